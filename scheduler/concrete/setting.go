@@ -149,27 +149,30 @@ func InterpolateSetting(readings []Penetration, prMPa float64) (float64, error) 
 
 // EquivalentSet moves a measured set time to another temperature by one
 // maturity rule. It is here to be compared with ScaleInitialSet and not to
-// decide: the second result warns that the answer is late for a joint, which it
-// is above 21 °C and whenever the set is moved to a hotter place, because the
-// apparent activation energy of setting rises with temperature (from 28 kJ/mol
-// at 5 °C to 67 at 35 °C; computed from the approximate-setting table).
+// decide: the second result warns that the answer is later than the
+// approximate-setting table has it, and so unsafe for a joint. With Q = 5000 K
+// from 21 °C that is so on both sides, by a fifth at 32 °C, because the apparent
+// activation energy of setting rises with temperature (from 28 kJ/mol at 5 °C to
+// 67 at 35 °C; computed from the table).
 func EquivalentSet(measuredMin, measuredAtC, tempC float64, m Maturity) (minutes float64, late bool, err error) {
-	if err := (SetPoint{measuredAtC, measuredMin}).validate(); err != nil {
-		return 0, false, err
+	byTable, err := ScaleInitialSet(measuredMin, measuredAtC, tempC)
+	if err != nil {
+		return 0, false, fmt.Errorf("setting time by %s: %w", m.Name(), err)
 	}
 	from, err := m.Factor(measuredAtC)
 	if err != nil {
-		return 0, false, err
+		return 0, false, fmt.Errorf("setting time by %s: %w", m.Name(), err)
 	}
 	to, err := m.Factor(tempC)
 	if err != nil {
-		return 0, false, err
+		return 0, false, fmt.Errorf("setting time by %s: %w", m.Name(), err)
 	}
 	if from <= 0 || to <= 0 {
-		return 0, false, fmt.Errorf("setting time by %s: no hardening at %s or %s °C", m.Name(), short(measuredAtC), short(tempC))
+		return 0, false, fmt.Errorf("setting time by %s: nothing hardens at %s or %s °C", m.Name(),
+			short(measuredAtC), short(tempC))
 	}
-	const warmC = 21.0
-	return measuredMin * (from / to), tempC > warmC || tempC > measuredAtC, nil
+	minutes = measuredMin * (from / to)
+	return minutes, minutes > byTable, nil
 }
 
 // ApparentEnergy is the activation energy in J/mol that two set times at two
