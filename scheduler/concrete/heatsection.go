@@ -86,8 +86,14 @@ func AirSeries(hours, temps []float64) (Air, error) {
 	return a, nil
 }
 
-// at is the temperature in °C at an hour within the series.
-func (a Air) at(hour float64) float64 { return a.curve.Predict(hour) }
+// At is the temperature in °C at an hour since placing. Outside the series it is
+// the nearest temperature known; the zero Air gives NaN.
+func (a Air) At(hour float64) float64 {
+	if a.until == 0 {
+		return math.NaN()
+	}
+	return a.curve.Predict(hour)
+}
 
 // Face is one side of a wall: the form on it and the air beside it.
 type Face struct {

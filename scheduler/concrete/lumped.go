@@ -136,7 +136,7 @@ func (l *lump) slope(hour float64, s lumpState) lumpState {
 	t := l.temperature(s)
 	d := lumpState{age: l.mix.Hydration.ageFactor(t)}
 	for _, way := range l.losses {
-		d.base -= way.rate * (t - way.air.at(hour))
+		d.base -= way.rate * (t - way.air.At(hour))
 	}
 	return d
 }

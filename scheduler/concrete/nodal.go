@@ -126,7 +126,7 @@ func (m *mesh) flow(i int, air [2]float64) float64 {
 }
 
 func (m *mesh) air(hour float64) [2]float64 {
-	return [2]float64{m.airs[0].at(hour), m.airs[1].at(hour)}
+	return [2]float64{m.airs[0].At(hour), m.airs[1].At(hour)}
 }
 
 // crankNicolson is one whole step from hour:

@@ -10,24 +10,24 @@ import (
 
 func init() {
 	refFuncs["cement-heat"] = func(t *testing.T, in inputs) map[string]float64 {
-		h, err := referenceCement(t, in).Heat()
+		h, err := cementOf(t, in).Heat()
 		require.NoError(t, err)
 		return map[string]float64{"heat": h}
 	}
 	refFuncs["hydration"] = func(t *testing.T, in inputs) map[string]float64 {
-		h := binderOf(t, in)
+		h := hydrationOf(t, in)
 		return map[string]float64{
 			"heat": h.Heat, "ultimate": h.Ultimate, "slope": h.Slope,
 			"time": h.Time, "activation-energy": h.ActivationEnergy,
 		}
 	}
 	refFuncs["degree"] = func(t *testing.T, in inputs) map[string]float64 {
-		alpha, err := binderOf(t, in).Degree(in.num(t, "te"))
+		alpha, err := hydrationOf(t, in).Degree(in.num(t, "te"))
 		require.NoError(t, err)
 		return map[string]float64{"degree": alpha}
 	}
 	refFuncs["hydration-age-factor"] = func(t *testing.T, in inputs) map[string]float64 {
-		f, err := binderOf(t, in).AgeFactor(in.num(t, "t"))
+		f, err := hydrationOf(t, in).AgeFactor(in.num(t, "t"))
 		require.NoError(t, err)
 		return map[string]float64{"factor": f}
 	}
@@ -47,8 +47,8 @@ func init() {
 // usPerSI turns m2 K/W into the US unit of thermal resistance, ft2 h °F/Btu.
 const usPerSI = 5.678263
 
-// numOr is the value as a number, or its default where the row gives none.
-func numOr(t *testing.T, in inputs, key string, or float64) float64 {
+// heatOr is the value as a number, or its default where the row gives none.
+func heatOr(t *testing.T, in inputs, key string, or float64) float64 {
 	t.Helper()
 	if !in.has(key) {
 		return or
@@ -56,20 +56,20 @@ func numOr(t *testing.T, in inputs, key string, or float64) float64 {
 	return in.num(t, key)
 }
 
-func referenceCement(t *testing.T, in inputs) concrete.Cement {
+func cementOf(t *testing.T, in inputs) concrete.Cement {
 	t.Helper()
 	require.Equal(t, "reference", in.word("cement"))
 	return concrete.ReferenceCement()
 }
 
-func binderOf(t *testing.T, in inputs) concrete.Hydration {
+func hydrationOf(t *testing.T, in inputs) concrete.Hydration {
 	t.Helper()
 	h, err := concrete.Binder{
-		Cement:      referenceCement(t, in),
+		Cement:      cementOf(t, in),
 		WaterBinder: in.num(t, "wcm"),
-		Ash:         numOr(t, in, "ash", 0),
-		AshLime:     numOr(t, in, "lime", 0),
-		Slag:        numOr(t, in, "slag", 0),
+		Ash:         heatOr(t, in, "ash", 0),
+		AshLime:     heatOr(t, in, "lime", 0),
+		Slag:        heatOr(t, in, "slag", 0),
 	}.Hydration()
 	require.NoError(t, err)
 	return h
@@ -78,9 +78,9 @@ func binderOf(t *testing.T, in inputs) concrete.Hydration {
 func heatMixOf(t *testing.T, in inputs) concrete.HeatMix {
 	t.Helper()
 	m := concrete.HeatMix{
-		Hydration: binderOf(t, in), Cementitious: in.num(t, "content"),
+		Hydration: hydrationOf(t, in), Cementitious: in.num(t, "content"),
 		Density: in.num(t, "rho"), SpecificHeat: in.num(t, "c"),
-		Conductivity: numOr(t, in, "k", concrete.UsualConductivity),
+		Conductivity: heatOr(t, in, "k", concrete.UsualConductivity),
 	}
 	return m
 }
@@ -120,8 +120,8 @@ func refHeatConstants(*testing.T, inputs) map[string]float64 {
 	}
 }
 
-// formOf reads the form of a row.
-func formOf(t *testing.T, in inputs) float64 {
+// heatFormOf reads the form of a row.
+func heatFormOf(t *testing.T, in inputs) float64 {
 	t.Helper()
 	r, ok := map[string]float64{
 		"foam": concrete.FormFoam64, "plywood": concrete.FormPlywood19, "bare": concrete.FormNone,
@@ -130,10 +130,10 @@ func formOf(t *testing.T, in inputs) float64 {
 	return r
 }
 
-// sectionOf is a wall with both faces alike.
-func sectionOf(t *testing.T, in inputs) concrete.Section {
+// heatSectionOf is a wall with both faces alike.
+func heatSectionOf(t *testing.T, in inputs) concrete.Section {
 	t.Helper()
-	face := concrete.Face{Form: formOf(t, in), Film: in.num(t, "h")}
+	face := concrete.Face{Form: heatFormOf(t, in), Film: in.num(t, "h")}
 	if in.has("air") {
 		air, err := concrete.ConstantAir(in.num(t, "air"))
 		require.NoError(t, err)
@@ -141,7 +141,7 @@ func sectionOf(t *testing.T, in inputs) concrete.Section {
 	}
 	m := concrete.HeatMix{
 		Hydration: plainHydration(t), Density: in.num(t, "rho"), SpecificHeat: in.num(t, "c"),
-		Conductivity: numOr(t, in, "k", concrete.UsualConductivity),
+		Conductivity: heatOr(t, in, "k", concrete.UsualConductivity),
 	}
 	if in.has("content") {
 		m = heatMixOf(t, in)
@@ -156,7 +156,7 @@ func plainHydration(t require.TestingT) concrete.Hydration {
 }
 
 func refSection(t *testing.T, in inputs) map[string]float64 {
-	s := sectionOf(t, in)
+	s := heatSectionOf(t, in)
 	u, err := s.Outer.U()
 	require.NoError(t, err)
 	tc, err := s.TimeConstant()
@@ -173,7 +173,7 @@ func refSection(t *testing.T, in inputs) map[string]float64 {
 }
 
 func refCooling(t *testing.T, in inputs) map[string]float64 {
-	s := sectionOf(t, in)
+	s := heatSectionOf(t, in)
 	tc, err := s.TimeConstant()
 	require.NoError(t, err)
 	start, ta := in.num(t, "start"), in.num(t, "ta")
@@ -190,9 +190,9 @@ func refCooling(t *testing.T, in inputs) map[string]float64 {
 }
 
 func refLumped(t *testing.T, in inputs) map[string]float64 {
-	every := numOr(t, in, "every", 0.25)
+	every := heatOr(t, in, "every", 0.25)
 	run := concrete.HeatRun{Start: in.num(t, "start"), Hours: in.num(t, "t"), Every: every}
-	h, err := concrete.LumpedAtAnyBiot(sectionOf(t, in), run)
+	h, err := concrete.LumpedAtAnyBiot(heatSectionOf(t, in), run)
 	require.NoError(t, err)
 	last := h.Points[len(h.Points)-1]
 	require.InDelta(t, run.Hours, last.Hour, 1e-9)
