@@ -1,0 +1,194 @@
+package face
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"earlyage/scheduler"
+	"earlyage/scheduler/concrete/unit"
+)
+
+const width = 100 // of running text
+
+// Page writes for people: tables and sheets, times in each site's zone.
+type Page struct {
+	Sites map[string]Site // by short name; one that is missing is shown in UTC
+	Units string          // si or us; empty: what each site has set
+}
+
+func (p Page) zone(site string) *time.Location { return p.Sites[site].Location() }
+
+func (p Page) system(site string) unit.System {
+	u := p.Units
+	if u == "" {
+		u = p.Sites[site].Units
+	}
+	if u == "us" {
+		return unit.US
+	}
+	return unit.SI
+}
+
+// Walls writes one line for each wall and the caution.
+func (p Page) Walls(out io.Writer, walls []Wall) error {
+	w := bufio.NewWriter(out)
+	if len(walls) == 0 {
+		fmt.Fprintln(w, "No wall is in the record.")
+		return w.Flush()
+	}
+	t := newTable("WALL", "STATE", "STRIP", "GOVERNS", "HAVE / NEED")
+	for _, a := range walls {
+		governs, sum := p.governs(a)
+		t.add(a.Place(), a.State, p.strip(a), governs, sum)
+	}
+	if err := t.write(w); err != nil {
+		return err
+	}
+	fmt.Fprintln(w)
+	if err := Caution(w); err != nil {
+		return err
+	}
+	return w.Flush()
+}
+
+// Caution writes the caution that stands wherever a time to strip is shown.
+func Caution(w io.Writer) error { return wrapped(w, scheduler.Caution, "", width) }
+
+// strip says in few words when the bracing may come off.
+func (p Page) strip(a Wall) string {
+	zone := p.zone(a.Site)
+	s := a.Strip
+	switch {
+	case a.State == scheduler.StatePlanned:
+		return "nothing placed"
+	case a.State == scheduler.StateStripped, a.State == scheduler.StateHandedOver:
+		return "bracing is off"
+	case s.Open:
+		return "may strip since " + Strip(s.Earliest.Time, zone)
+	case !s.Earliest.IsZero():
+		return "not before " + Strip(s.Earliest.Time, zone)
+	case !s.Expected.Likely.IsZero():
+		return "expected " + Strip(s.Expected.Likely.Time, zone)
+	default:
+		return "shut, no time to give"
+	}
+}
+
+func (p Page) governs(a Wall) (name, sum string) {
+	switch a.State {
+	case scheduler.StatePlanned, scheduler.StateStripped, scheduler.StateHandedOver:
+		return "", ""
+	}
+	for _, c := range a.Strip.Criteria {
+		if c.Name == a.Strip.Governs {
+			return c.Name, p.sum(a.Site, c)
+		}
+	}
+	return a.Strip.Governs, ""
+}
+
+// sum writes what a criterion has and needs: "31.2 / 48.0 h".
+func (p Page) sum(site string, c Criterion) string {
+	have, symbol := convert(c.Have, c.Unit, p.system(site))
+	need, _ := convert(c.Need, c.Unit, p.system(site))
+	switch {
+	case have == "" && need == "":
+		return ""
+	case have == "":
+		have = "nothing"
+	case need == "":
+		need = "nothing"
+	}
+	return strings.TrimSpace(have + " / " + need + " " + symbol)
+}
+
+// Wall writes all that is said of one wall.
+func (p Page) Wall(out io.Writer, at time.Time, a Wall) error {
+	w := bufio.NewWriter(out)
+	zone := p.zone(a.Site)
+	fmt.Fprintf(w, "%s  %s  as of %s\n\n", a.Place(), a.State, at.Truncate(time.Minute).In(zone).Format("Mon 2 Jan 2006 15:04 MST"))
+	head := newTable()
+	head.add("Strip", p.strip(a))
+	if e := a.Strip.Expected; !a.Strip.Open && !e.Likely.IsZero() {
+		head.add("Expected", fmt.Sprintf("early %s, likely %s, late %s", orUnknown(e.Early, zone), orUnknown(e.Likely, zone), orUnknown(e.Late, zone)))
+	}
+	if !a.Strip.CuredAt.IsZero() {
+		head.add("Cured", Strip(a.Strip.CuredAt.Time, zone))
+	}
+	if governs, sum := p.governs(a); governs != "" {
+		head.add("Governs", strings.TrimSpace(governs+"  "+sum))
+	}
+	if err := head.write(w); err != nil {
+		return err
+	}
+	for _, part := range []func(io.Writer, time.Time, Wall) error{p.criteria, p.joints, p.wallAlerts} {
+		if err := part(w, at, a); err != nil {
+			return err
+		}
+	}
+	fmt.Fprintln(w)
+	if err := Caution(w); err != nil {
+		return err
+	}
+	return w.Flush()
+}
+
+func orUnknown(t Time, zone *time.Location) string {
+	if t.IsZero() {
+		return "not known"
+	}
+	return Strip(t.Time, zone)
+}
+
+func (p Page) criteria(w io.Writer, at time.Time, a Wall) error {
+	if len(a.Strip.Criteria) == 0 {
+		return nil
+	}
+	fmt.Fprintln(w)
+	t := newTable("LAYER", "CRITERION", "MET", "HAVE / NEED", "NOTE")
+	for _, c := range a.Strip.Criteria {
+		t.add(c.Layer, c.Name, met(at, c, p.zone(a.Site)), p.sum(a.Site, c), c.Note)
+	}
+	return t.write(w)
+}
+
+// met says when a criterion was met, or will be.
+func met(at time.Time, c Criterion, zone *time.Location) string {
+	switch {
+	case c.MetAt.IsZero():
+		return "not met"
+	case c.MetAt.After(at):
+		return "at " + Strip(c.MetAt.Time, zone)
+	default:
+		return Strip(c.MetAt.Time, zone)
+	}
+}
+
+func (p Page) joints(w io.Writer, _ time.Time, a Wall) error {
+	if len(a.Joints) == 0 {
+		return nil
+	}
+	fmt.Fprintln(w)
+	sys := p.system(a.Site)
+	t := newTable("JOINT FROM", "TO", "TOP", "AGE", "LIMIT", "STATE")
+	for _, j := range a.Joints {
+		t.add(unit.Format(unit.Length, j.FromM, sys), unit.Format(unit.Length, j.ToM, sys), unit.Format(unit.Length, j.TopM, sys),
+			minutesUp(j.AgeMin), minutesDown(j.LimitMin), j.State)
+	}
+	return t.write(w)
+}
+
+func (p Page) wallAlerts(w io.Writer, _ time.Time, a Wall) error {
+	if len(a.Alerts) == 0 {
+		return nil
+	}
+	fmt.Fprintln(w)
+	t := newTable("ALERT", "PRIORITY", "SINCE", "WHAT")
+	for _, al := range a.Alerts {
+		t.add(al.Kind, al.Priority, Past(al.Since.Time, p.zone(a.Site)), al.Text)
+	}
+	return t.write(w)
+}

@@ -1,0 +1,75 @@
+package face
+
+import (
+	"fmt"
+	"time"
+)
+
+// Time is a moment in JSON: RFC 3339 in UTC, to the second, a part of a second
+// rounded up; null where it is not known.
+type Time struct{ time.Time }
+
+// MarshalJSON implements json.Marshaler.
+func (t Time) MarshalJSON() ([]byte, error) {
+	if t.IsZero() {
+		return []byte("null"), nil
+	}
+	return []byte(`"` + up(t.Time, time.Second).UTC().Format(time.RFC3339) + `"`), nil
+}
+
+// UnmarshalJSON implements json.Unmarshaler.
+func (t *Time) UnmarshalJSON(b []byte) error {
+	if string(b) == "null" {
+		*t = Time{}
+		return nil
+	}
+	at, err := time.Parse(`"`+time.RFC3339+`"`, string(b))
+	if err != nil {
+		return fmt.Errorf("read time: %w", err)
+	}
+	t.Time = at.UTC()
+	return nil
+}
+
+func up(t time.Time, step time.Duration) time.Time {
+	down := t.Truncate(step)
+	if down.Equal(t) {
+		return t
+	}
+	return down.Add(step)
+}
+
+// Strip writes a time to strip in the site's zone, rounded up to the minute:
+// "Wed 4 Nov 10:12 EST".
+func Strip(t time.Time, zone *time.Location) string {
+	return up(t, time.Minute).In(zone).Format("Mon 2 Jan 15:04 MST")
+}
+
+// stripYear is Strip with the year, for paper.
+func stripYear(t time.Time, zone *time.Location) string {
+	return up(t, time.Minute).In(zone).Format("Mon 2 Jan 2006 15:04 MST")
+}
+
+// stripShort is Strip without the zone, where the zone stands beside it.
+func stripShort(t time.Time, zone *time.Location) string {
+	return up(t, time.Minute).In(zone).Format("Mon 2 Jan 15:04")
+}
+
+// Past writes a moment that has been, rounded down to the minute.
+func Past(t time.Time, zone *time.Location) string {
+	return t.Truncate(time.Minute).In(zone).Format("Mon 2 Jan 15:04 MST")
+}
+
+// Left writes how long it is from now to then, rounded down to the minute:
+// "1 h 05 min", "12 min", "none" when there is nothing left.
+func Left(now, then time.Time) string {
+	d := then.Sub(now).Truncate(time.Minute)
+	switch {
+	case d <= 0:
+		return "none"
+	case d < time.Hour:
+		return fmt.Sprintf("%d min", int(d/time.Minute))
+	default:
+		return fmt.Sprintf("%d h %02d min", int(d/time.Hour), int(d%time.Hour/time.Minute))
+	}
+}
