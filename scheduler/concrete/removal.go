@@ -76,7 +76,8 @@ func BS8110MaturityCh(s Striking) (float64, error) {
 }
 
 // BS8110FormulaHours is the formula of the row alone, at a surface temperature
-// of 0 to 25 °C (from memory). The entries of the table are this, rounded up.
+// of 0 to 25 °C (from memory). The entries of the table are this in round
+// figures, nearly all upwards: 360/(t+10) d at 7 °C is 21.2 d against 21.
 func BS8110FormulaHours(s Striking, surfaceC float64) (float64, error) {
 	sum, err := BS8110MaturityCh(s)
 	if err != nil {
