@@ -1,0 +1,321 @@
+package events
+
+import (
+	"strconv"
+	"time"
+)
+
+func utoa(n uint64) string { return strconv.FormatUint(n, 10) }
+
+// Moment is the data of a kind that only says when.
+type Moment struct {
+	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	Note string    `json:"note,omitzero" doc:"in words"`
+}
+
+func (d *Moment) check() error           { return nil }
+func (d *Moment) span() (b, e time.Time) { return d.At, d.At }
+
+// BracePlan is one brace on the wall.
+type BracePlan struct {
+	Name string   `json:"name" rule:"need,token" doc:"the brace's name on the drawing"`
+	AtM  *float64 `json:"at_m" rule:"need,0..2000" unit:"m" doc:"station"`
+}
+
+// Leg is one straight run of the wall.
+type Leg struct {
+	LengthM *float64 `json:"length_m" rule:"need,0.1..500" unit:"m" doc:"length"`
+	TurnDeg *float64 `json:"turn_deg,omitzero" rule:"-180..180" unit:"°" doc:"turn at its end, left positive"`
+	CoreMM  *float64 `json:"core_mm,omitzero" rule:"80..1500" unit:"mm" doc:"core thickness where it differs"`
+}
+
+// Opening is a hole in the wall.
+type Opening struct {
+	FromM *float64 `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station"`
+	ToM   *float64 `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station"`
+	SillM *float64 `json:"sill_m" rule:"need,0..15" unit:"m" doc:"height of its sill"`
+	HeadM *float64 `json:"head_m" rule:"need,0..15" unit:"m" doc:"height of its head"`
+}
+
+// WallLaidOut describes a wall. Heights count from the wall's foot, stations
+// from its start.
+type WallLaidOut struct {
+	Name     string      `json:"name,omitzero" rule:"len 1..80" doc:"name for people"`
+	LengthM  *float64    `json:"length_m" rule:"need,0.3..2000" unit:"m" doc:"length along the centre line"`
+	HeightM  *float64    `json:"height_m" rule:"need,0.2..15" unit:"m" doc:"height of the form"`
+	TopM     *float64    `json:"top_m,omitzero" rule:"0.1..15" unit:"m" doc:"planned top of the concrete; default the height"`
+	CoreMM   *float64    `json:"core_mm" rule:"need,80..1500" unit:"mm" doc:"concrete thickness"`
+	Closed   bool        `json:"closed,omitzero" doc:"the last station meets the first"`
+	Legs     []Leg       `json:"legs,omitzero" rule:"len 0..200" doc:"straight runs"`
+	Openings []Opening   `json:"openings,omitzero" rule:"len 0..200" doc:"openings"`
+	Form     string      `json:"form,omitzero" rule:"insulating|plywood|steel|other" doc:"kind of form"`
+	RatedKPa *float64    `json:"rated_kpa,omitzero" rule:"5..200" unit:"kPa" doc:"the form's rated pressure"`
+	Mix      string      `json:"mix,omitzero" rule:"token" doc:"the mix planned"`
+	Crew     string      `json:"crew,omitzero" rule:"token" doc:"the crew"`
+	Braces   []BracePlan `json:"braces,omitzero" rule:"len 0..1000" doc:"braces planned"`
+}
+
+func (d *WallLaidOut) check() error {
+	if d.TopM != nil && *d.TopM > *d.HeightM {
+		return refuse("data.top_m", ftoa(*d.TopM), "at most height_m, "+ftoa(*d.HeightM)+" m")
+	}
+	return nil
+}
+func (d *WallLaidOut) span() (b, e time.Time) { return }
+
+func ftoa(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
+
+// WallAmended changes what was laid out; only the members given change.
+type WallAmended struct {
+	Name     string   `json:"name,omitzero" rule:"len 1..80"`
+	LengthM  *float64 `json:"length_m,omitzero" rule:"0.3..2000" unit:"m"`
+	HeightM  *float64 `json:"height_m,omitzero" rule:"0.2..15" unit:"m"`
+	TopM     *float64 `json:"top_m,omitzero" rule:"0.1..15" unit:"m"`
+	CoreMM   *float64 `json:"core_mm,omitzero" rule:"80..1500" unit:"mm"`
+	RatedKPa *float64 `json:"rated_kpa,omitzero" rule:"5..200" unit:"kPa"`
+	Mix      string   `json:"mix,omitzero" rule:"token"`
+	Crew     string   `json:"crew,omitzero" rule:"token"`
+	Reason   string   `json:"reason" rule:"need,len 1..500" doc:"why"`
+}
+
+func (d *WallAmended) check() error           { return nil }
+func (d *WallAmended) span() (b, e time.Time) { return }
+
+// WallTiedIn says what now holds the wall up.
+type WallTiedIn struct {
+	At   time.Time `json:"at,omitzero" doc:"when"`
+	By   string    `json:"support" rule:"need,floor|roof|cross-wall|other" doc:"what holds it"`
+	Note string    `json:"note,omitzero"`
+}
+
+func (d *WallTiedIn) check() error           { return nil }
+func (d *WallTiedIn) span() (b, e time.Time) { return d.At, d.At }
+
+// WallHandedOver ends the watch over a wall.
+type WallHandedOver struct {
+	At   time.Time `json:"at,omitzero" doc:"when"`
+	To   string    `json:"to,omitzero" rule:"len 1..80" doc:"to whom"`
+	Note string    `json:"note,omitzero"`
+}
+
+func (d *WallHandedOver) check() error           { return nil }
+func (d *WallHandedOver) span() (b, e time.Time) { return d.At, d.At }
+
+// PermitIssued is a permit to pour or to strip.
+type PermitIssued struct {
+	Number      string    `json:"number" rule:"need,len 1..40" doc:"the permit's number"`
+	For         string    `json:"for" rule:"need,pour|strip" doc:"what it permits"`
+	At          time.Time `json:"at,omitzero" doc:"from when"`
+	Until       time.Time `json:"until,omitzero" doc:"to when; not given: until withdrawn"`
+	Braces      []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which braces; not given: all"`
+	RequestedBy string    `json:"requested_by,omitzero" rule:"token" doc:"who asked"`
+	ReviewedBy  string    `json:"reviewed_by,omitzero" rule:"token" doc:"the competent person who looked"`
+	Statement   string    `json:"statement,omitzero" rule:"len 1..64" doc:"id of the statement it relies on"`
+	Conditions  string    `json:"conditions,omitzero" rule:"len 1..2000" doc:"conditions"`
+}
+
+func (d *PermitIssued) check() error {
+	if !d.Until.IsZero() && !d.At.IsZero() && !d.Until.After(d.At) {
+		return refuse("data.until", d.Until.Format(time.RFC3339), "after at")
+	}
+	return nil
+}
+func (d *PermitIssued) span() (b, e time.Time) { return d.At, d.At }
+
+// PermitWithdrawn ends a permit.
+type PermitWithdrawn struct {
+	Number string    `json:"number" rule:"need,len 1..40" doc:"the permit's number"`
+	At     time.Time `json:"at,omitzero" doc:"when"`
+	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
+}
+
+func (d *PermitWithdrawn) check() error           { return nil }
+func (d *PermitWithdrawn) span() (b, e time.Time) { return d.At, d.At }
+
+// CheckAnswered answers one item of a check list.
+type CheckAnswered struct {
+	List   string    `json:"list" rule:"need,before|during|after" doc:"which list"`
+	Item   string    `json:"item" rule:"need,token" doc:"which item"`
+	Answer string    `json:"answer" rule:"need,yes|no|waived" doc:"the answer"`
+	Value  *float64  `json:"value,omitzero" rule:"-100000..100000" doc:"what was measured"`
+	At     time.Time `json:"at,omitzero" doc:"when"`
+	Note   string    `json:"note,omitzero"`
+}
+
+func (d *CheckAnswered) check() error           { return nil }
+func (d *CheckAnswered) span() (b, e time.Time) { return d.At, d.At }
+
+// LinePoint is the wall's distance from the string line at one station.
+type LinePoint struct {
+	AtM   *float64 `json:"at_m" rule:"need,0..2000" unit:"m" doc:"station"`
+	OffMM *float64 `json:"off_mm" rule:"need,-500..500" unit:"mm" doc:"out of line, towards the braces positive"`
+}
+
+// LineRead is a reading of the string line.
+type LineRead struct {
+	At     time.Time   `json:"at,omitzero" doc:"when"`
+	When   string      `json:"when" rule:"need,before|after" doc:"before or after placing"`
+	Points []LinePoint `json:"points" rule:"need,len 1..500" doc:"readings by station"`
+	LeanMM *float64    `json:"lean_mm,omitzero" rule:"-500..500" unit:"mm" doc:"out of plumb over the height"`
+}
+
+func (d *LineRead) check() error           { return nil }
+func (d *LineRead) span() (b, e time.Time) { return d.At, d.At }
+
+// BraceSet sets braces.
+type BraceSet struct {
+	At     time.Time   `json:"at,omitzero" doc:"when"`
+	Braces []BracePlan `json:"braces" rule:"need,len 1..1000" doc:"which, and where"`
+}
+
+func (d *BraceSet) check() error           { return nil }
+func (d *BraceSet) span() (b, e time.Time) { return d.At, d.At }
+
+// BraceInspected records a look at braces.
+type BraceInspected struct {
+	At     time.Time `json:"at,omitzero" doc:"when"`
+	Braces []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which; not given: all"`
+	Sound  *bool     `json:"sound" rule:"need" doc:"as they should be"`
+	Note   string    `json:"note,omitzero"`
+}
+
+func (d *BraceInspected) check() error           { return nil }
+func (d *BraceInspected) span() (b, e time.Time) { return d.At, d.At }
+
+// BraceDisturbed asks for an inspection.
+type BraceDisturbed struct {
+	At     time.Time `json:"at,omitzero" doc:"when"`
+	Braces []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which; not given: all"`
+	Cause  string    `json:"cause" rule:"need,knocked|wind|thaw|other" doc:"by what"`
+	Note   string    `json:"note,omitzero"`
+}
+
+func (d *BraceDisturbed) check() error           { return nil }
+func (d *BraceDisturbed) span() (b, e time.Time) { return d.At, d.At }
+
+// BraceStripped takes braces off.
+type BraceStripped struct {
+	At     time.Time `json:"at,omitzero" doc:"when"`
+	Braces []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which"`
+	All    bool      `json:"all,omitzero" doc:"all braces of the wall"`
+	Permit string    `json:"permit,omitzero" rule:"len 1..40" doc:"the permit's number"`
+	Note   string    `json:"note,omitzero"`
+}
+
+func (d *BraceStripped) check() error {
+	if d.All == (len(d.Braces) > 0) {
+		return refuse("data.braces", strconv.Itoa(len(d.Braces))+" named, all="+strconv.FormatBool(d.All), "either braces by name, or all=true")
+	}
+	return nil
+}
+func (d *BraceStripped) span() (b, e time.Time) { return d.At, d.At }
+
+// FormMoved is a bulge or a blow-out.
+type FormMoved struct {
+	At   time.Time `json:"at,omitzero" doc:"when"`
+	AtM  *float64  `json:"at_m" rule:"need,0..2000" unit:"m" doc:"station"`
+	What string    `json:"what" rule:"need,bulge|blow-out|lift" doc:"what happened"`
+	MM   *float64  `json:"moved_mm,omitzero" rule:"0..2000" unit:"mm" doc:"how far"`
+	Note string    `json:"note,omitzero"`
+}
+
+func (d *FormMoved) check() error           { return nil }
+func (d *FormMoved) span() (b, e time.Time) { return d.At, d.At }
+
+// FormStripped takes a face of the form off.
+type FormStripped struct {
+	At   time.Time `json:"at,omitzero" doc:"when"`
+	Face string    `json:"face" rule:"need,inner|outer|both" doc:"which face"`
+	Note string    `json:"note,omitzero"`
+}
+
+func (d *FormStripped) check() error           { return nil }
+func (d *FormStripped) span() (b, e time.Time) { return d.At, d.At }
+
+// Protection is covers, blankets, heat.
+type Protection struct {
+	At   time.Time `json:"at,omitzero" doc:"when"`
+	What string    `json:"what" rule:"need,cover|blanket|heat|wet-cure|membrane" doc:"what"`
+	Note string    `json:"note,omitzero"`
+}
+
+func (d *Protection) check() error           { return nil }
+func (d *Protection) span() (b, e time.Time) { return d.At, d.At }
+
+// SpecimenMade is a strength specimen.
+type SpecimenMade struct {
+	Specimen string    `json:"specimen" rule:"need,token" doc:"its mark"`
+	At       time.Time `json:"at,omitzero" doc:"when"`
+	Cured    string    `json:"cured" rule:"need,wall|laboratory" doc:"beside the wall, or in the laboratory"`
+	Load     string    `json:"load,omitzero" rule:"token" doc:"from which load"`
+}
+
+func (d *SpecimenMade) check() error           { return nil }
+func (d *SpecimenMade) span() (b, e time.Time) { return d.At, d.At }
+
+// SpecimenTested is a strength result.
+type SpecimenTested struct {
+	Specimen    string    `json:"specimen,omitzero" rule:"token" doc:"its mark; not given: a test on the wall itself"`
+	At          time.Time `json:"at,omitzero" doc:"when"`
+	StrengthMPa *float64  `json:"strength_mpa" rule:"need,0..200" unit:"MPa" doc:"compressive strength"`
+	Method      string    `json:"method,omitzero" rule:"cylinder|cube|pull-out|penetration|core" doc:"how"`
+}
+
+func (d *SpecimenTested) check() error           { return nil }
+func (d *SpecimenTested) span() (b, e time.Time) { return d.At, d.At }
+
+// ConcreteInspected is what a person saw.
+type ConcreteInspected struct {
+	At      time.Time `json:"at,omitzero" doc:"when"`
+	Finding string    `json:"finding" rule:"need,sound|honeycomb|crack|void|frozen|other" doc:"what was seen"`
+	FromM   *float64  `json:"from_m,omitzero" rule:"0..2000" unit:"m" doc:"station"`
+	ToM     *float64  `json:"to_m,omitzero" rule:"0..2000" unit:"m" doc:"station"`
+	Note    string    `json:"note,omitzero"`
+}
+
+func (d *ConcreteInspected) check() error           { return nil }
+func (d *ConcreteInspected) span() (b, e time.Time) { return d.At, d.At }
+
+// HoldPlaced stops every strip of the wall.
+type HoldPlaced struct {
+	Hold   string    `json:"hold" rule:"need,token" doc:"the hold's mark"`
+	At     time.Time `json:"at,omitzero" doc:"when"`
+	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
+}
+
+func (d *HoldPlaced) check() error           { return nil }
+func (d *HoldPlaced) span() (b, e time.Time) { return d.At, d.At }
+
+// HoldReleased ends a hold.
+type HoldReleased struct {
+	Hold   string    `json:"hold" rule:"need,token" doc:"the hold's mark"`
+	At     time.Time `json:"at,omitzero" doc:"when"`
+	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
+}
+
+func (d *HoldReleased) check() error           { return nil }
+func (d *HoldReleased) span() (b, e time.Time) { return d.At, d.At }
+
+// EngineerReleased is an engineer's word on one criterion. There is none for
+// the floor, for a hold or for an incomplete record.
+type EngineerReleased struct {
+	Releases    string    `json:"releases" rule:"need,support|strength|frost|straight|age" doc:"which criterion"`
+	At          time.Time `json:"at,omitzero" doc:"from when"`
+	Freeze      time.Time `json:"freeze,omitzero" doc:"of frost: the freeze that it is about"`
+	GustMPS     *float64  `json:"gust_mps,omitzero" rule:"0..60" unit:"m/s" doc:"of support: up to what gust the wall may stand free"`
+	StrengthMPa *float64  `json:"strength_mpa,omitzero" rule:"0..120" unit:"MPa" doc:"of support: at what strength"`
+	Role        string    `json:"role" rule:"need,engineer" doc:"in what role the author speaks"`
+	Reason      string    `json:"reason" rule:"need,len 1..2000" doc:"on what ground"`
+	Drawing     string    `json:"drawing,omitzero" rule:"len 1..80" doc:"drawing or calculation"`
+}
+
+func (d *EngineerReleased) check() error {
+	if d.Releases == "frost" && d.Freeze.IsZero() {
+		return refuse("data.freeze", "", "the time of the freeze that is released")
+	}
+	if d.Releases == "support" && d.GustMPS == nil {
+		return refuse("data.gust_mps", "", "the gust up to which the wall may stand free, 0..60 m/s")
+	}
+	return nil
+}
+func (d *EngineerReleased) span() (b, e time.Time) { return d.At, d.At }

@@ -1,0 +1,138 @@
+package events
+
+import (
+	"slices"
+	"strings"
+)
+
+// Kind is thing.what, such as "lift.placed".
+type Kind string
+
+// Type returns the CloudEvents type attribute, earlyage.<thing>.<what>.v1.
+func (k Kind) Type() string { return "earlyage." + string(k) + ".v1" }
+
+type scope uint8
+
+const (
+	onWall   scope = iota // needs a wall
+	onSite                // must not have one
+	onEither              // a site's or a wall's
+)
+
+type definition struct {
+	scope     scope
+	scheduler bool // only the hub's scheduler may say it
+	person    bool // by must be given
+	make      func() Data
+	doc       string
+}
+
+// vocabulary holds every kind that can be read. Old kinds stay for ever; a new
+// meaning is a new version beside the old one.
+var vocabulary = map[Kind]definition{
+	"site.opened":     {scope: onSite, person: true, make: func() Data { return new(SiteOpened) }, doc: "a site begins: its name, time zone, units and policy"},
+	"site.amended":    {scope: onSite, person: true, make: func() Data { return new(SiteAmended) }, doc: "a change of a site's policy; what makes a strip earlier waits for a second person"},
+	"mix.approved":    {scope: onSite, person: true, make: func() Data { return new(MixApproved) }, doc: "a concrete mix and what is known of its binder, setting and strength"},
+	"criterion.set":   {scope: onEither, person: true, make: func() Data { return new(CriterionSet) }, doc: "an engineer's criterion for stripping: for one wall, or for the site's walls of one mix"},
+	"device.reported": {scope: onSite, make: func() Data { return new(DeviceReported) }, doc: "a device's outbox is empty: its last number over all and by wall"},
+	"gap.written-off": {scope: onSite, person: true, make: func() Data { return new(GapWrittenOff) }, doc: "numbers of a device that will never come, by a named person"},
+	"hole.accepted":   {scope: onSite, person: true, make: func() Data { return new(HoleAccepted) }, doc: "a hole in the stream's own numbers, accepted after healing by a named keeper"},
+
+	"wall.laid-out":    {scope: onWall, make: func() Data { return new(WallLaidOut) }, doc: "a wall: its size, form, mix, braces"},
+	"wall.amended":     {scope: onWall, make: func() Data { return new(WallAmended) }, doc: "a change of what was laid out; only the members given change"},
+	"wall.tied-in":     {scope: onWall, person: true, make: func() Data { return new(WallTiedIn) }, doc: "a floor or roof now holds the wall"},
+	"wall.handed-over": {scope: onWall, person: true, make: func() Data { return new(WallHandedOver) }, doc: "the wall is finished with: nothing is watched any more"},
+
+	"permit.issued":    {scope: onWall, person: true, make: func() Data { return new(PermitIssued) }, doc: "a permit to pour or to strip"},
+	"permit.withdrawn": {scope: onWall, person: true, make: func() Data { return new(PermitWithdrawn) }, doc: "a permit no longer stands"},
+	"check.answered":   {scope: onWall, make: func() Data { return new(CheckAnswered) }, doc: "an item of a check list"},
+
+	"line.read":        {scope: onWall, make: func() Data { return new(LineRead) }, doc: "string line readings along the wall"},
+	"line.corrected":   {scope: onWall, make: func() Data { return new(Moment) }, doc: "the wall was pulled straight with the brace adjusters"},
+	"brace.set":        {scope: onWall, make: func() Data { return new(BraceSet) }, doc: "braces set, by name and station"},
+	"brace.inspected":  {scope: onWall, make: func() Data { return new(BraceInspected) }, doc: "braces looked at"},
+	"brace.disturbed":  {scope: onWall, make: func() Data { return new(BraceDisturbed) }, doc: "braces knocked, moved by wind or thaw"},
+	"brace.stripped":   {scope: onWall, make: func() Data { return new(BraceStripped) }, doc: "braces taken off: by name, or all"},
+	"form.moved":       {scope: onWall, make: func() Data { return new(FormMoved) }, doc: "a bulge or a blow-out"},
+	"form.stripped":    {scope: onWall, make: func() Data { return new(FormStripped) }, doc: "a face of the form taken off"},
+	"load.ordered":     {scope: onWall, make: func() Data { return new(LoadOrdered) }, doc: "a truckload ordered"},
+	"load.batched":     {scope: onWall, make: func() Data { return new(LoadBatched) }, doc: "water met cement"},
+	"load.arrived":     {scope: onWall, make: func() Data { return new(LoadArrived) }, doc: "a truck on site"},
+	"load.discharged":  {scope: onWall, make: func() Data { return new(LoadDischarged) }, doc: "a load placed from its truck"},
+	"load.rejected":    {scope: onWall, make: func() Data { return new(LoadRejected) }, doc: "a load sent back"},
+	"pump.reported":    {scope: onWall, make: func() Data { return new(PumpReported) }, doc: "the pump's rate"},
+	"pour.started":     {scope: onWall, make: func() Data { return new(Moment) }, doc: "placing begins"},
+	"pour.stopped":     {scope: onWall, make: func() Data { return new(PourStopped) }, doc: "placing stops, planned or not"},
+	"pour.resumed":     {scope: onWall, make: func() Data { return new(Moment) }, doc: "placing goes on"},
+	"pour.finished":    {scope: onWall, make: func() Data { return new(Moment) }, doc: "the last concrete of the wall is in"},
+	"stretch.left-low": {scope: onWall, person: true, make: func() Data { return new(StretchLeftLow) }, doc: "a stretch left under its planned top on purpose"},
+
+	"lift.placed":       {scope: onWall, make: func() Data { return new(LiftPlaced) }, doc: "concrete placed from one station to another"},
+	"lift.consolidated": {scope: onWall, make: func() Data { return new(LiftConsolidated) }, doc: "a stretch vibrated"},
+	"joint.felt":        {scope: onWall, make: func() Data { return new(JointFelt) }, doc: "does the running vibrator still sink under its own weight?"},
+	"joint.treated":     {scope: onWall, person: true, make: func() Data { return new(JointTreated) }, doc: "a cold joint answered, and on whose word"},
+
+	"temperature.read":   {scope: onEither, make: func() Data { return new(TemperatureRead) }, doc: "one reading, a series, or a minimum and maximum"},
+	"weather.forecast":   {scope: onSite, make: func() Data { return new(WeatherForecast) }, doc: "a forecast by the hour"},
+	"wind.read":          {scope: onEither, make: func() Data { return new(WindRead) }, doc: "a gust measured"},
+	"protection.placed":  {scope: onWall, make: func() Data { return new(Protection) }, doc: "covers, blankets or heat put on"},
+	"protection.removed": {scope: onWall, make: func() Data { return new(Protection) }, doc: "covers, blankets or heat taken off"},
+
+	"specimen.made":      {scope: onWall, make: func() Data { return new(SpecimenMade) }, doc: "a strength specimen, and where it cures"},
+	"specimen.tested":    {scope: onWall, person: true, make: func() Data { return new(SpecimenTested) }, doc: "a strength result"},
+	"concrete.inspected": {scope: onWall, person: true, make: func() Data { return new(ConcreteInspected) }, doc: "what a person saw of the concrete"},
+	"backfill.placed":    {scope: onWall, make: func() Data { return new(Moment) }, doc: "earth against the wall"},
+
+	"hold.placed":       {scope: onWall, person: true, make: func() Data { return new(HoldPlaced) }, doc: "a person holds the wall: nothing is stripped"},
+	"hold.released":     {scope: onWall, person: true, make: func() Data { return new(HoldReleased) }, doc: "the hold is over"},
+	"engineer.released": {scope: onWall, person: true, make: func() Data { return new(EngineerReleased) }, doc: "an engineer's word on one criterion, never on the floor or a hold"},
+	"doubt.settled":     {scope: onEither, person: true, make: func() Data { return new(DoubtSettled) }, doc: "a named person answers a doubt"},
+
+	"record.amended":       {scope: onEither, person: true, make: func() Data { return new(RecordAmended) }, doc: "new data for an earlier event; both stay visible"},
+	"record.voided":        {scope: onEither, person: true, make: func() Data { return new(RecordVoided) }, doc: "an earlier event taken out; it stays visible"},
+	"record.countersigned": {scope: onEither, person: true, make: func() Data { return new(RecordCountersigned) }, doc: "a second person lets a convenient change count"},
+
+	"window.stated":      {scope: onWall, scheduler: true, make: func() Data { return new(WindowStated) }, doc: "what the hub said of the window"},
+	"alert.raised":       {scope: onEither, scheduler: true, make: func() Data { return new(AlertRaised) }, doc: "something asks for a person"},
+	"alert.cleared":      {scope: onEither, scheduler: true, make: func() Data { return new(AlertCleared) }, doc: "the condition is over"},
+	"sheet.issued":       {scope: onSite, scheduler: true, make: func() Data { return new(SheetIssued) }, doc: "the morning sheet of a site, once a local day"},
+	"alert.acknowledged": {scope: onEither, person: true, make: func() Data { return new(AlertAcknowledged) }, doc: "a person has seen an alert"},
+	"alert.shelved":      {scope: onEither, person: true, make: func() Data { return new(AlertShelved) }, doc: "a person puts an alert off, with a reason, at most 8 h"},
+}
+
+// Kinds lists every kind in alphabetical order.
+func Kinds() []Kind {
+	all := make([]Kind, 0, len(vocabulary))
+	for k := range vocabulary {
+		all = append(all, k)
+	}
+	slices.Sort(all)
+	return all
+}
+
+// Known reports whether the kind can be read.
+func (k Kind) Known() bool { _, ok := vocabulary[k]; return ok }
+
+// SchedulerOnly reports whether only the hub's scheduler may say it.
+func (k Kind) SchedulerOnly() bool { return vocabulary[k].scheduler }
+
+// NeedsPerson reports whether an event of this kind must name the person who
+// answers for it.
+func (k Kind) NeedsPerson() bool { return vocabulary[k].person }
+
+// SiteWide reports whether the kind can only be about a whole site.
+func (k Kind) SiteWide() bool { return vocabulary[k].scope == onSite }
+
+// WallOnly reports whether the kind can only be about one wall.
+func (k Kind) WallOnly() bool { return vocabulary[k].scope == onWall }
+
+// Doc says what the kind means, in one line.
+func (k Kind) Doc() string { return vocabulary[k].doc }
+
+func parseType(s string) (Kind, error) {
+	rest, ok := strings.CutPrefix(s, "earlyage.")
+	if k, v1 := strings.CutSuffix(rest, ".v1"); ok && v1 && Kind(k).Known() {
+		return Kind(k), nil
+	}
+	return "", refuse("type", clip(s), "earlyage.<thing>.<what>.v1 of a known kind (earlyage schema --list)")
+}

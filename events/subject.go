@@ -1,0 +1,58 @@
+package events
+
+import "strings"
+
+// Subject is a parsed NATS subject pour.<site>.<wall>.<thing>.<what>.
+type Subject struct {
+	Site string // "_": the whole company
+	Wall string // empty: the whole site
+	Kind Kind
+}
+
+// ParseSubject reads the subject of a message on the stream. The kind need not
+// be a known one. The error is a *Refusal.
+func ParseSubject(s string) (Subject, error) {
+	part := strings.Split(s, ".")
+	if len(part) != 5 || part[0] != "pour" {
+		return Subject{}, refuse("subject", clip(s), "pour.<site>.<wall>.<thing>.<what>")
+	}
+	sub := Subject{Site: part[1], Wall: part[2], Kind: Kind(part[3] + "." + part[4])}
+	if sub.Wall == "_" {
+		sub.Wall = ""
+	}
+	if !isSite(sub.Site) || sub.Wall != "" && !isToken(sub.Wall) {
+		return Subject{}, refuse("subject", clip(s), "site and wall of a-z, 0-9 and -, 1 to 40 characters, or _")
+	}
+	return sub, nil
+}
+
+// IsToken reports whether s can name a site, a wall, a device or a person:
+// a-z, 0-9 and -, 1 to 40 characters.
+func IsToken(s string) bool { return isToken(s) }
+
+func isToken(s string) bool {
+	if len(s) == 0 || len(s) > 40 {
+		return false
+	}
+	for i := range len(s) {
+		c := s[i]
+		if (c < 'a' || c > 'z') && (c < '0' || c > '9') && c != '-' {
+			return false
+		}
+	}
+	return true
+}
+
+func isSite(s string) bool { return s == "_" || isToken(s) }
+
+func isID(s string) bool {
+	if len(s) == 0 || len(s) > 64 {
+		return false
+	}
+	for i := range len(s) {
+		if s[i] <= ' ' || s[i] > '~' {
+			return false
+		}
+	}
+	return true
+}
