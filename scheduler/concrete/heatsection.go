@@ -56,32 +56,30 @@ type Air struct {
 
 // ConstantAir is air of t °C (-50 to 60) for ever.
 func ConstantAir(t float64) (Air, error) {
-	return AirSeries([]float64{0, maxPredictionHrs + maxSpacingHrs}, []float64{t, t})
+	return AirSeries(Series{{Hours: 0, TempC: t}, {Hours: maxPredictionHrs + maxSpacingHrs, TempC: t}})
 }
 
-// AirSeries is air read or forecast at the hours since placing, linear between.
-// The hours must rise and begin at or before 0; a prediction beyond the last is
-// refused rather than guessed. Temperatures outside -50 to 60 °C are refused
-// with a [RangeError].
-func AirSeries(hours, temps []float64) (Air, error) {
-	if len(hours) != len(temps) || len(hours) < 2 {
-		return Air{}, fmt.Errorf("air series: %d hours and %d temperatures, want as many and two at least",
-			len(hours), len(temps))
+// AirSeries is air read or forecast, its hours counted from placing. It must
+// begin at or before placing; a prediction beyond its end is refused rather
+// than guessed. Temperatures outside -50 to 60 °C are refused with a
+// [RangeError].
+func AirSeries(s Series) (Air, error) {
+	if err := s.Validate(); err != nil {
+		return Air{}, fmt.Errorf("air: %w", err)
 	}
-	for i, h := range hours {
-		if err := inRange("air temperature", temps[i], minSurroundTemp, maxSurroundTemp, "°C"); err != nil {
-			return Air{}, fmt.Errorf("air series hour %v: %w", h, err)
+	if s[0].Hours > 0 {
+		return Air{}, fmt.Errorf("air: series begins %s h after placing", short(s[0].Hours))
+	}
+	hours, temps := make([]float64, len(s)), make([]float64, len(s))
+	for i, r := range s {
+		if err := inRange("air temperature", r.TempC, minSurroundTemp, maxSurroundTemp, "°C"); err != nil {
+			return Air{}, fmt.Errorf("air reading=%d: %w", i, err)
 		}
-		if math.IsNaN(h) || math.IsInf(h, 0) || i > 0 && h <= hours[i-1] {
-			return Air{}, fmt.Errorf("air series: hour %v of entry %d does not rise", h, i)
-		}
+		hours[i], temps[i] = r.Hours, r.TempC
 	}
-	if hours[0] > 0 {
-		return Air{}, fmt.Errorf("air series: begins at %v h, after placing", hours[0])
-	}
-	a := Air{until: hours[len(hours)-1]}
+	a := Air{until: s[len(s)-1].Hours}
 	if err := a.curve.Fit(hours, temps); err != nil {
-		return Air{}, fmt.Errorf("air series: %w", err)
+		return Air{}, fmt.Errorf("air: %w", err)
 	}
 	return a, nil
 }

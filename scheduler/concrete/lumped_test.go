@@ -76,7 +76,7 @@ func TestSectionRefusesBadInput(t *testing.T) {
 
 func TestAirMustCoverTheRun(t *testing.T) {
 	s := alikeWall(t, plainMix(t, 350), 0.2, concrete.FormFoam64, 0)
-	air, err := concrete.AirSeries([]float64{-5, 0, 20}, []float64{3, 4, 5})
+	air, err := concrete.AirSeries(concrete.Series{{-5, 3}, {0, 4}, {20, 5}})
 	require.NoError(t, err)
 	s.Outer.Air = air
 	_, err = s.Lumped(concrete.HeatRun{Start: 20, Hours: 20, Every: 1})
@@ -93,18 +93,17 @@ func TestAirMustCoverTheRun(t *testing.T) {
 }
 
 func TestAirSeriesRefused(t *testing.T) {
-	for name, c := range map[string][2][]float64{
-		"uneven":    {{0, 1}, {5}},
-		"one":       {{0}, {5}},
-		"not rise":  {{0, 1, 1}, {5, 5, 5}},
-		"falls":     {{0, 2, 1}, {5, 5, 5}},
-		"late":      {{1, 2}, {5, 5}},
-		"nan hour":  {{0, math.NaN()}, {5, 5}},
-		"nan":       {{0, 1}, {5, math.NaN()}},
-		"too cold":  {{0, 1}, {-51, 5}},
-		"in kelvin": {{0, 1}, {293, 293}},
+	for name, series := range map[string]concrete.Series{
+		"one":       {{0, 5}},
+		"not rise":  {{0, 5}, {1, 5}, {1, 5}},
+		"late":      {{1, 5}, {2, 5}},
+		"nan hour":  {{0, 5}, {math.NaN(), 5}},
+		"nan":       {{0, 5}, {1, math.NaN()}},
+		"too cold":  {{0, -50.1}, {1, 5}},
+		"too hot":   {{0, 5}, {1, 60.1}},
+		"in kelvin": {{0, 293}, {1, 293}},
 	} {
-		_, err := concrete.AirSeries(c[0], c[1])
+		_, err := concrete.AirSeries(series)
 		require.Error(t, err, name)
 	}
 }
@@ -261,7 +260,7 @@ func TestLumpedTendsToTheAir(t *testing.T) {
 // time constant: T = a + b (t - tc) + C exp(-t/tc).
 func TestLumpedFollowsAirOfASeries(t *testing.T) {
 	s := alikeWall(t, plainMix(t, 0), 0.15, concrete.FormFoam64, 0)
-	ramp, err := concrete.AirSeries([]float64{0, 100}, []float64{20, -10})
+	ramp, err := concrete.AirSeries(concrete.Series{{0, 20}, {100, -10}})
 	require.NoError(t, err)
 	s.Inner.Air, s.Outer.Air = ramp, ramp
 	h, err := s.Lumped(concrete.HeatRun{Start: 20, Hours: 100, Every: 5})

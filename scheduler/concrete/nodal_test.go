@@ -359,12 +359,11 @@ func TestFaceFreezesBeforeTheMean(t *testing.T) {
 }
 
 func TestNodalFollowsAirOfASeries(t *testing.T) {
-	var hours, temps []float64
+	var series concrete.Series
 	for h := range 97 {
-		hours = append(hours, float64(h))
-		temps = append(temps, 5+8*math.Sin(2*math.Pi*float64(h)/24))
+		series = append(series, concrete.Reading{Hours: float64(h), TempC: 5 + 8*math.Sin(2*math.Pi*float64(h)/24)})
 	}
-	air, err := concrete.AirSeries(hours, temps)
+	air, err := concrete.AirSeries(series)
 	require.NoError(t, err)
 	s := alikeWall(t, plainMix(t, 0), 0.2, concrete.FormNone, 0)
 	s.Inner.Air, s.Outer.Air = air, air
