@@ -1,0 +1,56 @@
+package scheduler_test
+
+import (
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"earlyage/events"
+	"earlyage/scheduler"
+)
+
+func TestEveryAlertKindIsWholeInTheTable(t *testing.T) {
+	want := []string{
+		"brace-overdue", "clock-doubtful", "event-refused", "frost-ahead", "frozen", "joint-closing", "joint-cold",
+		"load-old", "probe-silent", "record-gap", "rise-fast", "stream-hole", "stream-short", "strip-early",
+		"strip-unpermitted", "window-later",
+	}
+	require.Equal(t, want, scheduler.AlertKindNames())
+	for name, kind := range scheduler.AlertKinds {
+		require.True(t, events.IsToken(name), name)
+		v := reflect.ValueOf(kind)
+		for i := range v.NumField() {
+			if v.Field(i).Kind() == reflect.String {
+				require.NotEmpty(t, strings.TrimSpace(v.Field(i).String()), "%s: %s", name, v.Type().Field(i).Name)
+			}
+		}
+		require.Contains(t, []string{scheduler.Urgent, scheduler.High, scheduler.Medium, scheduler.Low}, kind.Priority, name)
+		require.Contains(t, []string{"crew", "foreman", "dispatcher", "safety officer", "engineer", "keeper"}, kind.Who, name)
+		require.Greater(t, kind.Respond, time.Duration(0), name)
+		require.GreaterOrEqual(t, kind.OnDelay, time.Duration(0), name)
+		require.Equal(t, kind.Latch, kind.OffDelay == 0, "%s: a latched kind is never cleared, every other one waits a little", name)
+	}
+}
+
+func TestWhatLatchesIsWhatCannotBeUndone(t *testing.T) {
+	var latched []string
+	for _, name := range scheduler.AlertKindNames() {
+		if scheduler.AlertKinds[name].Latch {
+			latched = append(latched, name)
+		}
+	}
+	require.Equal(t, []string{"frozen", "joint-cold", "strip-early", "strip-unpermitted"}, latched)
+}
+
+// The more pressing an alert is, the less time there is to answer it.
+func TestAnUrgentAlertAsksForAnAnswerWithinTheHour(t *testing.T) {
+	limit := map[string]time.Duration{
+		scheduler.Urgent: time.Hour, scheduler.High: 4 * time.Hour, scheduler.Medium: 24 * time.Hour, scheduler.Low: 7 * 24 * time.Hour,
+	}
+	for name, kind := range scheduler.AlertKinds {
+		require.LessOrEqual(t, kind.Respond, limit[kind.Priority], name)
+	}
+}
