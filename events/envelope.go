@@ -1,11 +1,10 @@
 package events
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
+	"reflect"
 	"strconv"
-	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -31,12 +30,11 @@ func (s Source) String() string { return "/site/" + s.Site + "/device/" + s.Devi
 
 // ParseSource reads a CloudEvents source attribute.
 func ParseSource(s string) (Source, error) {
-	part := strings.Split(s, "/")
-	if len(part) != 5 || part[0] != "" || part[1] != "site" || part[3] != "device" ||
-		!isSite(part[2]) || !isToken(part[4]) {
-		return Source{}, refuse("source", s, "/site/<site>/device/<device>, each of a-z, 0-9 and -, 1 to 40 characters")
+	src, ok := cutSource(s)
+	if !ok {
+		return Source{}, refuse("source", clip(s), textForms["source"].allowed)
 	}
-	return Source{Site: part[2], Device: part[4]}, nil
+	return src, nil
 }
 
 // Event is one entry in the record. Times are in UTC.
@@ -93,6 +91,7 @@ func (e Event) Subject() string {
 	return "pour." + e.Source.Site + "." + wall + "." + string(e.Kind)
 }
 
+// wire is a CloudEvent in structured mode as it is written.
 type wire struct {
 	SpecVersion     string         `json:"specversion"`
 	ID              string         `json:"id"`
@@ -100,7 +99,7 @@ type wire struct {
 	Type            string         `json:"type"`
 	Subject         string         `json:"subject,omitzero"`
 	Time            jsontext.Value `json:"time"`
-	DataContentType string         `json:"datacontenttype,omitzero"`
+	DataContentType string         `json:"datacontenttype"`
 	Sequence        jsontext.Value `json:"sequence,omitzero"`
 	WallSequence    jsontext.Value `json:"wallsequence,omitzero"`
 	By              string         `json:"by,omitzero"`
@@ -109,198 +108,46 @@ type wire struct {
 	Data            jsontext.Value `json:"data"`
 }
 
-// Decode reads one event and checks it whole. subject is the NATS subject that
-// the message came on, or empty where there is none (a file). The error is
-// always a *Refusal.
-func Decode(subject string, body []byte) (Event, error) {
-	if len(body) > MaxBody {
-		return Event{}, refuse("body", fmt.Sprintf("%d bytes", len(body)), fmt.Sprintf("at most %d bytes", MaxBody))
-	}
-	var w wire
-	if err := json.Unmarshal(body, &w); err != nil {
-		return Event{}, refusal(decodeField("body", err), "", "a CloudEvents 1.0 JSON object", err)
-	}
-	e, err := w.event()
-	if err != nil {
-		return Event{}, err
-	}
-	if subject != "" && subject != e.Subject() {
-		return Event{}, refuse("subject", subject, "the subject that the envelope says: "+e.Subject())
-	}
-	return e, nil
-}
-
-func (w wire) event() (Event, error) {
-	if w.SpecVersion != "1.0" {
-		return Event{}, refuse("specversion", w.SpecVersion, "1.0")
-	}
-	if w.DataContentType != "" && w.DataContentType != "application/json" {
-		return Event{}, refuse("datacontenttype", w.DataContentType, "application/json")
-	}
-	if !isID(w.ID) {
-		return Event{}, refuse("id", w.ID, "1 to 64 printable characters, best a UUIDv7")
-	}
-	src, err := ParseSource(w.Source)
-	if err != nil {
-		return Event{}, err
-	}
-	kind, err := parseType(w.Type)
-	if err != nil {
-		return Event{}, err
-	}
-	e := Event{ID: w.ID, Source: src, Kind: kind, Wall: w.Subject, By: w.By}
-	if e.Wall == "_" {
-		e.Wall = ""
-	}
-	if err := e.scopeFits(); err != nil {
-		return Event{}, err
-	}
-	if err := w.attributes(&e); err != nil {
-		return Event{}, err
-	}
-	e.Data, err = DecodeData(kind, w.Data)
-	return e, err
-}
-
-// scopeFits checks that an event of this kind may stand on this wall or site.
-func (e Event) scopeFits() error {
-	def := vocabulary[e.Kind]
-	switch {
-	case e.Wall != "" && !isToken(e.Wall):
-		return refuse("subject", e.Wall, "a wall: a-z, 0-9 and -, 1 to 40 characters")
-	case e.Wall == "" && def.scope == onWall:
-		return refuse("subject", "", "the wall that "+string(e.Kind)+" is about")
-	case e.Wall != "" && def.scope == onSite:
-		return refuse("subject", e.Wall, "none: "+string(e.Kind)+" is about the whole site")
-	case e.By != "" && !isToken(e.By):
-		return refuse("by", e.By, "a person's id: a-z, 0-9 and -, 1 to 40 characters")
-	case def.person && e.By == "":
-		return refuse("by", "", "the person who answers for it: "+string(e.Kind)+" needs a name")
-	}
-	return nil
-}
-
-func (w wire) attributes(e *Event) (err error) {
-	if e.Time, err = parseTime("time", w.Time, true); err != nil {
-		return err
-	}
-	if e.Recorded, err = parseTime("recordedtime", w.RecordedTime, false); err != nil {
-		return err
-	}
-	if e.Sequence, err = parseSequence("sequence", w.Sequence); err != nil {
-		return err
-	}
-	if e.WallSequence, err = parseSequence("wallsequence", w.WallSequence); err != nil {
-		return err
-	}
-	if e.WallSequence != 0 && e.WallSequence >= e.Sequence {
-		return refuse("wallsequence", strconv.FormatUint(e.WallSequence, 10), "less than sequence")
-	}
-	ms, given, err := parseDigits("clockoffset", w.ClockOffset)
-	if err != nil {
-		return err
-	}
-	if given && (ms > maxOffsetMS || ms < -maxOffsetMS) {
-		return refuse("clockoffset", strconv.FormatInt(ms, 10), "-3155760000000..3155760000000 ms")
-	}
-	e.ClockOffset, e.HasOffset = time.Duration(ms)*time.Millisecond, given
-	return nil
-}
-
-const maxOffsetMS = 3155760000000 // a hundred years: a phone that woke up in 1970
-
-var (
-	firstTime = time.Date(2000, 1, 1, 0, 0, 0, 0, time.UTC)
-	lastTime  = time.Date(2100, 1, 1, 0, 0, 0, 0, time.UTC)
-)
-
-const timeAllowed = "an RFC 3339 time with offset, years 2000 to 2099"
-
-func parseTime(field string, v jsontext.Value, need bool) (time.Time, error) {
-	if len(v) == 0 || string(v) == "null" {
-		if need {
-			return time.Time{}, refuse(field, "", timeAllowed)
-		}
-		return time.Time{}, nil
-	}
-	var t time.Time
-	if err := json.Unmarshal(v, &t); err != nil {
-		return time.Time{}, refusal(field, clip(string(v)), timeAllowed, err)
-	}
-	if t.Before(firstTime) || !t.Before(lastTime) {
-		return time.Time{}, refuse(field, t.Format(time.RFC3339), timeAllowed)
-	}
-	return t.UTC(), nil
-}
-
-// parseSequence accepts the running number as the 20 digits that the documented
-// extension asks for, as fewer digits, or as a JSON number.
-func parseSequence(field string, v jsontext.Value) (uint64, error) {
-	n, given, err := parseDigits(field, v)
-	if err != nil || !given {
-		return 0, err
-	}
-	if n <= 0 {
-		return 0, refuse(field, strconv.FormatInt(n, 10), "1 or more")
-	}
-	return uint64(n), nil
-}
-
-func parseDigits(field string, v jsontext.Value) (n int64, given bool, err error) {
-	if len(v) == 0 || string(v) == "null" {
-		return 0, false, nil
-	}
-	text := string(v)
-	if v.Kind() == '"' {
-		raw, err := jsontext.AppendUnquote(nil, v)
-		if err != nil {
-			return 0, false, refuse(field, clip(text), "decimal digits")
-		}
-		text = string(raw)
-	}
-	n, err = strconv.ParseInt(text, 10, 64)
-	if err != nil {
-		return 0, false, refusal(field, clip(text), "decimal digits", err)
-	}
-	return n, true, nil
-}
-
-// DecodeData reads and checks the data member of an event of one kind. Members
-// that the kind does not have are refused, since a misspelt one would be lost.
-func DecodeData(kind Kind, raw []byte) (Data, error) {
-	def, ok := vocabulary[kind]
-	if !ok {
-		return nil, refuse("type", string(kind), "a known kind")
-	}
-	if len(raw) == 0 {
-		raw = []byte("{}")
-	}
-	d := def.make()
-	if err := json.Unmarshal(raw, d, json.RejectUnknownMembers(true)); err != nil {
-		return nil, refusal(decodeField("data", err), badValue(raw, err), "a value that the schema of "+string(kind)+" allows", err)
-	}
-	if err := checkFields("data", d); err != nil {
-		return nil, err
-	}
-	if err := d.check(); err != nil {
-		return nil, err
-	}
-	return d, nil
-}
-
 // Check validates an event that was built in Go, by the same rules as Decode.
+// The error is a *Refusal.
 func (e Event) Check() error {
 	body, err := e.Encode()
 	if err != nil {
-		return err
+		return unwritable(err)
 	}
 	_, err = Decode(e.Subject(), body)
 	return err
 }
 
-// Encode returns the event's body. Equal events have equal bytes.
+// unwritable turns an error of Encode into a refusal of the member, where there
+// is one: a number that is none, text that is not UTF-8.
+func unwritable(err error) error {
+	var ref *Refusal
+	if errors.As(err, &ref) {
+		return ref
+	}
+	var sem *json.SemanticError
+	field := "data"
+	if errors.As(err, &sem) {
+		for token := range sem.JSONPointer.Tokens() {
+			field += "." + token
+		}
+	}
+	return refusal(field, "", "a value that JSON can hold", err)
+}
+
+// Encode returns the event's body. Equal events have equal bytes. It fails on
+// what JSON cannot hold and on data of another kind than the event's, and
+// checks nothing else.
 func (e Event) Encode() ([]byte, error) {
-	data, err := json.Marshal(e.Data, json.Deterministic(true))
+	def, ok := vocabulary[e.Kind]
+	if !ok {
+		return nil, refuse("type", clip(string(e.Kind)), knownKind(string(e.Kind)))
+	}
+	if want := reflect.TypeOf(def.make()); reflect.TypeOf(e.Data) != want || reflect.ValueOf(e.Data).IsNil() {
+		return nil, refuse("data", fmt.Sprintf("%T", e.Data), want.String()+", which is the data of "+string(e.Kind))
+	}
+	data, err := EncodeData(e.Data)
 	if err != nil {
 		return nil, fmt.Errorf("encode %s %s: %w", e.Kind, e.ID, err)
 	}
@@ -320,36 +167,16 @@ func (e Event) Encode() ([]byte, error) {
 	if !e.Recorded.IsZero() {
 		w.RecordedTime = quoteTime(e.Recorded)
 	}
-	return json.Marshal(w)
+	body, err := json.Marshal(w)
+	if err != nil {
+		return nil, fmt.Errorf("encode %s %s: %w", e.Kind, e.ID, err)
+	}
+	return body, nil
 }
+
+// EncodeData returns the data member alone. Equal data have equal bytes.
+func EncodeData(d Data) ([]byte, error) { return json.Marshal(d, json.Deterministic(true)) }
 
 func quoteTime(t time.Time) jsontext.Value {
 	return jsontext.Value(strconv.Quote(t.Format(time.RFC3339Nano)))
-}
-
-func decodeField(root string, err error) string {
-	var sem *json.SemanticError
-	if errors.As(err, &sem) && sem.JSONPointer != "" {
-		return root + "." + strings.ReplaceAll(strings.TrimPrefix(string(sem.JSONPointer), "/"), "/", ".")
-	}
-	var syn *jsontext.SyntacticError
-	if errors.As(err, &syn) && syn.JSONPointer != "" {
-		return root + "." + strings.ReplaceAll(strings.TrimPrefix(string(syn.JSONPointer), "/"), "/", ".")
-	}
-	return root
-}
-
-func badValue(raw []byte, err error) string {
-	var sem *json.SemanticError
-	if errors.As(err, &sem) && len(sem.JSONValue) > 0 {
-		return clip(string(bytes.TrimSpace(sem.JSONValue)))
-	}
-	return clip(string(raw))
-}
-
-func clip(s string) string {
-	if len(s) > 60 {
-		return strings.ToValidUTF8(s[:57], "") + "..."
-	}
-	return s
 }

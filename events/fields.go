@@ -4,87 +4,109 @@ import (
 	"fmt"
 	"math"
 	"reflect"
-	"slices"
 	"strconv"
 	"strings"
-	"sync"
 	"time"
+
+	"github.com/go-json-experiment/json/jsontext"
 )
 
-// A field's rule stands in its tag, so that the check, the JSON Schema and the
+// A field's rule stands in its tag, so that Decode, the JSON Schema and the
 // help text of the command line cannot disagree:
 //
 //	rule:"need"        must be given
-//	rule:"0..200"      a number's range, ends included
+//	rule:"0..200"      a number's range, ends included; "1.." has no upper end
 //	rule:"a|b|c"       one of these words
-//	rule:"token"       a-z, 0-9 and -, 1 to 40 characters
-//	rule:"len 1..50"   how many elements, or how many bytes of text
-//	rule:"pattern yyyy-mm-dd", "pattern hh:mm"
+//	rule:"token"       text of one of the forms in textForms
+//	rule:"len 1..50"   how many elements, or how many characters of text
+//	rule:"digits"      a whole number that may also be written as text
 //
-// parts separated by a comma. unit:"m" and doc:"..." are for people.
+// parts separated by a comma. On a list, the words, the form and the range are
+// those of its elements. unit:"m" and doc:"..." are for people.
 type rule struct {
-	need        bool
-	ranged      bool
-	lo, hi      float64
-	words       []string
-	token       bool
-	minLen      int
-	maxLen      int
-	pattern     string
-	name        string // in JSON
-	unit, doc   string
-	index       int
-	typ         reflect.Type
-	elem        *plan // of a struct, or of a slice's elements
-	elemPointer bool
+	name, unit, doc string // name is the member's in JSON
+	shape           shape
+	need            bool
+	ranged          bool
+	lo, hi          float64
+	words           []string
+	form            string // of text; empty: any
+	minLen, maxLen  int
+	index           int
+	elem            *plan // of a group
+	item            *rule // of a list's elements
 }
 
-type plan struct{ rules []rule }
+// shape is what a value is in JSON.
+type shape uint8
 
-const defaultMaxText, defaultMaxList = 500, 500
+const (
+	number shape = iota
+	whole        // a number without fraction
+	digits       // a whole number, or the same as text
+	text
+	truth
+	moment
+	list
+	group
+	object // any JSON object
+)
 
-var plans sync.Map // reflect.Type -> *plan
+// plan holds the rules of a struct in the order of its fields.
+type plan struct {
+	rules []rule
+	needs uint64 // bit i: rules[i] must be given
+}
 
-var timeType = reflect.TypeFor[time.Time]()
+const (
+	maxText, maxList = 500, 500
+	// maxWhole is the greatest whole number that every reader of JSON holds
+	// exactly (RFC 8259 section 6).
+	maxWhole = 1<<53 - 1
+)
 
+var (
+	timeType = reflect.TypeFor[time.Time]()
+	rawType  = reflect.TypeFor[jsontext.Value]()
+)
+
+// planOf panics on a field that it cannot read: a broken invariant of this package.
 func planOf(t reflect.Type) *plan {
-	if p, ok := plans.Load(t); ok {
-		return p.(*plan)
-	}
 	p := &plan{}
 	for i := range t.NumField() {
 		f := t.Field(i)
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
-		if name == "" || name == "-" {
+		if name == "" {
 			continue
 		}
-		r := parseRule(f.Tag.Get("rule"))
-		r.name, r.unit, r.doc, r.index, r.typ = name, f.Tag.Get("unit"), f.Tag.Get("doc"), i, f.Type
-		base := f.Type
-		if base.Kind() == reflect.Slice || base.Kind() == reflect.Pointer {
-			base = base.Elem()
+		r := ruleOf(f.Type, f.Tag.Get("rule"))
+		r.name, r.unit, r.doc, r.index = name, f.Tag.Get("unit"), f.Tag.Get("doc"), i
+		if r.item != nil {
+			r.item.unit, r.item.doc = r.unit, r.doc
 		}
-		if base.Kind() == reflect.Struct && base != timeType {
-			r.elem = planOf(base)
+		if r.need {
+			p.needs |= 1 << len(p.rules)
 		}
 		p.rules = append(p.rules, r)
 	}
-	actual, _ := plans.LoadOrStore(t, p)
-	return actual.(*plan)
+	if len(p.rules) > 64 {
+		panic("events: too many fields in " + t.String())
+	}
+	return p
 }
 
-// parseRule panics on a tag that cannot be read: a broken invariant of this package.
-func parseRule(tag string) rule {
-	r := rule{maxLen: -1}
+func ruleOf(t reflect.Type, tag string) rule {
+	r := rule{minLen: -1, maxLen: -1, lo: math.Inf(-1), hi: math.Inf(1)}
+	asDigits := false
 	for part := range strings.SplitSeq(tag, ",") {
 		switch {
 		case part == "":
 		case part == "need":
 			r.need = true
-		case part == "token":
-			r.token = true
-		case strings.HasPrefix(part, "pattern "):
-			r.pattern = part[len("pattern "):]
+		case part == "digits":
+			asDigits = true
+		case textForms[part].allowed != "":
+			r.form = part
 		case strings.HasPrefix(part, "len "):
 			lo, hi := mustRange(part[len("len "):])
 			r.minLen, r.maxLen = int(lo), int(hi)
@@ -95,136 +117,88 @@ func parseRule(tag string) rule {
 			r.words = strings.Split(part, "|")
 		}
 	}
+	if t.Kind() == reflect.Pointer {
+		t = t.Elem()
+	}
+	r.setShape(t, asDigits)
 	return r
+}
+
+func (r *rule) setShape(t reflect.Type, asDigits bool) {
+	switch {
+	case t == timeType:
+		r.shape = moment
+	case t == rawType:
+		r.shape = object
+	case t.Kind() == reflect.Float64:
+		r.shape = number
+	case t.Kind() == reflect.Uint64 || t.Kind() == reflect.Int64:
+		r.shape = whole
+		if asDigits {
+			r.shape = digits
+		}
+		r.hi = min(r.hi, maxWhole)
+		if t.Kind() == reflect.Uint64 {
+			r.lo = max(r.lo, 0)
+		}
+	case t.Kind() == reflect.Bool:
+		r.shape = truth
+	case t.Kind() == reflect.String:
+		r.shape = text
+		r.setLength(0, maxText)
+	case t.Kind() == reflect.Struct:
+		r.shape, r.elem = group, planOf(t)
+	case t.Kind() == reflect.Slice:
+		item := *r
+		item.need, item.minLen, item.maxLen = true, -1, -1
+		item.setShape(t.Elem(), false)
+		item.setLength(1, maxText)
+		*r = rule{shape: list, need: r.need, item: &item, minLen: r.minLen, maxLen: r.maxLen}
+		r.setLength(0, maxList)
+	default:
+		panic("events: no rule for " + t.String())
+	}
+}
+
+// setLength sets the least and greatest length where the tag has none.
+func (r *rule) setLength(lo, hi int) {
+	if r.maxLen < 0 {
+		r.minLen, r.maxLen = lo, hi
+	}
 }
 
 func mustRange(s string) (lo, hi float64) {
 	a, b, _ := strings.Cut(s, "..")
 	lo, errLo := strconv.ParseFloat(a, 64)
-	hi, errHi := strconv.ParseFloat(b, 64)
+	hi, errHi := math.Inf(1), error(nil)
+	if b != "" {
+		hi, errHi = strconv.ParseFloat(b, 64)
+	}
 	if errLo != nil || errHi != nil {
 		panic("events: unreadable rule " + s)
 	}
 	return lo, hi
 }
 
-func checkFields(path string, d any) error {
-	v := reflect.ValueOf(d).Elem()
-	if err := planOf(v.Type()).check(path, v); err != nil {
-		return err
+// find returns the rule of a member, or nil. hint is where it probably stands.
+func (p *plan) find(name []byte, hint int) (*rule, int) {
+	if hint < len(p.rules) && p.rules[hint].name == string(name) {
+		return &p.rules[hint], hint
 	}
-	return nil
-}
-
-func (p *plan) check(path string, v reflect.Value) *Refusal {
 	for i := range p.rules {
-		r := &p.rules[i]
-		if err := r.check(path, v.Field(r.index)); err != nil {
-			return err
+		if p.rules[i].name == string(name) {
+			return &p.rules[i], i
 		}
 	}
-	return nil
+	return nil, 0
 }
 
-func (r *rule) check(path string, v reflect.Value) *Refusal {
-	if v.IsZero() {
-		// A number that is given as zero and must be given is a value like any other,
-		// so such fields are pointers; here zero means absent.
-		if r.need {
-			return refuse(path+"."+r.name, "", r.allowed())
-		}
-		return nil
+func (p *plan) names() []string {
+	names := make([]string, len(p.rules))
+	for i := range p.rules {
+		names[i] = p.rules[i].name
 	}
-	if v.Kind() == reflect.Pointer {
-		v = v.Elem()
-	}
-	switch v.Kind() {
-	case reflect.Float64:
-		return r.checkNumber(path, v.Float())
-	case reflect.Int, reflect.Int64:
-		return r.checkNumber(path, float64(v.Int()))
-	case reflect.Uint64:
-		return r.checkNumber(path, float64(v.Uint()))
-	case reflect.String:
-		return r.checkText(path, v.String())
-	case reflect.Slice:
-		return r.checkList(path, v)
-	case reflect.Struct:
-		if v.Type() == timeType {
-			return r.checkTime(path, v.Interface().(time.Time))
-		}
-		return r.elem.check(path+"."+r.name, v)
-	}
-	return nil
-}
-
-func (r *rule) checkNumber(path string, x float64) *Refusal {
-	if math.IsNaN(x) || math.IsInf(x, 0) || r.ranged && (x < r.lo || x > r.hi) {
-		return refuse(path+"."+r.name, strconv.FormatFloat(x, 'g', -1, 64), r.allowed())
-	}
-	return nil
-}
-
-func (r *rule) checkText(path, s string) *Refusal {
-	hi := r.maxLen
-	if hi < 0 {
-		hi = defaultMaxText
-	}
-	bad := len(s) > hi || len(s) < r.minLen ||
-		r.words != nil && !slices.Contains(r.words, s) ||
-		r.token && !isToken(s) ||
-		r.pattern != "" && !fitsPattern(r.pattern, s)
-	if bad {
-		return refuse(path+"."+r.name, clip(s), r.allowed())
-	}
-	return nil
-}
-
-var layouts = map[string]string{"hh:mm": "15:04", "yyyy-mm-dd": "2006-01-02"}
-
-func fitsPattern(pattern, s string) bool {
-	layout, ok := layouts[pattern]
-	if !ok {
-		panic("events: unknown pattern " + pattern)
-	}
-	_, err := time.Parse(layout, s)
-	return err == nil && len(s) == len(pattern)
-}
-
-func (r *rule) checkTime(path string, t time.Time) *Refusal {
-	if t.Before(firstTime) || !t.Before(lastTime) {
-		return refuse(path+"."+r.name, t.Format(time.RFC3339), timeAllowed)
-	}
-	return nil
-}
-
-func (r *rule) checkList(path string, v reflect.Value) *Refusal {
-	hi := r.maxLen
-	if hi < 0 {
-		hi = defaultMaxList
-	}
-	if v.Len() > hi || v.Len() < r.minLen {
-		return refuse(path+"."+r.name, fmt.Sprintf("%d elements", v.Len()), fmt.Sprintf("%d to %d elements", r.minLen, hi))
-	}
-	one := *r
-	one.minLen, one.maxLen = 0, -1
-	for i := range v.Len() {
-		one.name = r.name + "[" + strconv.Itoa(i) + "]"
-		e := v.Index(i)
-		var err *Refusal
-		switch {
-		case r.elem != nil:
-			err = r.elem.check(path+"."+one.name, e)
-		case e.IsZero():
-			err = refuse(path+"."+one.name, "", r.allowed())
-		default:
-			err = one.check(path, e)
-		}
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return names
 }
 
 // allowed says in words what the rule allows.
@@ -233,30 +207,61 @@ func (r *rule) allowed() string {
 	if unit != "" {
 		unit = " " + unit
 	}
-	t := r.typ
-	if t.Kind() == reflect.Pointer {
-		t = t.Elem()
-	}
-	switch {
-	case r.ranged:
-		return strconv.FormatFloat(r.lo, 'g', -1, 64) + ".." + strconv.FormatFloat(r.hi, 'g', -1, 64) + unit
-	case r.words != nil:
-		return strings.Join(r.words, ", ")
-	case r.token:
-		return "a-z, 0-9 and -, 1 to 40 characters"
-	case r.pattern != "":
-		return r.pattern
-	case t == timeType:
-		return timeAllowed
-	case t.Kind() == reflect.String && r.maxLen >= 0:
-		return fmt.Sprintf("text of %d to %d bytes", r.minLen, r.maxLen)
-	case t.Kind() == reflect.String:
-		return fmt.Sprintf("text of at most %d bytes", defaultMaxText)
-	case t.Kind() == reflect.Slice:
-		return "a list with at least one element"
-	case t.Kind() == reflect.Bool:
+	switch r.shape {
+	case number, whole, digits:
+		return r.allowedNumber() + unit
+	case text:
+		return r.allowedText()
+	case truth:
 		return "true or false"
+	case moment:
+		return timeAllowed
+	case list:
+		what := r.item.allowed()
+		if r.item.shape == group {
+			what = strings.Join(r.item.elem.names(), ", ")
+		}
+		return fmt.Sprintf("%d to %d elements, each %s", r.minLen, r.maxLen, what)
+	case group:
+		return "an object of " + strings.Join(r.elem.names(), ", ")
 	default:
-		return "a value" + unit
+		return "an object"
 	}
 }
+
+func (r *rule) allowedNumber() string {
+	what := "a number"
+	if r.shape != number {
+		what = "a whole number"
+	}
+	lo, hi := r.lo, r.hi
+	if r.shape != number && hi == maxWhole {
+		hi = math.Inf(1)
+	}
+	switch {
+	case math.IsInf(lo, -1) && math.IsInf(hi, 1):
+		return what
+	case math.IsInf(hi, 1):
+		return what + ", " + plain(lo) + " or more"
+	case r.shape != number:
+		return what + ", " + plain(lo) + ".." + plain(hi)
+	default:
+		return plain(lo) + ".." + plain(hi)
+	}
+}
+
+func (r *rule) allowedText() string {
+	switch {
+	case r.words != nil:
+		return strings.Join(r.words, ", ")
+	case r.form != "":
+		return textForms[r.form].allowed
+	case r.minLen > 0:
+		return fmt.Sprintf("text of %d to %d characters without control characters", r.minLen, r.maxLen)
+	default:
+		return fmt.Sprintf("text of at most %d characters without control characters", r.maxLen)
+	}
+}
+
+// plain writes a number without an exponent.
+func plain(x float64) string { return strconv.FormatFloat(x, 'f', -1, 64) }

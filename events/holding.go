@@ -107,7 +107,7 @@ type PermitIssued struct {
 	For         string    `json:"for" rule:"need,pour|strip" doc:"what it permits"`
 	At          time.Time `json:"at,omitzero" doc:"from when"`
 	Until       time.Time `json:"until,omitzero" doc:"to when; not given: until withdrawn"`
-	Braces      []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which braces; not given: all"`
+	Braces      []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which braces; not given: all"`
 	RequestedBy string    `json:"requested_by,omitzero" rule:"token" doc:"who asked"`
 	ReviewedBy  string    `json:"reviewed_by,omitzero" rule:"token" doc:"the competent person who looked"`
 	Statement   string    `json:"statement,omitzero" rule:"len 1..64" doc:"id of the statement it relies on"`
@@ -174,7 +174,7 @@ func (d *BraceSet) span() (b, e time.Time) { return d.At, d.At }
 // BraceInspected records a look at braces.
 type BraceInspected struct {
 	At     time.Time `json:"at,omitzero" doc:"when"`
-	Braces []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which; not given: all"`
+	Braces []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which; not given: all"`
 	Sound  *bool     `json:"sound" rule:"need" doc:"as they should be"`
 	Note   string    `json:"note,omitzero"`
 }
@@ -185,7 +185,7 @@ func (d *BraceInspected) span() (b, e time.Time) { return d.At, d.At }
 // BraceDisturbed asks for an inspection.
 type BraceDisturbed struct {
 	At     time.Time `json:"at,omitzero" doc:"when"`
-	Braces []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which; not given: all"`
+	Braces []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which; not given: all"`
 	Cause  string    `json:"cause" rule:"need,knocked|wind|thaw|other" doc:"by what"`
 	Note   string    `json:"note,omitzero"`
 }
@@ -196,7 +196,7 @@ func (d *BraceDisturbed) span() (b, e time.Time) { return d.At, d.At }
 // BraceStripped takes braces off.
 type BraceStripped struct {
 	At     time.Time `json:"at,omitzero" doc:"when"`
-	Braces []string  `json:"braces,omitzero" rule:"token,len 0..1000" doc:"which"`
+	Braces []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which"`
 	All    bool      `json:"all,omitzero" doc:"all braces of the wall"`
 	Permit string    `json:"permit,omitzero" rule:"len 1..40" doc:"the permit's number"`
 	Note   string    `json:"note,omitzero"`

@@ -1,6 +1,7 @@
 package events
 
 import (
+	"reflect"
 	"slices"
 	"strings"
 )
@@ -20,6 +21,8 @@ const (
 )
 
 type definition struct {
+	kind      Kind  // set by complete, as is plan
+	plan      *plan // of the data
 	scope     scope
 	scheduler bool // only the hub's scheduler may say it
 	person    bool // by must be given
@@ -29,7 +32,7 @@ type definition struct {
 
 // vocabulary holds every kind that can be read. Old kinds stay for ever; a new
 // meaning is a new version beside the old one.
-var vocabulary = map[Kind]definition{
+var vocabulary = complete(map[Kind]*definition{
 	"site.opened":     {scope: onSite, person: true, make: func() Data { return new(SiteOpened) }, doc: "a site begins: its name, time zone, units and policy"},
 	"site.amended":    {scope: onSite, person: true, make: func() Data { return new(SiteAmended) }, doc: "a change of a site's policy; what makes a strip earlier waits for a second person"},
 	"mix.approved":    {scope: onSite, person: true, make: func() Data { return new(MixApproved) }, doc: "a concrete mix and what is known of its binder, setting and strength"},
@@ -98,6 +101,23 @@ var vocabulary = map[Kind]definition{
 	"sheet.issued":       {scope: onSite, scheduler: true, make: func() Data { return new(SheetIssued) }, doc: "the morning sheet of a site, once a local day"},
 	"alert.acknowledged": {scope: onEither, person: true, make: func() Data { return new(AlertAcknowledged) }, doc: "a person has seen an alert"},
 	"alert.shelved":      {scope: onEither, person: true, make: func() Data { return new(AlertShelved) }, doc: "a person puts an alert off, with a reason, at most 8 h"},
+})
+
+func complete(all map[Kind]*definition) map[Kind]*definition {
+	for k, def := range all {
+		def.kind, def.plan = k, planOf(reflect.TypeOf(def.make()).Elem())
+	}
+	return all
+}
+
+// none stands for a kind that is not known.
+var none definition
+
+func (k Kind) definition() *definition {
+	if def, ok := vocabulary[k]; ok {
+		return def
+	}
+	return &none
 }
 
 // Kinds lists every kind in alphabetical order.
@@ -114,25 +134,39 @@ func Kinds() []Kind {
 func (k Kind) Known() bool { _, ok := vocabulary[k]; return ok }
 
 // SchedulerOnly reports whether only the hub's scheduler may say it.
-func (k Kind) SchedulerOnly() bool { return vocabulary[k].scheduler }
+func (k Kind) SchedulerOnly() bool { return k.definition().scheduler }
 
 // NeedsPerson reports whether an event of this kind must name the person who
 // answers for it.
-func (k Kind) NeedsPerson() bool { return vocabulary[k].person }
+func (k Kind) NeedsPerson() bool { return k.definition().person }
 
 // SiteWide reports whether the kind can only be about a whole site.
-func (k Kind) SiteWide() bool { return vocabulary[k].scope == onSite }
+func (k Kind) SiteWide() bool { return k.definition().scope == onSite }
 
 // WallOnly reports whether the kind can only be about one wall.
-func (k Kind) WallOnly() bool { return vocabulary[k].scope == onWall }
+func (k Kind) WallOnly() bool { return k.Known() && k.definition().scope == onWall }
 
 // Doc says what the kind means, in one line.
-func (k Kind) Doc() string { return vocabulary[k].doc }
+func (k Kind) Doc() string { return k.definition().doc }
 
-func parseType(s string) (Kind, error) {
-	rest, ok := strings.CutPrefix(s, "earlyage.")
-	if k, v1 := strings.CutSuffix(rest, ".v1"); ok && v1 && Kind(k).Known() {
-		return Kind(k), nil
+// parseType returns the definition of the kind that a CloudEvents type names.
+func parseType(s string) (*definition, error) {
+	rest, ours := strings.CutPrefix(s, "earlyage.")
+	name, v1 := strings.CutSuffix(rest, ".v1")
+	if def, known := vocabulary[Kind(name)]; known && ours && v1 {
+		return def, nil
 	}
-	return "", refuse("type", clip(s), "earlyage.<thing>.<what>.v1 of a known kind (earlyage schema --list)")
+	return nil, refuse("type", clip(s), "earlyage.<thing>.<what>.v1 of "+knownKind(name))
+}
+
+// knownKind says which kind was probably meant.
+func knownKind(name string) string {
+	var names []string
+	for _, k := range Kinds() {
+		names = append(names, string(k))
+	}
+	if best := closest(name, names); best != "" {
+		return "a known kind: " + best + "?"
+	}
+	return "a known kind"
 }

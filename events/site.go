@@ -20,45 +20,32 @@ type Policy struct {
 	LoadMin      *float64 `json:"load_min,omitzero" rule:"30..90" unit:"min" doc:"greatest age of a load at discharge; default 90"`
 	LineMM       *float64 `json:"line_mm,omitzero" rule:"1..12" unit:"mm" doc:"string line tolerance; default 6"`
 	StrengthMPa  *float64 `json:"strength_mpa,omitzero" rule:"0.5..60" unit:"MPa" doc:"strength asked for before the strip; default none"`
-	SheetAt      *string  `json:"sheet_at,omitzero" rule:"pattern hh:mm" doc:"local time of the morning sheet; default 06:00"`
+	SheetAt      *string  `json:"sheet_at,omitzero" rule:"hh:mm" doc:"local time of the morning sheet; default 06:00"`
 	TravelMin    *float64 `json:"travel_min,omitzero" rule:"0..180" unit:"min" doc:"travel from plant to site; default 30"`
 }
 
 // SiteOpened begins a site.
 type SiteOpened struct {
 	Name   string `json:"name" rule:"need,len 1..80" doc:"name for people"`
-	Zone   string `json:"zone" rule:"need,len 1..60" doc:"IANA time zone, such as America/New_York"`
+	Zone   string `json:"zone" rule:"need,zone" doc:"IANA time zone, such as America/New_York"`
 	Units  string `json:"units,omitzero" rule:"si|us" doc:"units shown; default si"`
 	Policy Policy `json:"policy,omitzero" doc:"what the site sets"`
 }
 
-func (d *SiteOpened) check() error { return checkZone("data.zone", d.Zone) }
+func (d *SiteOpened) check() error { return nil }
 
 func (d *SiteOpened) span() (b, e time.Time) { return }
-
-func checkZone(field, zone string) error {
-	if zone == "" {
-		return nil
-	}
-	if zone == "Local" {
-		return refuse(field, zone, "an IANA time zone, such as America/New_York")
-	}
-	if _, err := time.LoadLocation(zone); err != nil {
-		return refusal(field, clip(zone), "an IANA time zone, such as America/New_York", err)
-	}
-	return nil
-}
 
 // SiteAmended changes a site; only the members given change.
 type SiteAmended struct {
 	Name   string `json:"name,omitzero" rule:"len 1..80" doc:"name for people"`
-	Zone   string `json:"zone,omitzero" rule:"len 1..60" doc:"IANA time zone"`
+	Zone   string `json:"zone,omitzero" rule:"zone" doc:"IANA time zone"`
 	Units  string `json:"units,omitzero" rule:"si|us" doc:"units shown"`
 	Policy Policy `json:"policy,omitzero" doc:"what the site sets"`
 	Reason string `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
-func (d *SiteAmended) check() error { return checkZone("data.zone", d.Zone) }
+func (d *SiteAmended) check() error { return nil }
 
 func (d *SiteAmended) span() (b, e time.Time) { return }
 

@@ -16,7 +16,7 @@ type WindowStated struct {
 	Text      string    `json:"text" rule:"need,len 1..1000" doc:"in words, with the caution"`
 	Rules     string    `json:"rules" rule:"need,len 1..40" doc:"version of the rule set"`
 	Through   uint64    `json:"through" doc:"stream sequence that the record was read through"`
-	Digest    string    `json:"digest" rule:"need,len 64..64" doc:"SHA-256 of the state that it was computed from"`
+	Digest    string    `json:"digest" rule:"need,hex64" doc:"SHA-256 of the state that it was computed from"`
 	Preceding uint64    `json:"preceding,omitzero" doc:"stream sequence of the statement before it"`
 }
 
@@ -86,7 +86,7 @@ type SheetWall struct {
 
 // SheetIssued is the morning sheet of a site.
 type SheetIssued struct {
-	Date  string      `json:"date" rule:"need,pattern yyyy-mm-dd" doc:"the site's local date"`
+	Date  string      `json:"date" rule:"need,yyyy-mm-dd" doc:"the site's local date"`
 	At    time.Time   `json:"at" rule:"need" doc:"when it was due"`
 	Walls []SheetWall `json:"walls,omitzero" rule:"len 0..2000"`
 	Rules string      `json:"rules" rule:"need,len 1..40" doc:"version of the rule set"`

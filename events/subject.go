@@ -29,30 +29,3 @@ func ParseSubject(s string) (Subject, error) {
 // IsToken reports whether s can name a site, a wall, a device or a person:
 // a-z, 0-9 and -, 1 to 40 characters.
 func IsToken(s string) bool { return isToken(s) }
-
-func isToken(s string) bool {
-	if len(s) == 0 || len(s) > 40 {
-		return false
-	}
-	for i := range len(s) {
-		c := s[i]
-		if (c < 'a' || c > 'z') && (c < '0' || c > '9') && c != '-' {
-			return false
-		}
-	}
-	return true
-}
-
-func isSite(s string) bool { return s == "_" || isToken(s) }
-
-func isID(s string) bool {
-	if len(s) == 0 || len(s) > 64 {
-		return false
-	}
-	for i := range len(s) {
-		if s[i] <= ' ' || s[i] > '~' {
-			return false
-		}
-	}
-	return true
-}
