@@ -1,0 +1,338 @@
+package wall
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"earlyage/events"
+)
+
+// Book is a set of facts with their amendments, voids, countersignatures and
+// settled doubts resolved. The zero Book is ready.
+type Book struct {
+	// Elsewhere finds the kind of an event that is kept outside the book (a
+	// reading), or is nil.
+	Elsewhere func(events.Key) (events.Kind, bool)
+
+	facts   map[events.Key]*Fact
+	refused map[uint64]Refused
+
+	// Resolved from the two above.
+	entries []Entry
+	doubts  []Doubt
+	change  *Changes
+	stale   bool
+}
+
+// Entry is one event as it counts now. While a convenient change waits for its
+// second person, both versions count, and each reader takes the safer.
+type Entry struct {
+	*Fact
+	Began, Ended Interval // over all versions
+	Versions     []events.Data
+	Maybe        bool // voided, and the void waits for a second person
+	Signed       bool // countersigned
+}
+
+// Last returns the newest version of the data.
+func (e *Entry) Last() events.Data { return e.Versions[len(e.Versions)-1] }
+
+// Doubt is something about the record that a named person has to answer.
+type Doubt struct {
+	Key     events.Key // the event; empty for a refused message
+	Message uint64     // stream sequence of the message
+	What    string
+	Since   int64 // Unix milliseconds: when it was recorded
+}
+
+// Add puts a fact into the set. It reports false if the fact was there.
+// Of two with one key the one recorded first stands.
+func (b *Book) Add(f Fact) bool {
+	if b.facts == nil {
+		b.facts = map[events.Key]*Fact{}
+	}
+	key := f.Key()
+	if old, ok := b.facts[key]; ok {
+		if f.Seq >= old.Seq {
+			return false
+		}
+	}
+	b.facts[key] = &f
+	b.stale = true
+	return true
+}
+
+// AddRefused notes a message that could not be accepted.
+func (b *Book) AddRefused(r Refused) {
+	if b.refused == nil {
+		b.refused = map[uint64]Refused{}
+	}
+	b.refused[r.Seq] = r
+	b.stale = true
+}
+
+// Entries returns what counts, in canonical order: when it happened, then
+// source, then the device's number, then id.
+func (b *Book) Entries() []Entry { b.settle(); return b.entries }
+
+// Doubts returns what nobody has answered yet, in order of their messages.
+func (b *Book) Doubts() []Doubt { b.settle(); return b.doubts }
+
+// Len returns how many facts the book holds.
+func (b *Book) Len() int { return len(b.facts) }
+
+// Refused returns the messages that were not accepted, by stream sequence.
+func (b *Book) Refused() []Refused {
+	out := make([]Refused, 0, len(b.refused))
+	for _, r := range b.refused {
+		out = append(out, r)
+	}
+	slices.SortFunc(out, func(x, y Refused) int { return cmp.Compare(x.Seq, y.Seq) })
+	return out
+}
+
+// resolved returns the amendments, voids and countersignatures by target.
+func (b *Book) resolved() *Changes {
+	b.settle()
+	if b.change == nil {
+		b.change = b.changes()
+	}
+	return b.change
+}
+
+// Changes holds the amendments, voids and countersignatures by their target.
+type Changes struct {
+	amended map[events.Key][]*Fact
+	voided  map[events.Key][]*Fact
+	signed  map[events.Key][]*Fact
+	settled map[events.Key]*Fact
+	message map[uint64]bool
+}
+
+func (b *Book) changes() *Changes {
+	c := &Changes{map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key]*Fact{}, map[uint64]bool{}}
+	for _, f := range b.facts {
+		switch d := f.Data.(type) {
+		case *events.RecordAmended:
+			c.amended[d.Target.Key()] = append(c.amended[d.Target.Key()], f)
+		case *events.RecordVoided:
+			c.voided[d.Target.Key()] = append(c.voided[d.Target.Key()], f)
+		case *events.RecordCountersigned:
+			c.signed[d.Target.Key()] = append(c.signed[d.Target.Key()], f)
+		case *events.DoubtSettled:
+			if d.Message != 0 {
+				c.message[d.Message] = true
+			} else if old := c.settled[d.Target.Key()]; old == nil || compareEntered(old, f) < 0 {
+				c.settled[d.Target.Key()] = f
+			}
+		}
+	}
+	for _, list := range c.amended {
+		slices.SortFunc(list, compareEntered)
+	}
+	return c
+}
+
+// Any reports whether there is any change at all.
+func (c *Changes) Any() bool {
+	return len(c.amended)+len(c.voided)+len(c.signed)+len(c.settled) > 0
+}
+
+func compareEntered(a, b *Fact) int {
+	return cmp.Or(a.Time.Compare(b.Time), cmp.Compare(a.Source.Site, b.Source.Site), cmp.Compare(a.Source.Device, b.Source.Device), cmp.Compare(a.Sequence, b.Sequence), cmp.Compare(a.ID, b.ID))
+}
+
+// stands reports whether a change of the record stands itself: a void takes a
+// countersignature or a settled doubt out at once, since that is the safe side.
+func (c *Changes) stands(f *Fact) bool { return len(c.voided[f.Key()]) == 0 }
+
+// countersigned reports whether a second person, who did not make f, let it count.
+func (c *Changes) countersigned(f *Fact) bool {
+	for _, s := range c.signed[f.Key()] {
+		if s.By != "" && s.By != f.By && c.stands(s) {
+			return true
+		}
+	}
+	return false
+}
+
+// fate resolves what became of f.
+func (c *Changes) fate(f *Fact) (versions []events.Data, maybe, gone bool) {
+	versions = []events.Data{f.Data}
+	for _, a := range c.amended[f.Key()] {
+		d := a.Data.(*events.RecordAmended)
+		if d.Kind != f.Kind {
+			continue // a doubt of its own
+		}
+		undone, final := c.undone(a)
+		switch {
+		case final:
+		case c.countersigned(a) && !undone:
+			versions = []events.Data{d.Replacement()}
+		default:
+			versions = append(versions, d.Replacement())
+		}
+	}
+	maybe, gone = c.undone(f)
+	return versions, maybe && !gone, gone
+}
+
+// undone reports whether f is voided, and whether the void is countersigned.
+func (c *Changes) undone(f *Fact) (voided, final bool) {
+	for _, v := range c.voided[f.Key()] {
+		voided = true
+		final = final || c.countersigned(v)
+	}
+	return voided, final
+}
+
+// settle resolves everything again. It is called once after a batch of facts.
+func (b *Book) settle() {
+	if !b.stale {
+		return
+	}
+	b.stale = false
+	c := b.changes()
+	b.change = c
+	b.entries, b.doubts = b.entries[:0], nil
+	clocks := b.clocks(c)
+	for key, f := range b.facts {
+		if d := b.doubtOf(f, c, clocks[f]); d.What != "" {
+			b.doubts = append(b.doubts, d)
+		}
+		if isChange(f.Kind) {
+			continue
+		}
+		versions, maybe, gone := c.fate(f)
+		if gone {
+			continue
+		}
+		b.entries = append(b.entries, entryOf(f, versions, clocks[f], maybe, c.countersigned(b.facts[key])))
+	}
+	slices.SortFunc(b.entries, compareEntries)
+	for _, r := range b.Refused() {
+		if !c.message[r.Seq] {
+			b.doubts = append(b.doubts, Doubt{Message: r.Seq, What: "refused: " + r.Field + " " + r.Reason, Since: r.Recorded.UnixMilli()})
+		}
+	}
+	slices.SortFunc(b.doubts, func(x, y Doubt) int {
+		return cmp.Or(cmp.Compare(x.Message, y.Message), strings.Compare(x.Key.Source, y.Key.Source), strings.Compare(x.Key.ID, y.Key.ID))
+	})
+}
+
+func isChange(k events.Kind) bool {
+	switch k {
+	case "record.amended", "record.voided", "record.countersigned", "doubt.settled":
+		return true
+	}
+	return false
+}
+
+func entryOf(f *Fact, versions []events.Data, c clock, maybe, signed bool) Entry {
+	e := Entry{Fact: f, Versions: versions, Maybe: maybe, Signed: signed}
+	for i, d := range versions {
+		v := versionOf(f, d, c, signed)
+		if i == 0 {
+			e.Began, e.Ended = v.began, v.ended
+			continue
+		}
+		e.Began, e.Ended = e.Began.hull(v.began), e.Ended.hull(v.ended)
+	}
+	return e
+}
+
+func compareEntries(a, b Entry) int {
+	return cmp.Or(cmp.Compare(a.Began.Early, b.Began.Early), cmp.Compare(a.Source.Site, b.Source.Site), cmp.Compare(a.Source.Device, b.Source.Device),
+		cmp.Compare(a.Sequence, b.Sequence), cmp.Compare(a.ID, b.ID))
+}
+
+// doubtOf says what is doubtful about one fact and not yet answered.
+func (b *Book) doubtOf(f *Fact, c *Changes, k clock) Doubt {
+	d := Doubt{Key: f.Key(), Message: f.Seq, Since: f.Recorded.UnixMilli(), What: k.doubt}
+	target := func(t events.Target, kind events.Kind) {
+		switch on, ok := b.kindOf(t.Key()); {
+		case !ok:
+			d.What = string(f.Kind) + " names an event that is not on this record"
+		case kind != "" && on != kind:
+			d.What = string(f.Kind) + " says " + string(kind) + " but the event is " + string(on)
+		case f.Kind == "record.voided" && on == "record.voided":
+			d.What = "a void is final: enter the event again"
+		}
+	}
+	switch x := f.Data.(type) {
+	case *events.RecordAmended:
+		target(x.Target, x.Kind)
+	case *events.RecordVoided:
+		target(x.Target, "")
+	}
+	if d.What != "" && c.settled[f.Key()] != nil && c.stands(c.settled[f.Key()]) {
+		d.What = ""
+	}
+	return d
+}
+
+func (b *Book) kindOf(k events.Key) (events.Kind, bool) {
+	if f, ok := b.facts[k]; ok {
+		return f.Kind, true
+	}
+	if b.Elsewhere != nil {
+		return b.Elsewhere(k)
+	}
+	return "", false
+}
+
+// clocks judges every fact's clock: by itself, and against the same device's
+// neighbours by number, since an offset that jumps makes both sides doubtful.
+func (b *Book) clocks(c *Changes) map[*Fact]clock {
+	out := make(map[*Fact]clock, len(b.facts))
+	byDevice := map[string][]*Fact{}
+	for _, f := range b.facts {
+		out[f] = clockOf(f)
+		if f.Sequence != 0 && f.HasOffset {
+			byDevice[f.Source.Device] = append(byDevice[f.Source.Device], f)
+		}
+	}
+	for _, list := range byDevice {
+		jumps(list, out)
+	}
+	for key, s := range c.settled {
+		if f := b.facts[key]; f != nil && c.stands(s) && c.countersigned(s) {
+			settleClock(f, s, out)
+		}
+	}
+	return out
+}
+
+func jumps(list []*Fact, out map[*Fact]clock) {
+	slices.SortFunc(list, func(x, y *Fact) int { return cmp.Or(cmp.Compare(x.Sequence, y.Sequence), cmp.Compare(x.ID, y.ID)) })
+	own := make([]clock, len(list))
+	for i, f := range list {
+		own[i] = out[f]
+	}
+	for i := 1; i < len(list); i++ {
+		a, z := list[i-1], list[i]
+		step := z.ClockOffset.Milliseconds() - a.ClockOffset.Milliseconds()
+		if step >= -clockTolerance && step <= clockTolerance {
+			continue
+		}
+		for f, o := range map[*Fact]clock{a: own[i], z: own[i-1]} {
+			k := out[f].with(o)
+			k.doubt = "the device's clock jumped"
+			out[f] = k
+		}
+	}
+}
+
+// settleClock applies a countersigned answer to a clock doubt: the correction
+// that a named person found, instead of the interval.
+func settleClock(f, s *Fact, out map[*Fact]clock) {
+	d := s.Data.(*events.DoubtSettled)
+	k := out[f]
+	if d.OffsetMS != nil {
+		k.lo, k.hi = int64(*d.OffsetMS), int64(*d.OffsetMS)
+	} else {
+		k.lo, k.hi = f.ClockOffset.Milliseconds(), f.ClockOffset.Milliseconds()
+	}
+	out[f] = k
+}

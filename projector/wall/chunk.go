@@ -1,0 +1,201 @@
+package wall
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+
+	"earlyage/events"
+)
+
+// Stored forms. A fact is stored as received, under "f" and its stream
+// sequence; a refused message under "r" and its sequence; a day of one probe's
+// readings under "t", place, probe and day.
+
+var errChunk = errors.New("chunk cannot be read")
+
+func factChunk(f *Fact) (Chunk, error) {
+	body, err := f.Event.Encode()
+	if err != nil {
+		return Chunk{}, err
+	}
+	v := binary.AppendVarint(nil, f.Recorded.UnixMilli())
+	if f.Trusted {
+		v = append(v, 1)
+	} else {
+		v = append(v, 0)
+	}
+	return Chunk{Key: binary.BigEndian.AppendUint64([]byte{'f'}, f.Seq), Value: append(v, body...)}, nil
+}
+
+func readFact(key, value []byte) (Fact, error) {
+	if len(key) != 9 {
+		return Fact{}, fmt.Errorf("fact key %x: %w", key, errChunk)
+	}
+	ms, n := binary.Varint(value)
+	if n <= 0 || len(value) < n+1 {
+		return Fact{}, fmt.Errorf("fact %x: %w", key, errChunk)
+	}
+	e, err := events.Decode("", value[n+1:])
+	if err != nil {
+		return Fact{}, fmt.Errorf("fact %x: %w", key, err)
+	}
+	return Fact{Event: e, Seq: binary.BigEndian.Uint64(key[1:]), Recorded: time.UnixMilli(ms).UTC(), Trusted: value[n] == 1}, nil
+}
+
+func refusedChunk(r Refused) Chunk {
+	v := binary.AppendVarint(nil, r.Recorded.UnixMilli())
+	for _, s := range []string{r.ID, r.Field, r.Reason} {
+		v = appendText(v, s)
+	}
+	return Chunk{Key: binary.BigEndian.AppendUint64([]byte{'r'}, r.Seq), Value: v}
+}
+
+func readRefused(key, value []byte) (Refused, error) {
+	d := decoder{b: value}
+	if len(key) != 9 {
+		return Refused{}, fmt.Errorf("refused key %x: %w", key, errChunk)
+	}
+	r := Refused{Seq: binary.BigEndian.Uint64(key[1:]), Recorded: time.UnixMilli(d.varint()).UTC()}
+	r.ID, r.Field, r.Reason = d.text(), d.text(), d.text()
+	return r, d.finish("refused message")
+}
+
+func appendText(b []byte, s string) []byte {
+	return append(binary.AppendUvarint(b, uint64(len(s))), s...)
+}
+
+type decoder struct {
+	b   []byte
+	bad bool
+}
+
+func (d *decoder) varint() int64 {
+	v, n := binary.Varint(d.b)
+	if n <= 0 {
+		d.bad, d.b = true, nil
+		return 0
+	}
+	d.b = d.b[n:]
+	return v
+}
+
+func (d *decoder) text() string {
+	n := d.uvarint()
+	if n > uint64(len(d.b)) {
+		d.bad, d.b = true, nil
+		return ""
+	}
+	s := string(d.b[:n])
+	d.b = d.b[n:]
+	return s
+}
+
+func (d *decoder) uvarint() uint64 {
+	v, n := binary.Uvarint(d.b)
+	if n <= 0 {
+		d.bad, d.b = true, nil
+		return 0
+	}
+	d.b = d.b[n:]
+	return v
+}
+
+func (d *decoder) finish(what string) error {
+	if d.bad || len(d.b) > 0 {
+		return fmt.Errorf("read %s: %w", what, errChunk)
+	}
+	return nil
+}
+
+func (g *group) append(b []byte) []byte {
+	b = appendText(appendText(b, g.key.Source), g.key.ID)
+	b = binary.AppendUvarint(b, g.number)
+	b = binary.AppendUvarint(b, g.seq)
+	for _, v := range []int64{g.entered, g.recorded, g.lo, g.hi, g.from, g.to} {
+		b = binary.AppendVarint(b, v)
+	}
+	b = appendText(b, g.by)
+	typed := uint64(0)
+	if g.typed {
+		typed = 1
+	}
+	b = binary.AppendUvarint(b, typed)
+	b = binary.AppendUvarint(b, uint64(len(g.points)))
+	at := int64(0)
+	for _, p := range g.points {
+		b = binary.AppendVarint(b, p.at-at)
+		b = binary.AppendVarint(b, int64(p.centi))
+		at = p.at
+	}
+	return b
+}
+
+func (d *decoder) group() group {
+	g := group{key: events.Key{Source: d.text(), ID: d.text()}, number: d.uvarint(), seq: d.uvarint()}
+	for _, p := range []*int64{&g.entered, &g.recorded, &g.lo, &g.hi, &g.from, &g.to} {
+		*p = d.varint()
+	}
+	g.by = d.text()
+	g.typed = d.uvarint() == 1
+	n := d.uvarint()
+	if n > uint64(len(d.b)) {
+		d.bad = true
+		return g
+	}
+	at := int64(0)
+	for range n {
+		at += d.varint()
+		g.points = append(g.points, point{at, int16(d.varint()), g.typed})
+	}
+	if len(g.points) == 0 {
+		d.bad = true
+	}
+	return g
+}
+
+// takeDirty returns the chunks of the days that changed and forgets them.
+func (r *Readings) takeDirty() []Chunk {
+	out := make([]Chunk, 0, len(r.dirty))
+	for name := range r.dirty {
+		cut := strings.LastIndexByte(name, '/')
+		n, err := strconv.ParseInt(name[cut+1:], 10, 64)
+		if err != nil {
+			panic("wall: broken chunk name " + name)
+		}
+		y := r.tracks[name[:cut]].days[n]
+		var v []byte
+		for i := range y.groups {
+			v = y.groups[i].append(v)
+		}
+		out = append(out, Chunk{Key: []byte("t" + name), Value: v})
+	}
+	clear(r.dirty)
+	return out
+}
+
+func (r *Readings) load(key, value []byte) error {
+	part := strings.Split(string(key[1:]), "/")
+	if len(part) != 3 {
+		return fmt.Errorf("readings key %q: %w", key, errChunk)
+	}
+	n, err := strconv.ParseInt(part[2], 10, 64)
+	if err != nil {
+		return fmt.Errorf("readings key %q: %w", key, errChunk)
+	}
+	d := decoder{b: value}
+	y := r.day(part[0], part[1], n)
+	for len(d.b) > 0 && !d.bad {
+		y.groups = append(y.groups, d.group())
+	}
+	if err := d.finish("readings " + string(key)); err != nil {
+		return err
+	}
+	for _, g := range y.groups {
+		r.markStale(part[0], part[1], n-1, floorDiv(g.points[len(g.points)-1].at, dayMS)+1)
+	}
+	return nil
+}

@@ -1,0 +1,431 @@
+package wall
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"earlyage/events"
+)
+
+// Brace is one brace. Times are Unix milliseconds, 0: not.
+type Brace struct {
+	Name      string
+	At        int // mm, -1: not said
+	Planned   bool
+	Set       int64
+	Stripped  int64 // early
+	Disturbed int64
+	Inspected int64 // found sound
+}
+
+// Strip is one entry that took braces off.
+type Strip struct {
+	Key    events.Key
+	Seq    uint64
+	Began  Interval
+	All    bool
+	Braces []string
+	Permit string
+	By     string
+}
+
+// Permit is a permit as it stands.
+type Permit struct {
+	Number    string
+	For       string
+	By        string
+	At        int64 // late: from when it counts
+	Until     int64 // 0: open
+	Withdrawn int64 // early; 0: not
+	Braces    []string
+	Statement string
+	Seq       uint64
+}
+
+// Held is a person's hold.
+type Held struct {
+	Name     string
+	At       int64
+	Released int64 // late; 0: stands
+	Reason   string
+	By       string
+}
+
+// Line is one reading of the string line.
+type Line struct {
+	At      int64 // early
+	After   bool  // made after placing
+	WorstMM int   // greatest difference within 3 m
+	WholeMM int   // greatest difference over the whole wall
+	LeanMM  int
+	Points  []LinePoint
+}
+
+// LinePoint is one point of a reading, in millimetres.
+type LinePoint struct{ At, Off int }
+
+// Release is an engineer's word.
+type Release struct {
+	Releases string
+	At       int64 // late
+	Freeze   int64
+	GustCM   int // cm/s; of support
+	MPa100   int // hundredths of a MPa
+	By       string
+	Reason   string
+	Drawing  string
+	Seq      uint64
+}
+
+// Test is a strength result that may count: cured beside the wall, or made on it.
+type Test struct {
+	At       int64 // late
+	MPa100   int   // hundredths of a MPa, rounded down; over all versions the least
+	Specimen string
+	Wall     bool // cured beside the wall or tested on it; false: laboratory, never counts
+}
+
+// Criterion is what an engineer set for this wall or mix. Zero members are not set.
+type Criterion struct {
+	FloorS, AgeS int64 // seconds
+	MPa100       int
+	CoreCounts   bool
+	AgeSuffices  bool
+	By           string
+	At           int64
+	Drawing      string
+	Clause       string
+	Mix          string
+}
+
+// Holding is what is known of the wall beside its concrete.
+type Holding struct {
+	Name             string
+	LengthMM, TopMM  int
+	HeightMM, CoreMM int
+	Form             string
+	RatedPa          int
+	Mix, Crew        string
+	LaidOut          bool
+	Closed           bool
+	Braces           []*Brace // in order of station, then name
+	Strips           []Strip
+	Permits          []*Permit
+	Holds            []*Held
+	Lines            []Line
+	Releases         []Release
+	Tests            []Test
+	Criteria         []Criterion
+	TiedIn           int64   // late; 0: not
+	HandedOver       int64   // 0: not
+	FrozenSeen       []int64 // a person saw frozen concrete, early
+	Checks           map[string]string
+	braces           map[string]*Brace
+	specimens        map[string]bool
+	permits          map[string]*Permit
+	holds            map[string]*Held
+}
+
+func newHolding() Holding {
+	return Holding{Checks: map[string]string{}, braces: map[string]*Brace{}, specimens: map[string]bool{}, permits: map[string]*Permit{}, holds: map[string]*Held{}}
+}
+
+// fold takes one entry on. It reports whether the entry was of its concern.
+func (h *Holding) fold(e *Entry) {
+	switch d := e.Last().(type) {
+	case *events.WallLaidOut:
+		h.layOut(d)
+	case *events.WallAmended:
+		h.amend(d)
+	case *events.WallTiedIn:
+		if !e.Maybe {
+			h.TiedIn = e.Ended.Late
+		}
+	case *events.WallHandedOver:
+		if !e.Maybe {
+			h.HandedOver = e.Ended.Late
+		}
+	case *events.LineRead:
+		h.foldLine(e)
+	case *events.CriterionSet:
+		h.Criteria = append(h.Criteria, CriterionOf(e, d))
+	case *events.ConcreteInspected:
+		if d.Finding == "frozen" {
+			h.FrozenSeen = append(h.FrozenSeen, e.Began.Early)
+		}
+	case *events.CheckAnswered:
+		h.Checks[d.List+"/"+d.Item] = d.Answer
+	default:
+		h.foldWords(e)
+	}
+}
+
+func (h *Holding) layOut(d *events.WallLaidOut) {
+	h.LaidOut, h.Name, h.Closed = true, d.Name, d.Closed
+	h.LengthMM, h.HeightMM, h.CoreMM = mm(d.LengthM), mm(d.HeightM), int(math.Round(*d.CoreMM))
+	h.TopMM = h.HeightMM
+	if d.TopM != nil {
+		h.TopMM = mm(d.TopM)
+	}
+	h.Form, h.Mix, h.Crew = d.Form, d.Mix, d.Crew
+	if d.RatedKPa != nil {
+		h.RatedPa = int(math.Floor(float64(*d.RatedKPa * 1000)))
+	}
+	for _, b := range d.Braces {
+		y := h.brace(b.Name)
+		y.Planned, y.At = true, mm(b.AtM)
+	}
+}
+
+func (h *Holding) amend(d *events.WallAmended) {
+	h.Name, h.Mix, h.Crew = orText(d.Name, h.Name), orText(d.Mix, h.Mix), orText(d.Crew, h.Crew)
+	for to, from := range map[*int]*float64{&h.LengthMM: d.LengthM, &h.HeightMM: d.HeightM, &h.TopMM: d.TopM} {
+		if from != nil {
+			*to = mm(from)
+		}
+	}
+	if d.CoreMM != nil {
+		h.CoreMM = int(math.Round(*d.CoreMM))
+	}
+	if d.RatedKPa != nil {
+		h.RatedPa = int(math.Floor(float64(*d.RatedKPa * 1000)))
+	}
+}
+
+func (h *Holding) brace(name string) *Brace {
+	y := h.braces[name]
+	if y == nil {
+		y = &Brace{Name: name, At: -1}
+		h.braces[name] = y
+		h.Braces = append(h.Braces, y)
+	}
+	return y
+}
+
+// foldWords takes braces, permits, holds, releases and specimens.
+func (h *Holding) foldWords(e *Entry) {
+	switch d := e.Last().(type) {
+	case *events.BraceSet:
+		for _, b := range d.Braces {
+			y := h.brace(b.Name)
+			y.At, y.Set, y.Stripped = mm(b.AtM), e.Ended.Late, 0
+		}
+	case *events.BraceDisturbed:
+		h.eachBrace(d.Braces, func(b *Brace) { b.Disturbed = e.Ended.Late })
+	case *events.BraceInspected:
+		if !e.Maybe && allVersions(e, func(x *events.BraceInspected) bool { return *x.Sound }) {
+			h.eachBrace(d.Braces, func(b *Brace) { b.Inspected = e.Began.Early })
+		}
+	case *events.BraceStripped:
+		h.foldStrip(e, d)
+	case *events.PermitIssued, *events.PermitWithdrawn:
+		h.foldPermit(e)
+	case *events.HoldPlaced, *events.HoldReleased:
+		h.foldHold(e)
+	case *events.EngineerReleased:
+		if !e.Maybe {
+			h.Releases = append(h.Releases, releaseOf(e))
+		}
+	case *events.SpecimenMade:
+		h.specimens[d.Specimen] = !e.Maybe && allVersions(e, func(x *events.SpecimenMade) bool { return x.Cured == "wall" })
+	case *events.SpecimenTested:
+		h.foldTest(e)
+	}
+}
+
+func (h *Holding) eachBrace(names []string, do func(*Brace)) {
+	if len(names) == 0 {
+		for _, b := range h.Braces {
+			do(b)
+		}
+		return
+	}
+	for _, n := range names {
+		do(h.brace(n))
+	}
+}
+
+func (h *Holding) foldStrip(e *Entry, d *events.BraceStripped) {
+	h.Strips = append(h.Strips, Strip{Key: e.Key(), Seq: e.Seq, Began: e.Began, All: d.All, Braces: d.Braces, Permit: d.Permit, By: e.By})
+	if e.Maybe {
+		return
+	}
+	h.eachBrace(d.Braces, func(b *Brace) { b.Stripped = e.Began.Early })
+}
+
+func (h *Holding) foldPermit(e *Entry) {
+	switch d := e.Last().(type) {
+	case *events.PermitIssued:
+		if e.Maybe {
+			return
+		}
+		p := &Permit{Number: d.Number, For: d.For, By: e.By, At: e.Began.Late, Braces: d.Braces, Statement: d.Statement, Seq: e.Seq}
+		for _, v := range e.Versions {
+			x := v.(*events.PermitIssued)
+			if !x.Until.IsZero() && (p.Until == 0 || x.Until.UnixMilli() < p.Until) {
+				p.Until = x.Until.UnixMilli()
+			}
+			if x.For != d.For {
+				p.For = "pour" // the two versions disagree: no permit to strip
+			}
+		}
+		if old := h.permits[d.Number]; old != nil && old.Withdrawn != 0 {
+			p.Withdrawn = old.Withdrawn // a number once withdrawn stays so
+		}
+		h.permits[d.Number] = p
+		h.Permits = append(h.Permits, p)
+	case *events.PermitWithdrawn:
+		if p := h.permits[d.Number]; p != nil {
+			p.Withdrawn = e.Began.Early
+			return
+		}
+		h.permits[d.Number] = &Permit{Number: d.Number, Withdrawn: e.Began.Early}
+	}
+}
+
+func (h *Holding) foldHold(e *Entry) {
+	switch d := e.Last().(type) {
+	case *events.HoldPlaced:
+		for _, v := range e.Versions {
+			x := v.(*events.HoldPlaced)
+			y := &Held{Name: x.Hold, At: e.Began.Early, Reason: x.Reason, By: e.By}
+			h.holds[x.Hold] = y
+			h.Holds = append(h.Holds, y)
+		}
+	case *events.HoldReleased:
+		y := h.holds[d.Hold]
+		if y != nil && !e.Maybe && allVersions(e, func(x *events.HoldReleased) bool { return x.Hold == d.Hold }) {
+			y.Released = e.Ended.Late
+		}
+	}
+}
+
+func releaseOf(e *Entry) Release {
+	r := Release{At: e.Ended.Late, By: e.By, Seq: e.Seq, GustCM: math.MaxInt, MPa100: 0}
+	for i, v := range e.Versions {
+		d := v.(*events.EngineerReleased)
+		if i > 0 && d.Releases != r.Releases {
+			r.Releases = "" // the two versions disagree: nothing is released
+			continue
+		}
+		r.Releases, r.Reason, r.Drawing = d.Releases, d.Reason, d.Drawing
+		if !d.Freeze.IsZero() {
+			r.Freeze = d.Freeze.UnixMilli()
+		}
+		if d.GustMPS != nil {
+			r.GustCM = min(r.GustCM, int(math.Floor(float64(*d.GustMPS*100))))
+		}
+		if d.StrengthMPa != nil {
+			r.MPa100 = max(r.MPa100, int(math.Ceil(float64(*d.StrengthMPa*100))))
+		}
+	}
+	return r
+}
+
+func (h *Holding) foldTest(e *Entry) {
+	if e.Maybe {
+		return
+	}
+	t := Test{At: e.Ended.Late, MPa100: math.MaxInt, Wall: true}
+	for _, v := range e.Versions {
+		d := v.(*events.SpecimenTested)
+		t.Specimen = d.Specimen
+		t.MPa100 = min(t.MPa100, int(math.Floor(float64(*d.StrengthMPa*100))))
+		if d.Specimen != "" {
+			t.Wall = t.Wall && h.specimens[d.Specimen]
+		}
+	}
+	h.Tests = append(h.Tests, t)
+}
+
+// CriterionOf reads an engineer's criterion by the strictest of its versions.
+func CriterionOf(e *Entry, d *events.CriterionSet) Criterion {
+	c := Criterion{By: e.By, At: e.Began.Early, Drawing: d.Drawing, Clause: d.Clause, Mix: d.Mix, CoreCounts: true, AgeSuffices: true}
+	for _, v := range e.Versions {
+		x := v.(*events.CriterionSet)
+		c.FloorS = max(c.FloorS, Seconds(x.FloorH))
+		c.AgeS = max(c.AgeS, Seconds(x.EquivalentH))
+		if x.StrengthMPa != nil {
+			c.MPa100 = max(c.MPa100, int(math.Ceil(float64(*x.StrengthMPa*100))))
+		}
+		c.CoreCounts = c.CoreCounts && x.CoreCounts != nil && *x.CoreCounts
+		c.AgeSuffices = c.AgeSuffices && x.AgeSuffices != nil && *x.AgeSuffices
+	}
+	if e.Maybe {
+		c.CoreCounts, c.AgeSuffices = false, false
+	}
+	return c
+}
+
+// Seconds turns hours into whole seconds, rounded up; nil is 0.
+func Seconds(h *float64) int64 {
+	if h == nil {
+		return 0
+	}
+	return int64(math.Ceil(float64(*h * 3600)))
+}
+
+func (h *Holding) foldLine(e *Entry) {
+	var worst Line
+	for i, v := range e.Versions {
+		d := v.(*events.LineRead)
+		l := lineOf(d)
+		l.At = e.Began.Early
+		l.After = l.After && !e.Maybe
+		if i > 0 {
+			l.After = l.After && worst.After
+			l.WorstMM, l.WholeMM, l.LeanMM = max(l.WorstMM, worst.WorstMM), max(l.WholeMM, worst.WholeMM), max(l.LeanMM, worst.LeanMM)
+		}
+		worst = l
+	}
+	h.Lines = append(h.Lines, worst)
+}
+
+// lineOf finds the greatest difference over any 3 m and over the whole wall.
+func lineOf(d *events.LineRead) Line {
+	l := Line{After: d.When == "after"}
+	if d.LeanMM != nil {
+		l.LeanMM = int(math.Ceil(math.Abs(*d.LeanMM)))
+	}
+	for _, p := range d.Points {
+		l.Points = append(l.Points, LinePoint{mm(p.AtM), int(math.Round(*p.OffMM))})
+	}
+	slices.SortFunc(l.Points, func(a, b LinePoint) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Off, b.Off)) })
+	for i, a := range l.Points {
+		for _, b := range l.Points[i:] {
+			gap := a.Off - b.Off
+			if gap < 0 {
+				gap = -gap
+			}
+			l.WholeMM = max(l.WholeMM, gap)
+			if b.At-a.At <= 3000 {
+				l.WorstMM = max(l.WorstMM, gap)
+			}
+		}
+	}
+	return l
+}
+
+func (h *Holding) finish() {
+	slices.SortFunc(h.Braces, func(a, b *Brace) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Name, b.Name)) })
+}
+
+// AllStripped reports whether no brace is left: every brace that was set is
+// stripped, or an entry took all of them.
+func (h *Holding) AllStripped() bool {
+	set := 0
+	for _, b := range h.Braces {
+		if b.Set == 0 {
+			continue
+		}
+		set++
+		if b.Stripped == 0 {
+			return false
+		}
+	}
+	if set > 0 {
+		return true
+	}
+	return slices.ContainsFunc(h.Strips, func(s Strip) bool { return s.All })
+}

@@ -1,0 +1,318 @@
+package wall
+
+import (
+	"math"
+	"slices"
+
+	"earlyage/events"
+)
+
+// Lift is concrete placed from one station to another.
+type Lift struct {
+	Entry            *Entry
+	From, To         int // mm, in the direction of placing
+	Low, High        int // mm, From and To in order
+	Began            Interval
+	Ended            Interval
+	Load             string
+	Vibrated         *bool
+	Centi            int16 // concrete temperature, None if not measured
+	Marks            []string
+	Rise, Rise55     int // mm: greatest rise that this lift brought about in 60 and in 55 minutes
+	RiseFrom, RiseTo int
+}
+
+func (l *Lift) mark(reason string) {
+	if !slices.Contains(l.Marks, reason) {
+		l.Marks = append(l.Marks, reason)
+	}
+}
+
+// at interpolates between the lift's begin and end at a station.
+func (l *Lift) at(station int, began, ended int64) int64 {
+	run := int64(l.To - l.From)
+	return began + (ended-began)*int64(station-l.From)/run
+}
+
+// EarlyAt is the earliest moment at which the lift can have passed a station.
+func (l *Lift) EarlyAt(station int) int64 { return l.at(station, l.Began.Early, l.Ended.Early) }
+
+// LateAt is the latest moment at which the lift can have passed a station.
+func (l *Lift) LateAt(station int) int64 {
+	return l.at(station, l.Began.Late, max(l.Ended.Late, l.Began.Late))
+}
+
+func (l *Lift) gain(st *Stretch, lifts []Lift) {
+	if r := st.riseWithin(lifts, 60*minute); r > l.Rise {
+		l.Rise, l.RiseFrom, l.RiseTo = r, st.From, st.To
+	}
+	l.Rise55 = max(l.Rise55, st.riseWithin(lifts, 55*minute))
+}
+
+// Load is one truckload. Times are Unix milliseconds, 0: not said. Batched is
+// the early end, the others the late one.
+type Load struct {
+	Name, Ticket      string
+	Ordered, Expected int64
+	Batched, Arrived  int64
+	Began, Ended      int64
+	Rejected          int64
+	VolumeML          int64 // millilitres, so that it is an integer
+	Mix               string
+	Centi             int16
+	SlumpMM           int // -1: not measured
+}
+
+// Felt is an answer to the practical test of an open joint.
+type Felt struct {
+	From, To int
+	At       int64
+	Sinks    bool
+}
+
+// Treated is an answer to a cold joint.
+type Treated struct {
+	From, To int
+	At       int64
+	How      []string
+	WordOf   string
+}
+
+// Stop is a stop in placing.
+type Stop struct {
+	At      int64
+	AtM     int // mm, -1: not said
+	Planned bool
+	Reason  string
+}
+
+// Pour is what was placed, folded from the entries in canonical order.
+type Pour struct {
+	Lifts     []Lift
+	Stretches []Stretch
+	Contacts  []Contact
+	Loads     []*Load // in order of first mention
+	Felt      []Felt
+	Treated   []Treated
+	Stops     []Stop
+
+	Started  int64 // Unix ms, early; 0: not begun
+	Finished int64 // Unix ms, late; 0: not finished, or resumed since
+	Stopped  bool  // standing still now
+	Planned  bool  // the standing stop is a planned joint
+	PumpML   int64 // pump rate, ml/h
+
+	// ClockZero is the last concrete: the late end of the last lift, discharge,
+	// consolidation or line correction, Unix ms; 0: none.
+	ClockZero    int64
+	ClockZeroBy  events.Kind
+	LastConcrete int64 // of lifts alone, late
+	LeftLow      []Stretch
+	Low          []Stretch // short of the planned top by over 50 mm and not declared
+}
+
+func mm(m *float64) int {
+	if m == nil {
+		return 0
+	}
+	return int(math.Round(float64(*m * 1000)))
+}
+
+func (p *Pour) clockZero(at int64, by events.Kind) {
+	if at > p.ClockZero {
+		p.ClockZero, p.ClockZeroBy = at, by
+	}
+}
+
+// fold takes one entry on. Entries come in canonical order.
+func (p *Pour) fold(e *Entry, loads map[string]*Load) {
+	switch d := e.Last().(type) {
+	case *events.LiftPlaced:
+		p.foldLift(e, d)
+	case *events.LiftConsolidated:
+		p.clockZero(e.Ended.Late, e.Kind)
+	case *events.JointFelt:
+		if !e.Maybe {
+			p.Felt = append(p.Felt, Felt{mm(d.FromM), mm(d.ToM), e.Began.Early, *d.Sinks && allVersions(e, func(x *events.JointFelt) bool { return *x.Sinks })})
+		}
+	case *events.JointTreated:
+		if !e.Maybe {
+			p.Treated = append(p.Treated, Treated{mm(d.FromM), mm(d.ToM), e.Ended.Late, d.How, d.WordOf})
+		}
+	case *events.StretchLeftLow:
+		if !e.Maybe {
+			p.LeftLow = append(p.LeftLow, Stretch{From: min(mm(d.FromM), mm(d.ToM)), To: max(mm(d.FromM), mm(d.ToM))})
+		}
+	case *events.PourStopped:
+		p.Stops = append(p.Stops, Stop{At: e.Began.Late, AtM: stationOf(d.AtM), Planned: d.Planned && !e.Maybe, Reason: d.Reason})
+		p.Stopped, p.Planned = true, d.Planned && !e.Maybe
+	case *events.PumpReported:
+		p.PumpML = int64(math.Round(float64(*d.RateM3H * 1e6)))
+	case *events.Moment:
+		p.foldMoment(e)
+	default:
+		p.foldLoad(e, loads)
+	}
+}
+
+func stationOf(m *float64) int {
+	if m == nil {
+		return -1
+	}
+	return mm(m)
+}
+
+// allVersions reports whether a relief holds by every version that still counts.
+func allVersions[T events.Data](e *Entry, ok func(T) bool) bool {
+	for _, v := range e.Versions {
+		if x, fits := v.(T); !fits || !ok(x) {
+			return false
+		}
+	}
+	return true
+}
+
+func (p *Pour) foldMoment(e *Entry) {
+	switch e.Kind {
+	case "pour.started", "pour.resumed":
+		if p.Started == 0 {
+			p.Started = e.Began.Early
+		}
+		if e.Ended.Late > p.Finished {
+			p.Finished = 0
+		}
+		p.Stopped, p.Planned = false, false
+	case "pour.finished":
+		if !e.Maybe {
+			p.Finished = e.Ended.Late
+		}
+	case "line.corrected":
+		p.clockZero(e.Ended.Late, e.Kind)
+	}
+}
+
+func (p *Pour) foldLift(e *Entry, d *events.LiftPlaced) {
+	l := Lift{Entry: e, From: mm(d.FromM), To: mm(d.ToM), Began: e.Began, Ended: e.Ended, Load: d.Load, Vibrated: d.Vibrated, Centi: None}
+	l.Low, l.High = min(l.From, l.To), max(l.From, l.To)
+	if d.Celsius != nil {
+		l.Centi = centiOf(*d.Celsius)
+	}
+	if p.Started == 0 {
+		p.Started = l.Began.Early
+	}
+	p.Stopped, p.Planned = false, false
+	p.Lifts = append(p.Lifts, l)
+	p.clockZero(l.Ended.Late, e.Kind)
+	p.LastConcrete = max(p.LastConcrete, l.Ended.Late)
+}
+
+func (p *Pour) foldLoad(e *Entry, loads map[string]*Load) {
+	switch d := e.Last().(type) {
+	case *events.LoadOrdered:
+		y := p.load(d.Load, loads)
+		y.Ordered = e.Began.Late
+		if !d.Expected.IsZero() {
+			y.Expected = d.Expected.UnixMilli()
+		}
+		y.volume(d.VolumeM3, d.Mix)
+	case *events.LoadBatched:
+		y := p.load(d.Load, loads)
+		y.batched(e.Began.Early)
+		y.volume(d.VolumeM3, d.Mix)
+		y.Ticket = orText(d.Ticket, y.Ticket)
+	case *events.LoadArrived:
+		p.load(d.Load, loads).Arrived = e.Began.Late
+	case *events.LoadDischarged:
+		p.foldDischarge(e, d, p.load(d.Load, loads))
+	case *events.LoadRejected:
+		p.load(d.Load, loads).Rejected = e.Began.Late
+	}
+}
+
+func (p *Pour) foldDischarge(e *Entry, d *events.LoadDischarged, y *Load) {
+	y.Began, y.Ended = e.Began.Late, e.Ended.Late
+	if !d.Batched.IsZero() {
+		y.batched(d.Batched.UnixMilli())
+	}
+	y.volume(d.VolumeM3, "")
+	y.Ticket = orText(d.Ticket, y.Ticket)
+	if d.Celsius != nil {
+		y.Centi = centiOf(*d.Celsius)
+	}
+	if d.SlumpMM != nil {
+		y.SlumpMM = int(math.Round(*d.SlumpMM))
+	}
+	p.clockZero(e.Ended.Late, e.Kind)
+}
+
+func (p *Pour) load(name string, loads map[string]*Load) *Load {
+	y := loads[name]
+	if y == nil {
+		y = &Load{Name: name, Centi: None, SlumpMM: -1}
+		loads[name] = y
+		p.Loads = append(p.Loads, y)
+	}
+	return y
+}
+
+func (y *Load) batched(at int64) {
+	if y.Batched == 0 || at < y.Batched {
+		y.Batched = at
+	}
+}
+
+func (y *Load) volume(m3 *float64, mix string) {
+	if m3 != nil {
+		y.VolumeML = int64(math.Round(float64(*m3 * 1e6)))
+	}
+	y.Mix = orText(mix, y.Mix)
+}
+
+func orText(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+// raise lays the lifts over the wall once all are known, and finds what is low.
+func (p *Pour) raise(lengthMM, topMM int) {
+	if lengthMM <= 0 {
+		return
+	}
+	s := surface{stretches: []Stretch{{From: 0, To: lengthMM}}}
+	for i := range p.Lifts {
+		l := &p.Lifts[i]
+		if l.High > lengthMM {
+			l.mark("beyond the end of the wall")
+		}
+		s.paint(p.Lifts, i, func(height int) int { return l.height(height) })
+	}
+	p.Stretches, p.Contacts = s.stretches, s.contacts
+	for _, st := range p.Stretches {
+		if st.Height() < topMM-topTolerance && !p.declaredLow(st) {
+			p.Low = append(p.Low, st)
+		}
+	}
+}
+
+// topTolerance is how far under its planned top a stretch may stand, mm.
+const topTolerance = 50
+
+func (p *Pour) declaredLow(st Stretch) bool {
+	return slices.ContainsFunc(p.LeftLow, func(d Stretch) bool { return d.From <= st.From && st.To <= d.To })
+}
+
+// height is where the lift brings a surface: by every version, the lowest.
+func (l *Lift) height(under int) int {
+	top := math.MaxInt
+	for _, v := range l.Entry.Versions {
+		d := v.(*events.LiftPlaced)
+		if d.TopM != nil {
+			top = min(top, mm(d.TopM))
+		} else {
+			top = min(top, under+mm(d.DepthM))
+		}
+	}
+	return top
+}

@@ -1,0 +1,262 @@
+package wall
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/binary"
+	"fmt"
+	"slices"
+
+	"earlyage/events"
+)
+
+// FoldVersion is the version of the fold. A stored state of another version is
+// folded again from the kept bytes.
+const FoldVersion = 1
+
+// State is one wall as the record has it. Equal sets of events give equal states.
+type State struct {
+	Site, Wall string
+
+	Pour     Pour
+	Holding  Holding
+	Readings Readings
+
+	record Book // what happened to the wall
+	words  Book // what the hub said, and who answered: never read by an assessment
+
+	devices []Device
+	alarms  []Alarm
+	said    Statement
+	hasSaid bool
+	rows    Rows
+}
+
+// Device is a device that recorded placing on this wall.
+type Device struct {
+	Name     string
+	Numbered bool   // it numbers its events
+	Last     uint64 // its last number on this wall
+}
+
+// New returns an empty wall.
+func New(site, wall string) *State {
+	s := &State{Site: site, Wall: wall, Holding: newHolding()}
+	s.record.Elsewhere = s.Readings.Find
+	return s
+}
+
+// Load builds a state from the chunks that Dirty returned.
+func Load(site, wall string, chunks func(yield func(key, value []byte) bool)) (*State, error) {
+	s := New(site, wall)
+	for key, value := range chunks {
+		if err := LoadRow(key, value, s.book, &s.record, &s.Readings); err != nil {
+			return nil, fmt.Errorf("load wall %s/%s: %w", site, wall, err)
+		}
+	}
+	s.settle(true)
+	return s, nil
+}
+
+// book returns the lane that a kind belongs to.
+func (s *State) book(k events.Kind) *Book {
+	switch k {
+	case "window.stated", "alert.raised", "alert.cleared", "alert.acknowledged", "alert.shelved":
+		return &s.words
+	}
+	return &s.record
+}
+
+// Add takes facts in, in any order; one that is there already is ignored.
+func (s *State) Add(facts ...Fact) {
+	changed, amends := false, false
+	for i := range facts {
+		f := &facts[i]
+		if IsReading(f.Kind) {
+			changed = s.Readings.add(f) || changed
+			continue
+		}
+		if !s.book(f.Kind).Add(*f) {
+			continue
+		}
+		changed = true
+		amends = amends || isChange(f.Kind)
+		s.rows.Fact(f)
+	}
+	if changed {
+		s.settle(amends)
+	}
+}
+
+// AddRefused notes a message that names this wall and could not be accepted.
+func (s *State) AddRefused(r Refused) {
+	s.record.AddRefused(r)
+	s.rows.Refused(r)
+	s.settle(false)
+}
+
+// settle folds again what changed.
+func (s *State) settle(amends bool) {
+	if s.record.stale {
+		s.foldRecord()
+	}
+	if s.words.stale {
+		s.words.settle()
+		s.alarms = s.words.Alarms()
+		s.said, s.hasSaid = s.words.said()
+	}
+	s.Readings.settle(s.record.resolved(), amends)
+}
+
+func (s *State) foldRecord() {
+	s.record.settle()
+	s.Pour, s.Holding = Pour{}, newHolding()
+	loads, devices := map[string]*Load{}, map[string]*Device{}
+	entries := s.record.entries
+	for i := range entries {
+		e := &entries[i]
+		s.Holding.fold(e)
+		s.Pour.fold(e, loads)
+		if isPlacing(e.Kind) {
+			noteDevice(devices, e)
+		}
+	}
+	s.Holding.finish()
+	s.Pour.raise(s.Holding.LengthMM, s.Holding.TopMM)
+	s.devices = s.devices[:0]
+	for _, d := range devices {
+		s.devices = append(s.devices, *d)
+	}
+	slices.SortFunc(s.devices, func(a, b Device) int { return cmp.Compare(a.Name, b.Name) })
+}
+
+// isPlacing reports whether an event of this kind, not yet delivered, could
+// move the wall's clock zero or its surface.
+func isPlacing(k events.Kind) bool {
+	switch k {
+	case "lift.placed", "lift.consolidated", "load.discharged", "load.arrived", "line.corrected",
+		"pour.started", "pour.stopped", "pour.resumed", "pour.finished", "stretch.left-low", "joint.felt", "form.moved":
+		return true
+	}
+	return false
+}
+
+func noteDevice(devices map[string]*Device, e *Entry) {
+	d := devices[e.Source.Device]
+	if d == nil {
+		d = &Device{Name: e.Source.Device, Numbered: true}
+		devices[e.Source.Device] = d
+	}
+	d.Last = max(d.Last, e.Sequence)
+	d.Numbered = d.Numbered && e.Sequence != 0
+}
+
+// Dirty returns what changed since the last call, to be stored under the wall's prefix.
+func (s *State) Dirty() []Chunk {
+	return append(s.rows.Take(), s.Readings.takeDirty()...)
+}
+
+// Known reports whether an accepted event stands on the wall.
+func (s *State) Known() bool { return s.record.Len() > 0 || len(s.Readings.tracks) > 0 }
+
+// Entries returns what counts of the record, in canonical order, readings and
+// the hub's own words left out.
+func (s *State) Entries() []Entry { return s.record.entries }
+
+// Doubts returns what a named person has to answer.
+func (s *State) Doubts() []Doubt { return s.record.doubts }
+
+// Refused returns the messages on this wall that were not accepted.
+func (s *State) Refused() []Refused { return s.record.Refused() }
+
+// Devices lists the devices that recorded placing on this wall, by name.
+func (s *State) Devices() []Device { return s.devices }
+
+// Alarms returns the alerts ever raised on this wall, in the order of raising.
+func (s *State) Alarms() []Alarm { return s.alarms }
+
+// Said returns the hub's last statement on this wall's window.
+func (s *State) Said() (Statement, bool) { return s.said, s.hasSaid }
+
+// Digest returns the SHA-256 of all that the wall's record says; the hub's own
+// words are left out, so that a statement can carry the digest that it rests on.
+func (s *State) Digest() [32]byte {
+	b := appendText(appendText([]byte{FoldVersion}, s.Site), s.Wall)
+	b = s.record.appendDigest(b)
+	b = s.Pour.appendDigest(b)
+	b = s.Holding.appendDigest(b)
+	b = s.Readings.appendDigest(b)
+	return sha256.Sum256(b)
+}
+
+// WordsDigest covers what the hub said and who answered.
+func (s *State) WordsDigest() [32]byte {
+	return sha256.Sum256(s.words.appendDigest(nil))
+}
+
+func (b *Book) appendDigest(out []byte) []byte {
+	for i := range b.entries {
+		e := &b.entries[i]
+		out = appendText(appendText(out, e.Source.String()), e.ID)
+		out = appendText(out, string(e.Kind))
+		for _, v := range []int64{e.Began.Early, e.Began.Late, e.Ended.Early, e.Ended.Late, e.Recorded.UnixMilli(), int64(e.Seq), flag(e.Maybe), flag(e.Signed)} {
+			out = binary.AppendVarint(out, v)
+		}
+		for _, v := range e.Versions {
+			body, err := events.EncodeData(v)
+			if err != nil {
+				panic("wall: accepted data cannot be encoded: " + err.Error())
+			}
+			out = appendText(out, string(body))
+		}
+	}
+	for _, d := range b.doubts {
+		out = appendText(appendText(out, d.Key.String()), d.What)
+		out = binary.AppendUvarint(out, d.Message)
+	}
+	return out
+}
+
+func flag(b bool) int64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+func (p *Pour) appendDigest(b []byte) []byte {
+	for _, v := range []int64{p.Started, p.Finished, p.ClockZero, p.LastConcrete, flag(p.Stopped), flag(p.Planned), p.PumpML} {
+		b = binary.AppendVarint(b, v)
+	}
+	for i := range p.Lifts {
+		l := &p.Lifts[i]
+		b = fmt.Appendf(b, "%d %d %d %d %v|", l.From, l.To, l.Rise, l.Rise55, l.Marks)
+	}
+	for _, s := range p.Stretches {
+		b = fmt.Appendf(b, "%d %d", s.From, s.To)
+		for y := s.Top; y != nil; y = y.Below {
+			b = fmt.Appendf(b, " %d:%d-%d", y.Lift, y.Bottom, y.Top)
+		}
+	}
+	for _, c := range p.Contacts {
+		b = fmt.Appendf(b, "%v", c)
+	}
+	for _, y := range p.Loads {
+		b = fmt.Appendf(b, "%v", *y)
+	}
+	return fmt.Appendf(b, "%v%v%v%v", p.Felt, p.Treated, p.Stops, p.Low)
+}
+
+func (h *Holding) appendDigest(b []byte) []byte {
+	for _, x := range h.Braces {
+		b = fmt.Appendf(b, "%v", *x)
+	}
+	for _, x := range h.Permits {
+		b = fmt.Appendf(b, "%v", *x)
+	}
+	for _, x := range h.Holds {
+		b = fmt.Appendf(b, "%v", *x)
+	}
+	return fmt.Appendf(b, "%q %d %d %d %d %s %d %s %s %v %v %v %v %v %v %v %d %d %v", h.Name, h.LengthMM, h.TopMM, h.HeightMM, h.CoreMM, h.Form,
+		h.RatedPa, h.Mix, h.Crew, h.LaidOut, h.Closed, h.Strips, h.Lines, h.Releases, h.Tests, h.Criteria, h.TiedIn, h.HandedOver, h.FrozenSeen)
+}
