@@ -95,9 +95,9 @@ type Placing struct {
 	Rate              float64    // m/h of rise, 0 to 100
 	TempC             float64    // °C of the concrete at placing, 0 to 50
 	Slump             float64    // m, 0 to 0.35; 0: not recorded
-	Binder            BinderKind //
-	Retarder          Retarder   //
-	Member            Member     //
+	Binder            BinderKind // the worst of the loads in the form
+	Retarder          Retarder   // of any load in the form
+	Member            Member     // wall unless said otherwise
 	VibrationDepth    float64    // m that the vibrator reaches down, 0 to 50; 0: within the rule
 	ExternalVibration bool       // vibrators on the form
 	FromBase          bool       // pumped in from the foot of the form

@@ -61,9 +61,10 @@ func (c Constants) aci() (aci, error) {
 // external vibration, internal vibration deeper than 1.2 m (4 ft), pumping from
 // the base, and a faster rise. Outside 4 to 32 °C a note is added.
 //
-// The two editions agree within 0.5 % of each other, but for their boundaries
-// (2.1 m/h is 6.9 ft/h). The SI pair jumps up by under 1.5 % at 2.1 m/h; there
-// the second counts.
+// The formulas of the two editions agree within 0.5 %, Cw within 2 % (145 pcf is
+// 22.8, not 23.2 kN/m³), and the minimum is 30 or 28.7 kPa; their boundaries
+// differ a little (2.1 m/h is 6.9 ft/h, 4.2 m 13.8 ft). The SI pair jumps up by
+// under 1.5 % at 2.1 m/h; there the second counts.
 //
 // Source: which formula holds where, and the limit on slump: M. K. Hurd, "Use
 // updated wall pressure formulas", concreteconstruction.net (found); constants
@@ -207,7 +208,7 @@ type RateLimit struct {
 	Possible bool    // false: the form may not be filled at any rate
 	HeadFits bool    // the form holds the full head, so that pressure sets no limit
 	Formula  Formula // what governs the pressure at that rate
-	Notes    []Note  //
+	Notes    []Note  // what a reader must see; may be empty
 }
 
 // jumpStep is taken off the ceiling where the second formula, which holds at

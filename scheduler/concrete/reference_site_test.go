@@ -50,6 +50,10 @@ func refVibratorGroup(t *testing.T, in inputs) map[string]float64 {
 		"frequency-least": g.FrequencyLeast, "frequency-most": g.FrequencyMax,
 		"radius-least": g.RadiusLeast * mm, "radius-most": g.RadiusMost * mm,
 		"rate-least": g.RateLeast, "rate-most": g.RateMost,
+		"head-least-in": g.HeadLeast / unit.Inch, "head-most-in": g.HeadMost / unit.Inch,
+		"vpm-least": g.FrequencyLeast * 60, "vpm-most": g.FrequencyMax * 60,
+		"radius-least-in": g.RadiusLeast / unit.Inch, "radius-most-in": g.RadiusMost / unit.Inch,
+		"rate-least-yd3": g.RateLeast / unit.CubicYard, "rate-most-yd3": g.RateMost / unit.CubicYard,
 	}
 }
 
