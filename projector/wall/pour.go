@@ -49,9 +49,9 @@ func (l *Lift) gain(st *Stretch, lifts []Lift) {
 	l.Rise55 = max(l.Rise55, st.riseWithin(lifts, 55*minute))
 }
 
-// Load is one truckload. Times are Unix milliseconds, 0: not said. Batched is
+// Truckload is one load of concrete. Times are Unix milliseconds, 0: not said. Batched is
 // the early end, the others the late one.
-type Load struct {
+type Truckload struct {
 	Name, Ticket      string
 	Ordered, Expected int64
 	Batched, Arrived  int64
@@ -91,7 +91,7 @@ type Pour struct {
 	Lifts     []Lift
 	Stretches []Stretch
 	Contacts  []Contact
-	Loads     []*Load // in order of first mention
+	Loads     []*Truckload // in order of first mention
 	Felt      []Felt
 	Treated   []Treated
 	Stops     []Stop
@@ -107,6 +107,7 @@ type Pour struct {
 	ClockZero    int64
 	ClockZeroBy  events.Kind
 	LastConcrete int64 // of lifts alone, late
+	Corrected    int64 // the last line correction, late
 	LeftLow      []Stretch
 	Low          []Stretch // short of the planned top by over 50 mm and not declared
 }
@@ -125,7 +126,7 @@ func (p *Pour) clockZero(at int64, by events.Kind) {
 }
 
 // fold takes one entry on. Entries come in canonical order.
-func (p *Pour) fold(e *Entry, loads map[string]*Load) {
+func (p *Pour) fold(e *Entry, loads map[string]*Truckload) {
 	switch d := e.Last().(type) {
 	case *events.LiftPlaced:
 		p.foldLift(e, d)
@@ -188,6 +189,7 @@ func (p *Pour) foldMoment(e *Entry) {
 		}
 	case "line.corrected":
 		p.clockZero(e.Ended.Late, e.Kind)
+		p.Corrected = max(p.Corrected, e.Ended.Late)
 	}
 }
 
@@ -206,7 +208,7 @@ func (p *Pour) foldLift(e *Entry, d *events.LiftPlaced) {
 	p.LastConcrete = max(p.LastConcrete, l.Ended.Late)
 }
 
-func (p *Pour) foldLoad(e *Entry, loads map[string]*Load) {
+func (p *Pour) foldLoad(e *Entry, loads map[string]*Truckload) {
 	switch d := e.Last().(type) {
 	case *events.LoadOrdered:
 		y := p.load(d.Load, loads)
@@ -229,7 +231,7 @@ func (p *Pour) foldLoad(e *Entry, loads map[string]*Load) {
 	}
 }
 
-func (p *Pour) foldDischarge(e *Entry, d *events.LoadDischarged, y *Load) {
+func (p *Pour) foldDischarge(e *Entry, d *events.LoadDischarged, y *Truckload) {
 	y.Began, y.Ended = e.Began.Late, e.Ended.Late
 	if !d.Batched.IsZero() {
 		y.batched(d.Batched.UnixMilli())
@@ -245,23 +247,23 @@ func (p *Pour) foldDischarge(e *Entry, d *events.LoadDischarged, y *Load) {
 	p.clockZero(e.Ended.Late, e.Kind)
 }
 
-func (p *Pour) load(name string, loads map[string]*Load) *Load {
+func (p *Pour) load(name string, loads map[string]*Truckload) *Truckload {
 	y := loads[name]
 	if y == nil {
-		y = &Load{Name: name, Centi: None, SlumpMM: -1}
+		y = &Truckload{Name: name, Centi: None, SlumpMM: -1}
 		loads[name] = y
 		p.Loads = append(p.Loads, y)
 	}
 	return y
 }
 
-func (y *Load) batched(at int64) {
+func (y *Truckload) batched(at int64) {
 	if y.Batched == 0 || at < y.Batched {
 		y.Batched = at
 	}
 }
 
-func (y *Load) volume(m3 *float64, mix string) {
+func (y *Truckload) volume(m3 *float64, mix string) {
 	if m3 != nil {
 		y.VolumeML = int64(math.Round(float64(*m3 * 1e6)))
 	}

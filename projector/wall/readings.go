@@ -46,6 +46,7 @@ type day struct {
 	points []point // resolved, in order of time
 	caps   []span  // what only ever makes a slot colder
 	spans  []span  // minimum and maximum thermometers
+	frosts []int64 // when it said 0 °C or less
 	stale  bool
 	slots  [slotsPerDay]int16
 }
@@ -263,6 +264,19 @@ func (y *day) resolve(c *Changes, wind bool) {
 	})
 	// Two readings at one moment: the colder stands.
 	y.points = slices.CompactFunc(y.points, func(a, b point) bool { return a.at == b.at })
+	y.frosts = y.frosts[:0]
+	for _, p := range y.points {
+		if p.centi <= 0 {
+			y.frosts = append(y.frosts, p.at)
+		}
+	}
+	for _, list := range [2][]span{y.spans, y.caps} {
+		for _, s := range list {
+			if s.centi <= 0 {
+				y.frosts = append(y.frosts, s.from, s.to)
+			}
+		}
+	}
 }
 
 // resolveWind counts every version of a gust at its late end.
@@ -506,32 +520,103 @@ func (t *Track) Day(n int64) *[288]int16 {
 	return nil
 }
 
-// Around returns the last reading at or before a moment and the first after it,
-// in Unix milliseconds and centidegrees; ok is false where there is none.
-func (t *Track) Around(at int64) (before, after int16, beforeOK, afterOK bool) {
-	var bestBefore, bestAfter int64
-	n := floorDiv(at, dayMS)
+// Near is the reading before and the one after a moment, in Unix milliseconds
+// and centidegrees; a zero time means that there is none.
+type Near struct {
+	BeforeAt, AfterAt int64
+	Before, After     int16
+}
+
+// Around finds the readings about a moment, at most 40 days back and 3 on.
+func (t *Track) Around(at int64) Near {
+	var n Near
 	look := func(y *day) {
 		for _, p := range y.points {
-			if p.at <= at && (!beforeOK || p.at >= bestBefore) {
-				before, bestBefore, beforeOK = p.centi, p.at, true
+			if p.at <= at && (n.BeforeAt == 0 || p.at >= n.BeforeAt) {
+				n.Before, n.BeforeAt = p.centi, p.at
 			}
-			if p.at > at && (!afterOK || p.at < bestAfter) {
-				after, bestAfter, afterOK = p.centi, p.at, true
+			if p.at > at && (n.AfterAt == 0 || p.at < n.AfterAt) {
+				n.After, n.AfterAt = p.centi, p.at
 			}
 		}
 	}
-	for back := int64(0); back < 40 && !beforeOK; back++ {
-		if y := t.days[n-back]; y != nil {
+	today := floorDiv(at, dayMS)
+	for d := today; d > today-40 && n.BeforeAt == 0; d-- {
+		if y := t.days[d]; y != nil {
 			look(y)
 		}
 	}
-	for on := int64(1); on < 3 && !afterOK; on++ {
-		if y := t.days[n+on]; y != nil {
+	for d := today + 1; d <= today+3 && n.AfterAt == 0; d++ {
+		if y := t.days[d]; y != nil {
 			look(y)
 		}
 	}
-	return before, after, beforeOK, afterOK
+	return n
+}
+
+// Frosts yields the moments, in Unix milliseconds and no set order, at which the
+// track said 0 °C or less, in days that touch the time from from to to.
+func (t *Track) Frosts(from, to int64, yield func(at int64)) {
+	for n := floorDiv(from, dayMS) - 4; n <= floorDiv(to, dayMS); n++ {
+		y := t.days[n]
+		if y == nil {
+			continue
+		}
+		for _, at := range y.frosts {
+			if at >= from && at <= to {
+				yield(at)
+			}
+		}
+	}
+}
+
+// Hottest returns the highest reading of a place from from to to.
+func (r *Readings) Hottest(place string, from, to int64) (centi int16, ok bool) {
+	for _, t := range r.tracks {
+		if t.Place != place {
+			continue
+		}
+		for n := floorDiv(from, dayMS) - 2; n <= floorDiv(to, dayMS); n++ {
+			y := t.days[n]
+			if y == nil {
+				continue
+			}
+			for _, p := range y.points {
+				if p.at >= from && p.at <= to && (!ok || p.centi > centi) {
+					centi, ok = p.centi, true
+				}
+			}
+		}
+	}
+	return centi, ok
+}
+
+// Moments returns when the places were read from from to to, in order.
+func (r *Readings) Moments(from, to int64, places ...string) []int64 {
+	var out []int64
+	for _, t := range r.tracks {
+		if !slices.Contains(places, t.Place) {
+			continue
+		}
+		for n := floorDiv(from, dayMS) - 4; n <= floorDiv(to, dayMS); n++ {
+			y := t.days[n]
+			if y == nil {
+				continue
+			}
+			for _, p := range y.points {
+				if p.at >= from && p.at <= to {
+					out = append(out, p.at)
+				}
+			}
+			for _, s := range y.spans {
+				if s.to >= from && s.to <= to {
+					out = append(out, s.to)
+				}
+			}
+		}
+	}
+	slices.Sort(out)
+	return out
 }
 
 // LastAt returns the moment of the last reading, Unix milliseconds; false if none.

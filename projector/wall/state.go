@@ -111,7 +111,7 @@ func (s *State) settle(amends bool) {
 func (s *State) foldRecord() {
 	s.record.settle()
 	s.Pour, s.Holding = Pour{}, newHolding()
-	loads, devices := map[string]*Load{}, map[string]*Device{}
+	loads, devices := map[string]*Truckload{}, map[string]*Device{}
 	entries := s.record.entries
 	for i := range entries {
 		e := &entries[i]
