@@ -19,9 +19,6 @@ const (
 	Menzel                             // Menzel's formula with vapour pressures
 )
 
-// coldestAir is 0 °F, below which the nomograph's power has no real value.
-const coldestAir = -160.0 / 9
-
 // Evaporation is the rate in kg/(m² h) at which water leaves a fresh surface:
 // concrete surface 0 to 70 °C, air -60 to 60 °C, relative humidity 0 to 1 (not
 // per cent), wind 0 to 60 m/s at 0.5 m above the surface. With V in km/h:
@@ -67,6 +64,8 @@ func Evaporation(f EvaporationFormula, concreteC, airC, humidity, windMS float64
 	return math.Max(0, rate), nil
 }
 
+// powers is the bracket of the nomograph. Below 0 °F the power of the air's
+// temperature has no real value, and is taken as nothing.
 func powers(surface, air, humidity float64) float64 {
 	return math.Pow(surface, 2.5) - humidity*math.Pow(math.Max(0, air), 2.5)
 }
