@@ -25,16 +25,16 @@ type BracePlan struct {
 // Leg is one straight run of the wall.
 type Leg struct {
 	LengthM *float64 `json:"length_m" rule:"need,0.1..500" unit:"m" doc:"length"`
-	TurnDeg *float64 `json:"turn_deg,omitzero" rule:"-180..180" unit:"°" doc:"turn at its end, left positive"`
-	CoreMM  *float64 `json:"core_mm,omitzero" rule:"80..1500" unit:"mm" doc:"core thickness where it differs"`
+	TurnDeg *float64 `json:"turn_deg,omitzero" rule:"-180..180" unit:"°" doc:"corner at its end: turn to the left positive; not given: straight on"`
+	CoreMM  *float64 `json:"core_mm,omitzero" rule:"80..1500" unit:"mm" doc:"concrete thickness where it differs from the wall's"`
 }
 
 // Opening is a hole in the wall.
 type Opening struct {
 	FromM *float64 `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station"`
 	ToM   *float64 `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	SillM *float64 `json:"sill_m" rule:"need,0..15" unit:"m" doc:"height of its sill"`
-	HeadM *float64 `json:"head_m" rule:"need,0..15" unit:"m" doc:"height of its head"`
+	SillM *float64 `json:"sill_m" rule:"need,0..15" unit:"m" doc:"height of its sill above the wall's foot"`
+	HeadM *float64 `json:"head_m" rule:"need,0..15" unit:"m" doc:"height of its head above the wall's foot"`
 }
 
 // WallLaidOut describes a wall. Heights count from the wall's foot, stations
@@ -43,49 +43,95 @@ type WallLaidOut struct {
 	Name     string      `json:"name,omitzero" rule:"len 1..80" doc:"name for people"`
 	LengthM  *float64    `json:"length_m" rule:"need,0.3..2000" unit:"m" doc:"length along the centre line"`
 	HeightM  *float64    `json:"height_m" rule:"need,0.2..15" unit:"m" doc:"height of the form"`
-	TopM     *float64    `json:"top_m,omitzero" rule:"0.1..15" unit:"m" doc:"planned top of the concrete; default the height"`
+	TopM     *float64    `json:"top_m,omitzero" rule:"0.1..15" unit:"m" doc:"planned top of the concrete above the wall's foot; default the height of the form"`
 	CoreMM   *float64    `json:"core_mm" rule:"need,80..1500" unit:"mm" doc:"concrete thickness"`
 	Closed   bool        `json:"closed,omitzero" doc:"the last station meets the first"`
-	Legs     []Leg       `json:"legs,omitzero" rule:"len 0..200" doc:"straight runs"`
-	Openings []Opening   `json:"openings,omitzero" rule:"len 0..200" doc:"openings"`
-	Form     string      `json:"form,omitzero" rule:"insulating|plywood|steel|other" doc:"kind of form"`
+	Legs     []Leg       `json:"legs,omitzero" rule:"len 0..200" doc:"straight runs from the wall's start, in order"`
+	Openings []Opening   `json:"openings,omitzero" rule:"len 0..200" doc:"doors, windows and other openings"`
+	Form     string      `json:"form,omitzero" rule:"insulating|plywood|steel|other" doc:"kind of form; insulating: stays in place"`
 	RatedKPa *float64    `json:"rated_kpa,omitzero" rule:"5..200" unit:"kPa" doc:"the form's rated pressure"`
 	Mix      string      `json:"mix,omitzero" rule:"token" doc:"the mix planned"`
 	Crew     string      `json:"crew,omitzero" rule:"token" doc:"the crew"`
-	Braces   []BracePlan `json:"braces,omitzero" rule:"len 0..1000" doc:"braces planned"`
+	Braces   []BracePlan `json:"braces,omitzero" rule:"len 0..1000" doc:"braces planned; brace.set says which stand"`
 }
 
 func (d *WallLaidOut) check() error {
-	if d.TopM != nil && *d.TopM > *d.HeightM {
-		return refuse("data.top_m", ftoa(*d.TopM), "at most height_m, "+ftoa(*d.HeightM)+" m")
+	if err := checkTop(d.TopM, d.HeightM); err != nil {
+		return err
+	}
+	for i, o := range d.Openings {
+		at := "data.openings." + strconv.Itoa(i)
+		switch {
+		case *o.HeadM <= *o.SillM:
+			return refuse(at+".head_m", ftoa(*o.HeadM), "above sill_m, "+ftoa(*o.SillM)+" m")
+		case max(*o.FromM, *o.ToM) > *d.LengthM:
+			return refuse(at+".to_m", ftoa(max(*o.FromM, *o.ToM)), "within the wall, 0.."+ftoa(*d.LengthM)+" m")
+		}
+		if err := checkStretch(at, o.FromM, o.ToM); err != nil {
+			return err
+		}
+	}
+	for i, b := range d.Braces {
+		if *b.AtM > *d.LengthM {
+			return refuse("data.braces."+strconv.Itoa(i)+".at_m", ftoa(*b.AtM), "within the wall, 0.."+ftoa(*d.LengthM)+" m")
+		}
+	}
+	return checkNames(d.Braces)
+}
+func (d *WallLaidOut) span() (b, e time.Time) { return }
+
+// checkTop refuses concrete above its form; nil stands for not given.
+func checkTop(top, height *float64) error {
+	if top != nil && height != nil && *top > *height {
+		return refuse("data.top_m", ftoa(*top), "at most height_m, "+ftoa(*height)+" m")
 	}
 	return nil
 }
-func (d *WallLaidOut) span() (b, e time.Time) { return }
+
+// checkStretch refuses a stretch without length, which would touch nothing.
+// Its ends may stand in either order.
+func checkStretch(at string, from, to *float64) error {
+	if *from == *to {
+		return refuse(at+".to_m", ftoa(*to), "another station than from_m")
+	}
+	return nil
+}
+
+// checkNames refuses two braces of one name: one would be lost from the record.
+func checkNames(braces []BracePlan) error {
+	seen := make(map[string]bool, len(braces))
+	for i, b := range braces {
+		if seen[b.Name] {
+			return refuse("data.braces."+strconv.Itoa(i)+".name", b.Name, "a name that no other brace of the list has")
+		}
+		seen[b.Name] = true
+	}
+	return nil
+}
 
 func ftoa(x float64) string { return strconv.FormatFloat(x, 'g', -1, 64) }
 
 // WallAmended changes what was laid out; only the members given change.
 type WallAmended struct {
-	Name     string   `json:"name,omitzero" rule:"len 1..80"`
-	LengthM  *float64 `json:"length_m,omitzero" rule:"0.3..2000" unit:"m"`
-	HeightM  *float64 `json:"height_m,omitzero" rule:"0.2..15" unit:"m"`
-	TopM     *float64 `json:"top_m,omitzero" rule:"0.1..15" unit:"m"`
-	CoreMM   *float64 `json:"core_mm,omitzero" rule:"80..1500" unit:"mm"`
-	RatedKPa *float64 `json:"rated_kpa,omitzero" rule:"5..200" unit:"kPa"`
-	Mix      string   `json:"mix,omitzero" rule:"token"`
-	Crew     string   `json:"crew,omitzero" rule:"token"`
+	Name     string   `json:"name,omitzero" rule:"len 1..80" doc:"name for people"`
+	LengthM  *float64 `json:"length_m,omitzero" rule:"0.3..2000" unit:"m" doc:"length along the centre line"`
+	HeightM  *float64 `json:"height_m,omitzero" rule:"0.2..15" unit:"m" doc:"height of the form"`
+	TopM     *float64 `json:"top_m,omitzero" rule:"0.1..15" unit:"m" doc:"planned top of the concrete above the wall's foot"`
+	CoreMM   *float64 `json:"core_mm,omitzero" rule:"80..1500" unit:"mm" doc:"concrete thickness"`
+	RatedKPa *float64 `json:"rated_kpa,omitzero" rule:"5..200" unit:"kPa" doc:"the form's rated pressure"`
+	Mix      string   `json:"mix,omitzero" rule:"token" doc:"the mix planned"`
+	Crew     string   `json:"crew,omitzero" rule:"token" doc:"the crew"`
 	Reason   string   `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
-func (d *WallAmended) check() error           { return nil }
+func (d *WallAmended) check() error           { return checkTop(d.TopM, d.HeightM) }
 func (d *WallAmended) span() (b, e time.Time) { return }
 
 // WallTiedIn says what now holds the wall up.
 type WallTiedIn struct {
-	At   time.Time `json:"at,omitzero" doc:"when"`
+	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	By   string    `json:"support" rule:"need,floor|roof|cross-wall|other" doc:"what holds it"`
-	Note string    `json:"note,omitzero"`
+	Note string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *WallTiedIn) check() error           { return nil }
@@ -93,9 +139,9 @@ func (d *WallTiedIn) span() (b, e time.Time) { return d.At, d.At }
 
 // WallHandedOver ends the watch over a wall.
 type WallHandedOver struct {
-	At   time.Time `json:"at,omitzero" doc:"when"`
+	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	To   string    `json:"to,omitzero" rule:"len 1..80" doc:"to whom"`
-	Note string    `json:"note,omitzero"`
+	Note string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *WallHandedOver) check() error           { return nil }
@@ -105,7 +151,7 @@ func (d *WallHandedOver) span() (b, e time.Time) { return d.At, d.At }
 type PermitIssued struct {
 	Number      string    `json:"number" rule:"need,len 1..40" doc:"the permit's number"`
 	For         string    `json:"for" rule:"need,pour|strip" doc:"what it permits"`
-	At          time.Time `json:"at,omitzero" doc:"from when"`
+	At          time.Time `json:"at,omitzero" doc:"from when; not given: from when it was entered"`
 	Until       time.Time `json:"until,omitzero" doc:"to when; not given: until withdrawn"`
 	Braces      []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which braces; not given: all"`
 	RequestedBy string    `json:"requested_by,omitzero" rule:"token" doc:"who asked"`
@@ -125,7 +171,7 @@ func (d *PermitIssued) span() (b, e time.Time) { return d.At, d.At }
 // PermitWithdrawn ends a permit.
 type PermitWithdrawn struct {
 	Number string    `json:"number" rule:"need,len 1..40" doc:"the permit's number"`
-	At     time.Time `json:"at,omitzero" doc:"when"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
@@ -135,11 +181,11 @@ func (d *PermitWithdrawn) span() (b, e time.Time) { return d.At, d.At }
 // CheckAnswered answers one item of a check list.
 type CheckAnswered struct {
 	List   string    `json:"list" rule:"need,before|during|after" doc:"which list"`
-	Item   string    `json:"item" rule:"need,token" doc:"which item"`
-	Answer string    `json:"answer" rule:"need,yes|no|waived" doc:"the answer"`
-	Value  *float64  `json:"value,omitzero" rule:"-100000..100000" doc:"what was measured"`
-	At     time.Time `json:"at,omitzero" doc:"when"`
-	Note   string    `json:"note,omitzero"`
+	Item   string    `json:"item" rule:"need,token" doc:"which item of the list"`
+	Answer string    `json:"answer" rule:"need,yes|no|waived" doc:"the answer; waived: does not apply here"`
+	Value  *float64  `json:"value,omitzero" rule:"-100000..100000" doc:"what was measured, where the item asks for a number"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	Note   string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *CheckAnswered) check() error           { return nil }
@@ -153,10 +199,10 @@ type LinePoint struct {
 
 // LineRead is a reading of the string line.
 type LineRead struct {
-	At     time.Time   `json:"at,omitzero" doc:"when"`
-	When   string      `json:"when" rule:"need,before|after" doc:"before or after placing"`
+	At     time.Time   `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	When   string      `json:"when" rule:"need,before|after" doc:"before or after the concrete was placed"`
 	Points []LinePoint `json:"points" rule:"need,len 1..500" doc:"readings by station"`
-	LeanMM *float64    `json:"lean_mm,omitzero" rule:"-500..500" unit:"mm" doc:"out of plumb over the height"`
+	LeanMM *float64    `json:"lean_mm,omitzero" rule:"-500..500" unit:"mm" doc:"out of plumb over the height, top towards the braces positive"`
 }
 
 func (d *LineRead) check() error           { return nil }
@@ -164,19 +210,19 @@ func (d *LineRead) span() (b, e time.Time) { return d.At, d.At }
 
 // BraceSet sets braces.
 type BraceSet struct {
-	At     time.Time   `json:"at,omitzero" doc:"when"`
+	At     time.Time   `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Braces []BracePlan `json:"braces" rule:"need,len 1..1000" doc:"which, and where"`
 }
 
-func (d *BraceSet) check() error           { return nil }
+func (d *BraceSet) check() error           { return checkNames(d.Braces) }
 func (d *BraceSet) span() (b, e time.Time) { return d.At, d.At }
 
 // BraceInspected records a look at braces.
 type BraceInspected struct {
-	At     time.Time `json:"at,omitzero" doc:"when"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Braces []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which; not given: all"`
-	Sound  *bool     `json:"sound" rule:"need" doc:"as they should be"`
-	Note   string    `json:"note,omitzero"`
+	Sound  *bool     `json:"sound" rule:"need" doc:"true: as they should be; false: not"`
+	Note   string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *BraceInspected) check() error           { return nil }
@@ -184,10 +230,10 @@ func (d *BraceInspected) span() (b, e time.Time) { return d.At, d.At }
 
 // BraceDisturbed asks for an inspection.
 type BraceDisturbed struct {
-	At     time.Time `json:"at,omitzero" doc:"when"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Braces []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which; not given: all"`
 	Cause  string    `json:"cause" rule:"need,knocked|wind|thaw|other" doc:"by what"`
-	Note   string    `json:"note,omitzero"`
+	Note   string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *BraceDisturbed) check() error           { return nil }
@@ -195,11 +241,11 @@ func (d *BraceDisturbed) span() (b, e time.Time) { return d.At, d.At }
 
 // BraceStripped takes braces off.
 type BraceStripped struct {
-	At     time.Time `json:"at,omitzero" doc:"when"`
-	Braces []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	Braces []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which; not given: all must be true"`
 	All    bool      `json:"all,omitzero" doc:"all braces of the wall"`
 	Permit string    `json:"permit,omitzero" rule:"len 1..40" doc:"the permit's number"`
-	Note   string    `json:"note,omitzero"`
+	Note   string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *BraceStripped) check() error {
@@ -212,11 +258,11 @@ func (d *BraceStripped) span() (b, e time.Time) { return d.At, d.At }
 
 // FormMoved is a bulge or a blow-out.
 type FormMoved struct {
-	At   time.Time `json:"at,omitzero" doc:"when"`
+	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	AtM  *float64  `json:"at_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	What string    `json:"what" rule:"need,bulge|blow-out|lift" doc:"what happened"`
+	What string    `json:"what" rule:"need,bulge|blow-out|lift" doc:"what happened; lift: the form rose"`
 	MM   *float64  `json:"moved_mm,omitzero" rule:"0..2000" unit:"mm" doc:"how far"`
-	Note string    `json:"note,omitzero"`
+	Note string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *FormMoved) check() error           { return nil }
@@ -224,9 +270,9 @@ func (d *FormMoved) span() (b, e time.Time) { return d.At, d.At }
 
 // FormStripped takes a face of the form off.
 type FormStripped struct {
-	At   time.Time `json:"at,omitzero" doc:"when"`
-	Face string    `json:"face" rule:"need,inner|outer|both" doc:"which face"`
-	Note string    `json:"note,omitzero"`
+	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	Face string    `json:"face" rule:"need,inner|outer|both" doc:"which face of the form"`
+	Note string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *FormStripped) check() error           { return nil }
@@ -234,9 +280,9 @@ func (d *FormStripped) span() (b, e time.Time) { return d.At, d.At }
 
 // Protection is covers, blankets, heat.
 type Protection struct {
-	At   time.Time `json:"at,omitzero" doc:"when"`
+	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	What string    `json:"what" rule:"need,cover|blanket|heat|wet-cure|membrane" doc:"what"`
-	Note string    `json:"note,omitzero"`
+	Note string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *Protection) check() error           { return nil }
@@ -245,7 +291,7 @@ func (d *Protection) span() (b, e time.Time) { return d.At, d.At }
 // SpecimenMade is a strength specimen.
 type SpecimenMade struct {
 	Specimen string    `json:"specimen" rule:"need,token" doc:"its mark"`
-	At       time.Time `json:"at,omitzero" doc:"when"`
+	At       time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Cured    string    `json:"cured" rule:"need,wall|laboratory" doc:"beside the wall, or in the laboratory"`
 	Load     string    `json:"load,omitzero" rule:"token" doc:"from which load"`
 }
@@ -256,7 +302,7 @@ func (d *SpecimenMade) span() (b, e time.Time) { return d.At, d.At }
 // SpecimenTested is a strength result.
 type SpecimenTested struct {
 	Specimen    string    `json:"specimen,omitzero" rule:"token" doc:"its mark; not given: a test on the wall itself"`
-	At          time.Time `json:"at,omitzero" doc:"when"`
+	At          time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	StrengthMPa *float64  `json:"strength_mpa" rule:"need,0..200" unit:"MPa" doc:"compressive strength"`
 	Method      string    `json:"method,omitzero" rule:"cylinder|cube|pull-out|penetration|core" doc:"how"`
 }
@@ -266,11 +312,11 @@ func (d *SpecimenTested) span() (b, e time.Time) { return d.At, d.At }
 
 // ConcreteInspected is what a person saw.
 type ConcreteInspected struct {
-	At      time.Time `json:"at,omitzero" doc:"when"`
+	At      time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Finding string    `json:"finding" rule:"need,sound|honeycomb|crack|void|frozen|other" doc:"what was seen"`
 	FromM   *float64  `json:"from_m,omitzero" rule:"0..2000" unit:"m" doc:"station"`
 	ToM     *float64  `json:"to_m,omitzero" rule:"0..2000" unit:"m" doc:"station"`
-	Note    string    `json:"note,omitzero"`
+	Note    string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *ConcreteInspected) check() error           { return nil }
@@ -279,7 +325,7 @@ func (d *ConcreteInspected) span() (b, e time.Time) { return d.At, d.At }
 // HoldPlaced stops every strip of the wall.
 type HoldPlaced struct {
 	Hold   string    `json:"hold" rule:"need,token" doc:"the hold's mark"`
-	At     time.Time `json:"at,omitzero" doc:"when"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
@@ -289,7 +335,7 @@ func (d *HoldPlaced) span() (b, e time.Time) { return d.At, d.At }
 // HoldReleased ends a hold.
 type HoldReleased struct {
 	Hold   string    `json:"hold" rule:"need,token" doc:"the hold's mark"`
-	At     time.Time `json:"at,omitzero" doc:"when"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
@@ -300,7 +346,7 @@ func (d *HoldReleased) span() (b, e time.Time) { return d.At, d.At }
 // the floor, for a hold or for an incomplete record.
 type EngineerReleased struct {
 	Releases    string    `json:"releases" rule:"need,support|strength|frost|straight|age" doc:"which criterion"`
-	At          time.Time `json:"at,omitzero" doc:"from when"`
+	At          time.Time `json:"at,omitzero" doc:"from when; not given: from when it was entered"`
 	Freeze      time.Time `json:"freeze,omitzero" doc:"of frost: the freeze that it is about"`
 	GustMPS     *float64  `json:"gust_mps,omitzero" rule:"0..60" unit:"m/s" doc:"of support: up to what gust the wall may stand free"`
 	StrengthMPa *float64  `json:"strength_mpa,omitzero" rule:"0..120" unit:"MPa" doc:"of support: at what strength"`

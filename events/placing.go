@@ -7,11 +7,11 @@ import (
 
 // LoadOrdered is a truckload ordered.
 type LoadOrdered struct {
-	Load     string    `json:"load" rule:"need,token" doc:"our mark for the load"`
+	Load     string    `json:"load" rule:"need,token" doc:"the load's mark, the same from order to discharge"`
 	At       time.Time `json:"at,omitzero" doc:"when it was ordered"`
 	Expected time.Time `json:"expected,omitzero" doc:"when it should arrive"`
-	VolumeM3 *float64  `json:"volume_m3" rule:"need,0.1..20" unit:"m³" doc:"volume"`
-	Mix      string    `json:"mix,omitzero" rule:"token" doc:"mix"`
+	VolumeM3 *float64  `json:"volume_m3" rule:"need,0.1..20" unit:"m³" doc:"volume of concrete"`
+	Mix      string    `json:"mix,omitzero" rule:"token" doc:"the mix"`
 }
 
 func (d *LoadOrdered) check() error           { return nil }
@@ -19,11 +19,11 @@ func (d *LoadOrdered) span() (b, e time.Time) { return d.At, d.At }
 
 // LoadBatched is the moment when water met cement.
 type LoadBatched struct {
-	Load     string    `json:"load" rule:"need,token" doc:"our mark for the load"`
-	Ticket   string    `json:"ticket,omitzero" rule:"len 1..40" doc:"ticket number"`
+	Load     string    `json:"load" rule:"need,token" doc:"the load's mark, the same from order to discharge"`
+	Ticket   string    `json:"ticket,omitzero" rule:"len 1..40" doc:"number of the delivery ticket"`
 	At       time.Time `json:"at" rule:"need" doc:"when water met cement"`
-	VolumeM3 *float64  `json:"volume_m3,omitzero" rule:"0.1..20" unit:"m³" doc:"volume"`
-	Mix      string    `json:"mix,omitzero" rule:"token" doc:"mix"`
+	VolumeM3 *float64  `json:"volume_m3,omitzero" rule:"0.1..20" unit:"m³" doc:"volume of concrete"`
+	Mix      string    `json:"mix,omitzero" rule:"token" doc:"the mix"`
 }
 
 func (d *LoadBatched) check() error           { return nil }
@@ -31,8 +31,8 @@ func (d *LoadBatched) span() (b, e time.Time) { return d.At, d.At }
 
 // LoadArrived is a truck on site.
 type LoadArrived struct {
-	Load string    `json:"load" rule:"need,token" doc:"our mark for the load"`
-	At   time.Time `json:"at,omitzero" doc:"when"`
+	Load string    `json:"load" rule:"need,token" doc:"the load's mark, the same from order to discharge"`
+	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 }
 
 func (d *LoadArrived) check() error           { return nil }
@@ -40,14 +40,14 @@ func (d *LoadArrived) span() (b, e time.Time) { return d.At, d.At }
 
 // LoadDischarged is a load placed from its truck.
 type LoadDischarged struct {
-	Load     string    `json:"load" rule:"need,token" doc:"our mark for the load"`
-	Ticket   string    `json:"ticket,omitzero" rule:"len 1..40" doc:"ticket number"`
-	Batched  time.Time `json:"batched,omitzero" doc:"batch time on the ticket"`
-	Began    time.Time `json:"began,omitzero" doc:"first concrete"`
-	Ended    time.Time `json:"ended,omitzero" doc:"last concrete"`
-	VolumeM3 *float64  `json:"volume_m3,omitzero" rule:"0.1..20" unit:"m³" doc:"volume"`
-	SlumpMM  *float64  `json:"slump_mm,omitzero" rule:"0..300" unit:"mm" doc:"slump measured"`
-	Celsius  *float64  `json:"celsius,omitzero" rule:"-10..60" unit:"°C" doc:"concrete temperature"`
+	Load     string    `json:"load" rule:"need,token" doc:"the load's mark, the same from order to discharge"`
+	Ticket   string    `json:"ticket,omitzero" rule:"len 1..40" doc:"number of the delivery ticket"`
+	Batched  time.Time `json:"batched,omitzero" doc:"when water met cement, by the ticket"`
+	Began    time.Time `json:"began,omitzero" doc:"first concrete; not given: as ended"`
+	Ended    time.Time `json:"ended,omitzero" doc:"last concrete; not given: as began, or when it was entered"`
+	VolumeM3 *float64  `json:"volume_m3,omitzero" rule:"0.1..20" unit:"m³" doc:"volume of concrete"`
+	SlumpMM  *float64  `json:"slump_mm,omitzero" rule:"0..300" unit:"mm" doc:"slump measured on site"`
+	Celsius  *float64  `json:"celsius,omitzero" rule:"-10..60" unit:"°C" doc:"temperature of the concrete"`
 	WaterL   *float64  `json:"water_l,omitzero" rule:"0..500" unit:"l" doc:"water added on site"`
 }
 
@@ -66,8 +66,8 @@ func checkSpan(began, ended time.Time) error {
 
 // LoadRejected is a load sent back.
 type LoadRejected struct {
-	Load   string    `json:"load" rule:"need,token" doc:"our mark for the load"`
-	At     time.Time `json:"at,omitzero" doc:"when"`
+	Load   string    `json:"load" rule:"need,token" doc:"the load's mark, the same from order to discharge"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
@@ -76,10 +76,10 @@ func (d *LoadRejected) span() (b, e time.Time) { return d.At, d.At }
 
 // PumpReported is the pump's rate.
 type PumpReported struct {
-	At       time.Time `json:"at,omitzero" doc:"when"`
-	RateM3H  *float64  `json:"rate_m3h" rule:"need,0..200" unit:"m³/h" doc:"rate"`
-	Stopped  bool      `json:"stopped,omitzero" doc:"the pump stands"`
-	NoteText string    `json:"note,omitzero"`
+	At       time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	RateM3H  *float64  `json:"rate_m3h" rule:"need,0..200" unit:"m³/h" doc:"rate of placing"`
+	Stopped  bool      `json:"stopped,omitzero" doc:"true: the pump stands"`
+	NoteText string    `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *PumpReported) check() error           { return nil }
@@ -87,9 +87,9 @@ func (d *PumpReported) span() (b, e time.Time) { return d.At, d.At }
 
 // PourStopped is a stop in placing.
 type PourStopped struct {
-	At      time.Time `json:"at,omitzero" doc:"when"`
+	At      time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	AtM     *float64  `json:"at_m,omitzero" rule:"0..2000" unit:"m" doc:"where the concrete ends"`
-	Planned bool      `json:"planned,omitzero" doc:"a planned construction joint"`
+	Planned bool      `json:"planned,omitzero" doc:"true: a planned construction joint"`
 	Reason  string    `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
@@ -98,14 +98,14 @@ func (d *PourStopped) span() (b, e time.Time) { return d.At, d.At }
 
 // StretchLeftLow declares a stretch under its planned top.
 type StretchLeftLow struct {
-	At     time.Time `json:"at,omitzero" doc:"when"`
-	FromM  *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	ToM    *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	TopM   *float64  `json:"top_m" rule:"need,0..15" unit:"m" doc:"where the concrete stands"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	FromM  *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station of one end"`
+	ToM    *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station of the other end"`
+	TopM   *float64  `json:"top_m" rule:"need,0..15" unit:"m" doc:"height of the concrete there above the wall's foot"`
 	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
-func (d *StretchLeftLow) check() error           { return nil }
+func (d *StretchLeftLow) check() error           { return checkStretch("data", d.FromM, d.ToM) }
 func (d *StretchLeftLow) span() (b, e time.Time) { return d.At, d.At }
 
 // LiftPlaced is concrete placed from one station to another. Its height is
@@ -116,19 +116,19 @@ type LiftPlaced struct {
 	TopM     *float64  `json:"top_m,omitzero" rule:"0.01..15" unit:"m" doc:"height reached above the wall's foot"`
 	DepthM   *float64  `json:"depth_m,omitzero" rule:"0.01..5" unit:"m" doc:"depth of this lift"`
 	Began    time.Time `json:"began,omitzero" doc:"first concrete; not given: as ended"`
-	Ended    time.Time `json:"ended,omitzero" doc:"last concrete; not given: when it was entered"`
+	Ended    time.Time `json:"ended,omitzero" doc:"last concrete; not given: as began, or when it was entered"`
 	Load     string    `json:"load,omitzero" rule:"token" doc:"from which load"`
 	Vibrated *bool     `json:"vibrated,omitzero" doc:"vibrated as it was placed; not given: not said"`
-	Celsius  *float64  `json:"celsius,omitzero" rule:"-10..60" unit:"°C" doc:"concrete temperature"`
-	TopUp    bool      `json:"top_up,omitzero" doc:"a little concrete to bring the top to its mark"`
+	Celsius  *float64  `json:"celsius,omitzero" rule:"-10..60" unit:"°C" doc:"temperature of the concrete"`
+	TopUp    bool      `json:"top_up,omitzero" doc:"true: a little concrete to bring the top to its mark"`
 }
 
 func (d *LiftPlaced) check() error {
 	if (d.TopM == nil) == (d.DepthM == nil) {
 		return refuse("data.top_m", "", "either top_m or depth_m")
 	}
-	if *d.FromM == *d.ToM {
-		return refuse("data.to_m", strconv.FormatFloat(*d.ToM, 'g', -1, 64), "another station than from_m")
+	if err := checkStretch("data", d.FromM, d.ToM); err != nil {
+		return err
 	}
 	return checkSpan(d.Began, d.Ended)
 }
@@ -136,51 +136,51 @@ func (d *LiftPlaced) span() (b, e time.Time) { return d.Began, d.Ended }
 
 // LiftConsolidated is a stretch vibrated.
 type LiftConsolidated struct {
-	FromM      *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	ToM        *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	At         time.Time `json:"at,omitzero" doc:"when"`
+	FromM      *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station of one end"`
+	ToM        *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station of the other end"`
+	At         time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Vibrated   *bool     `json:"vibrated,omitzero" doc:"false: declared not vibrated; default true"`
-	HeadMM     *float64  `json:"head_mm,omitzero" rule:"10..200" unit:"mm" doc:"vibrator head"`
+	HeadMM     *float64  `json:"head_mm,omitzero" rule:"10..200" unit:"mm" doc:"diameter of the vibrator's head"`
 	IntoMM     *float64  `json:"into_mm,omitzero" rule:"0..1000" unit:"mm" doc:"depth into the layer below"`
-	SpacingMM  *float64  `json:"spacing_mm,omitzero" rule:"10..2000" unit:"mm" doc:"spacing of insertions"`
-	WithdrawMS *float64  `json:"withdraw_mms,omitzero" rule:"1..500" unit:"mm/s" doc:"withdrawal rate"`
+	SpacingMM  *float64  `json:"spacing_mm,omitzero" rule:"10..2000" unit:"mm" doc:"distance from one insertion to the next"`
+	WithdrawMS *float64  `json:"withdraw_mms,omitzero" rule:"1..500" unit:"mm/s" doc:"rate at which the vibrator is drawn out"`
 }
 
-func (d *LiftConsolidated) check() error           { return nil }
+func (d *LiftConsolidated) check() error           { return checkStretch("data", d.FromM, d.ToM) }
 func (d *LiftConsolidated) span() (b, e time.Time) { return d.At, d.At }
 
 // JointFelt is the practical test of an open joint.
 type JointFelt struct {
-	FromM *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	ToM   *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	At    time.Time `json:"at,omitzero" doc:"when"`
-	Sinks *bool     `json:"sinks" rule:"need" doc:"the running vibrator sinks under its own weight"`
+	FromM *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station of one end"`
+	ToM   *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station of the other end"`
+	At    time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	Sinks *bool     `json:"sinks" rule:"need" doc:"true: the running vibrator sinks under its own weight"`
 }
 
-func (d *JointFelt) check() error           { return nil }
+func (d *JointFelt) check() error           { return checkStretch("data", d.FromM, d.ToM) }
 func (d *JointFelt) span() (b, e time.Time) { return d.At, d.At }
 
 // JointTreated answers a cold joint.
 type JointTreated struct {
-	FromM  *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	ToM    *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station"`
-	At     time.Time `json:"at,omitzero" doc:"when"`
+	FromM  *float64  `json:"from_m" rule:"need,0..2000" unit:"m" doc:"station of one end"`
+	ToM    *float64  `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station of the other end"`
+	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	How    []string  `json:"how" rule:"need,cleaned|keyed|dowels|bonding-agent|cut-back,len 1..5" doc:"what was done"`
-	WordOf string    `json:"word_of" rule:"need,token" doc:"on whose word"`
+	WordOf string    `json:"word_of" rule:"need,token" doc:"id of the person on whose word"`
 }
 
-func (d *JointTreated) check() error           { return nil }
+func (d *JointTreated) check() error           { return checkStretch("data", d.FromM, d.ToM) }
 func (d *JointTreated) span() (b, e time.Time) { return d.At, d.At }
 
 // TimedTemperature is one reading of a series.
 type TimedTemperature struct {
-	At      time.Time `json:"at" rule:"need"`
-	Celsius *float64  `json:"celsius" rule:"need,-50..100" unit:"°C"`
+	At      time.Time `json:"at" rule:"need" doc:"when"`
+	Celsius *float64  `json:"celsius" rule:"need,-50..100" unit:"°C" doc:"the reading"`
 }
 
 // TemperatureRead is one reading, a series, or a minimum and maximum over a time.
 type TemperatureRead struct {
-	Place      string             `json:"place" rule:"need,core|top|face|air|fresh" doc:"where the sensor is"`
+	Place      string             `json:"place" rule:"need,core|top|face|air|fresh" doc:"where it was read: core, top or face of the concrete, fresh: concrete as delivered, or the air"`
 	Probe      string             `json:"probe,omitzero" rule:"token" doc:"the probe's mark; not given: the device's name"`
 	Instrument string             `json:"instrument,omitzero" rule:"logger|thermometer|min-max" doc:"logger: by itself; thermometer: read and typed by a person; min-max: lowest and highest since reset; default logger, with a person thermometer"`
 	At         time.Time          `json:"at,omitzero" doc:"of a single reading: when; not given: when it was entered"`
@@ -218,7 +218,7 @@ func (d *TemperatureRead) check() error {
 	}
 	for i := 1; i < len(d.Series); i++ {
 		if !d.Series[i].At.After(d.Series[i-1].At) {
-			return refuse("data.series["+strconv.Itoa(i)+"].at", d.Series[i].At.Format(time.RFC3339), "after the reading before")
+			return refuse("data.series."+strconv.Itoa(i)+".at", d.Series[i].At.Format(time.RFC3339), "after the reading before")
 		}
 	}
 	if n := len(d.Series); n > 0 && d.Series[n-1].At.Sub(d.Series[0].At) > 48*time.Hour {
@@ -241,8 +241,8 @@ func (d *TemperatureRead) span() (b, e time.Time) {
 // ForecastHour is one hour of a forecast.
 type ForecastHour struct {
 	At      time.Time `json:"at" rule:"need" doc:"the hour's beginning"`
-	Celsius *float64  `json:"celsius" rule:"need,-60..60" unit:"°C" doc:"air"`
-	GustMPS *float64  `json:"gust_mps,omitzero" rule:"0..90" unit:"m/s" doc:"gust"`
+	Celsius *float64  `json:"celsius" rule:"need,-60..60" unit:"°C" doc:"air temperature"`
+	GustMPS *float64  `json:"gust_mps,omitzero" rule:"0..90" unit:"m/s" doc:"greatest gust"`
 }
 
 // WeatherForecast is a forecast by the hour.
@@ -255,7 +255,7 @@ type WeatherForecast struct {
 func (d *WeatherForecast) check() error {
 	for i := 1; i < len(d.Hours); i++ {
 		if step := d.Hours[i].At.Sub(d.Hours[i-1].At); step <= 0 || step > 6*time.Hour {
-			return refuse("data.hours["+strconv.Itoa(i)+"].at", d.Hours[i].At.Format(time.RFC3339), "after the hour before, within 6 h")
+			return refuse("data.hours."+strconv.Itoa(i)+".at", d.Hours[i].At.Format(time.RFC3339), "after the hour before, within 6 h")
 		}
 	}
 	return nil
@@ -264,8 +264,8 @@ func (d *WeatherForecast) span() (b, e time.Time) { return d.Issued, d.Issued }
 
 // WindRead is a gust measured.
 type WindRead struct {
-	At      time.Time `json:"at,omitzero" doc:"when"`
-	GustMPS *float64  `json:"gust_mps" rule:"need,0..90" unit:"m/s" doc:"gust"`
+	At      time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	GustMPS *float64  `json:"gust_mps" rule:"need,0..90" unit:"m/s" doc:"greatest gust"`
 }
 
 func (d *WindRead) check() error           { return nil }

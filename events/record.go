@@ -18,7 +18,7 @@ func (t Target) Key() Key { return Key(t) }
 // RecordAmended replaces the data of an earlier event of the same wall.
 type RecordAmended struct {
 	Target Target         `json:"target" rule:"need" doc:"which event"`
-	Kind   Kind           `json:"kind" rule:"need,len 3..60" doc:"its kind, thing.what"`
+	Kind   Kind           `json:"kind" rule:"need,len 3..60" doc:"its kind, such as lift.placed"`
 	Data   jsontext.Value `json:"data" rule:"need" doc:"its data, whole, as it should have been"`
 	Reason string         `json:"reason" rule:"need,len 1..500" doc:"why"`
 
@@ -63,7 +63,7 @@ func (d *RecordVoided) span() (b, e time.Time) { return }
 type RecordCountersigned struct {
 	Target Target `json:"target" rule:"need" doc:"the event that it lets count: an amendment, a void, a policy, a late or unusual entry"`
 	Role   string `json:"role" rule:"need,officer|engineer" doc:"in what role the author speaks"`
-	Note   string `json:"note,omitzero"`
+	Note   string `json:"note,omitzero" doc:"in words"`
 }
 
 func (d *RecordCountersigned) check() error           { return nil }

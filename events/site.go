@@ -29,7 +29,7 @@ type SiteOpened struct {
 	Name   string `json:"name" rule:"need,len 1..80" doc:"name for people"`
 	Zone   string `json:"zone" rule:"need,zone" doc:"IANA time zone, such as America/New_York"`
 	Units  string `json:"units,omitzero" rule:"si|us" doc:"units shown; default si"`
-	Policy Policy `json:"policy,omitzero" doc:"what the site sets"`
+	Policy Policy `json:"policy,omitzero" doc:"what the site sets; a member not given keeps its value"`
 }
 
 func (d *SiteOpened) check() error { return nil }
@@ -41,7 +41,7 @@ type SiteAmended struct {
 	Name   string `json:"name,omitzero" rule:"len 1..80" doc:"name for people"`
 	Zone   string `json:"zone,omitzero" rule:"zone" doc:"IANA time zone"`
 	Units  string `json:"units,omitzero" rule:"si|us" doc:"units shown"`
-	Policy Policy `json:"policy,omitzero" doc:"what the site sets"`
+	Policy Policy `json:"policy,omitzero" doc:"what the site sets; a member not given keeps its value"`
 	Reason string `json:"reason" rule:"need,len 1..500" doc:"why"`
 }
 
@@ -51,8 +51,8 @@ func (d *SiteAmended) span() (b, e time.Time) { return }
 
 // InitialSet is one measured initial set of a mix (penetration resistance 3.5 MPa).
 type InitialSet struct {
-	Minutes *float64 `json:"minutes" rule:"need,20..2000" unit:"min" doc:"from batching"`
-	Celsius *float64 `json:"celsius" rule:"need,-5..50" unit:"°C" doc:"at this temperature"`
+	Minutes *float64 `json:"minutes" rule:"need,20..2000" unit:"min" doc:"from batching to initial set (penetration resistance 3.5 MPa)"`
+	Celsius *float64 `json:"celsius" rule:"need,-5..50" unit:"°C" doc:"at this temperature of the concrete"`
 }
 
 // Relation is a mix's own strength-maturity relation, the hyperbolic form
@@ -66,19 +66,27 @@ type Relation struct {
 // MixApproved says what is known of a mix.
 type MixApproved struct {
 	Mix        string       `json:"mix" rule:"need,token" doc:"the mix's short name"`
-	Binder     string       `json:"binder" rule:"need,portland|blended|unknown" doc:"what the binder is"`
+	Binder     string       `json:"binder" rule:"need,portland|blended|unknown" doc:"portland: Portland cement and nothing else; blended: with slag, fly ash or other additions"`
 	Slag       float64      `json:"slag_percent,omitzero" rule:"0..90" unit:"%" doc:"slag in the binder by mass"`
 	Ash        float64      `json:"ash_percent,omitzero" rule:"0..60" unit:"%" doc:"fly ash in the binder by mass"`
 	Retarder   *bool        `json:"retarder,omitzero" doc:"has a retarder, retarding water reducers included; not given: unknown"`
-	StrengthC  float64      `json:"fck_mpa,omitzero" rule:"5..120" unit:"MPa" doc:"characteristic strength at 28 days"`
+	StrengthC  float64      `json:"fck_mpa,omitzero" rule:"5..120" unit:"MPa" doc:"characteristic strength at 28 days, on cylinders"`
 	WaterRatio float64      `json:"w_cm,omitzero" rule:"0.25..0.9" doc:"water to binder by mass"`
 	SlumpMM    *float64     `json:"slump_mm,omitzero" rule:"0..300" unit:"mm" doc:"slump ordered"`
 	WeightKNM3 float64      `json:"weight_kn_m3,omitzero" rule:"15..35" unit:"kN/m³" doc:"unit weight; default 24"`
-	Set        []InitialSet `json:"initial_set,omitzero" rule:"len 0..12" doc:"measured initial sets"`
-	Relation   *Relation    `json:"relation,omitzero" doc:"strength against equivalent age"`
+	Set        []InitialSet `json:"initial_set,omitzero" rule:"len 0..12" doc:"initial sets measured on this mix"`
+	Relation   *Relation    `json:"relation,omitzero" doc:"the mix's own strength against equivalent age"`
 }
 
-func (d *MixApproved) check() error           { return nil }
+func (d *MixApproved) check() error {
+	if d.Binder == "portland" && d.Slag+d.Ash > 0 {
+		return refuse("data.binder", d.Binder, "blended, where slag_percent or ash_percent is over 0")
+	}
+	if d.Slag+d.Ash > 100 {
+		return refuse("data.ash_percent", ftoa(d.Ash), "with slag_percent at most 100 %")
+	}
+	return nil
+}
 func (d *MixApproved) span() (b, e time.Time) { return }
 
 // CriterionSet is an engineer's criterion. Members that are not given keep the
@@ -88,8 +96,8 @@ type CriterionSet struct {
 	FloorH      *float64 `json:"floor_h,omitzero" rule:"48..720" unit:"h" doc:"shortest time from the last concrete"`
 	EquivalentH *float64 `json:"equivalent_h,omitzero" rule:"48..720" unit:"h" doc:"equivalent age at 20 °C"`
 	StrengthMPa *float64 `json:"strength_mpa,omitzero" rule:"0.5..60" unit:"MPa" doc:"strength asked for"`
-	CoreCounts  *bool    `json:"core_counts,omitzero" doc:"the core's temperature may stand for the top's"`
-	AgeSuffices *bool    `json:"age_suffices,omitzero" doc:"equivalent age alone suffices for a binder other than Portland or a retarded mix"`
+	CoreCounts  *bool    `json:"core_counts,omitzero" doc:"the core's temperature may stand for the top's; default false"`
+	AgeSuffices *bool    `json:"age_suffices,omitzero" doc:"equivalent age alone suffices for a binder other than Portland or a retarded mix; default false"`
 	Role        string   `json:"role" rule:"need,engineer" doc:"in what role the author speaks"`
 	Drawing     string   `json:"drawing,omitzero" rule:"len 1..80" doc:"drawing or specification"`
 	Clause      string   `json:"clause,omitzero" rule:"len 1..80" doc:"clause"`
@@ -100,14 +108,14 @@ func (d *CriterionSet) span() (b, e time.Time) { return }
 
 // WallLast is the last number that a device used on one wall.
 type WallLast struct {
-	Wall string `json:"wall" rule:"need,token"`
-	Last uint64 `json:"last" rule:"need"`
+	Wall string `json:"wall" rule:"need,token" doc:"the wall"`
+	Last uint64 `json:"last" rule:"need,1.." doc:"the last number on it"`
 }
 
 // DeviceReported is made by a device by itself when its outbox is empty: every
 // event up to Last is acknowledged, so a number that is missing is a gap.
 type DeviceReported struct {
-	Last  uint64     `json:"last" rule:"need" doc:"the last number before this report"`
+	Last  uint64     `json:"last" rule:"need,0.." doc:"the last number before this report; 0: it is the first"`
 	Walls []WallLast `json:"walls,omitzero" rule:"len 0..2000" doc:"the last number on each wall since the report before"`
 }
 
@@ -117,14 +125,14 @@ func (d *DeviceReported) span() (b, e time.Time) { return }
 // GapWrittenOff gives up numbers of a device.
 type GapWrittenOff struct {
 	Device string `json:"device" rule:"need,token" doc:"the device on this site"`
-	From   uint64 `json:"from" rule:"need" doc:"first number"`
-	To     uint64 `json:"to" rule:"need" doc:"last number"`
+	From   uint64 `json:"from" rule:"need,1.." doc:"first number"`
+	To     uint64 `json:"to" rule:"need,1.." doc:"last number"`
 	Reason string `json:"reason" rule:"need,len 1..500" doc:"why they will never come"`
 }
 
 func (d *GapWrittenOff) check() error {
 	if d.To < d.From || d.To-d.From > 1_000_000 {
-		return refuse("data.to", utoa(d.To), "from.."+utoa(d.From)+" + 1000000")
+		return refuse("data.to", utoa(d.To), "at least from, "+utoa(d.From)+", and at most a million more")
 	}
 	return nil
 }
@@ -132,14 +140,14 @@ func (d *GapWrittenOff) span() (b, e time.Time) { return }
 
 // HoleAccepted accepts a hole in the stream's sequence, after healing.
 type HoleAccepted struct {
-	From   uint64 `json:"from" rule:"need" doc:"first missing stream sequence"`
-	To     uint64 `json:"to" rule:"need" doc:"last missing stream sequence"`
+	From   uint64 `json:"from" rule:"need,1.." doc:"first missing stream sequence"`
+	To     uint64 `json:"to" rule:"need,1.." doc:"last missing stream sequence"`
 	Reason string `json:"reason" rule:"need,len 1..500" doc:"what was done about it"`
 }
 
 func (d *HoleAccepted) check() error {
 	if d.To < d.From {
-		return refuse("data.to", utoa(d.To), "at least from")
+		return refuse("data.to", utoa(d.To), "at least from, "+utoa(d.From))
 	}
 	return nil
 }

@@ -5,13 +5,13 @@ import "time"
 // WindowStated is what the hub said of a wall's window, with what it rests on.
 type WindowStated struct {
 	At        time.Time `json:"at" rule:"need" doc:"the moment that it speaks of"`
-	Open      bool      `json:"open" doc:"the bracing may be stripped by the record"`
+	Open      bool      `json:"open" doc:"true: by the record, every criterion is met at that moment"`
 	State     string    `json:"state" rule:"need,token" doc:"state of the wall"`
-	CuredAt   time.Time `json:"cured_at,omitzero" doc:"when the last criterion of time and temperature was met"`
-	Earliest  time.Time `json:"earliest,omitzero" doc:"earliest time to strip, as far as the record decides it"`
-	Early     time.Time `json:"early,omitzero" doc:"expected: early"`
-	Likely    time.Time `json:"likely,omitzero" doc:"expected: likely"`
-	Late      time.Time `json:"late,omitzero" doc:"expected: late"`
+	CuredAt   time.Time `json:"cured_at,omitzero" doc:"when the last criterion of time and temperature was met; not given: not yet"`
+	Earliest  time.Time `json:"earliest,omitzero" doc:"earliest time to strip, as far as the record decides it; not given: not yet decided"`
+	Early     time.Time `json:"early,omitzero" doc:"expected time to strip, if it stays as warm as may be"`
+	Likely    time.Time `json:"likely,omitzero" doc:"expected time to strip, by the forecast"`
+	Late      time.Time `json:"late,omitzero" doc:"expected time to strip, if it turns as cold as may be"`
 	Governs   string    `json:"governs" rule:"need,token" doc:"which criterion governs"`
 	Text      string    `json:"text" rule:"need,len 1..1000" doc:"in words, with the caution"`
 	Rules     string    `json:"rules" rule:"need,len 1..40" doc:"version of the rule set"`
@@ -53,7 +53,7 @@ func (d *AlertCleared) span() (b, e time.Time) { return d.At, d.At }
 // AlertAcknowledged says that a person has seen an alert.
 type AlertAcknowledged struct {
 	Alert string    `json:"alert" rule:"need,len 1..64" doc:"the alert's id"`
-	At    time.Time `json:"at,omitzero" doc:"when"`
+	At    time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Note  string    `json:"note,omitzero" doc:"what is being done"`
 }
 
@@ -78,17 +78,17 @@ func (d *AlertShelved) span() (b, e time.Time) { return d.At, d.At }
 
 // SheetWall is one line of the morning sheet.
 type SheetWall struct {
-	Wall string    `json:"wall" rule:"need,token"`
+	Wall string    `json:"wall" rule:"need,token" doc:"the wall"`
 	What string    `json:"what" rule:"need,may-strip|expected|overdue|waiting" doc:"in which part of the sheet"`
 	At   time.Time `json:"at,omitzero" doc:"open since, or expected at"`
-	Text string    `json:"text,omitzero"`
+	Text string    `json:"text,omitzero" doc:"in words, with what governs"`
 }
 
 // SheetIssued is the morning sheet of a site.
 type SheetIssued struct {
 	Date  string      `json:"date" rule:"need,yyyy-mm-dd" doc:"the site's local date"`
 	At    time.Time   `json:"at" rule:"need" doc:"when it was due"`
-	Walls []SheetWall `json:"walls,omitzero" rule:"len 0..2000"`
+	Walls []SheetWall `json:"walls,omitzero" rule:"len 0..2000" doc:"one line for each wall"`
 	Rules string      `json:"rules" rule:"need,len 1..40" doc:"version of the rule set"`
 }
 
