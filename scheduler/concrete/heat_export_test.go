@@ -17,3 +17,13 @@ func NodalWithSteps(s Section, run HeatRun, nodes, steps int) (HeatHistory, erro
 	}
 	return m.integrate(run, steps)
 }
+
+// LumpedWithSteps is the lumped equation with a fixed number of time steps to
+// each spacing of points.
+func LumpedWithSteps(s Section, run HeatRun, steps int) (HeatHistory, error) {
+	body, err := s.body(run)
+	if err != nil {
+		return HeatHistory{}, err
+	}
+	return body.integrate(run, steps)
+}

@@ -17,7 +17,9 @@ func Cooled(start, air, timeConstant, hours float64) (float64, error) {
 	if err := inRange("cooling time", hours, 0, math.Inf(1), "h"); err != nil {
 		return 0, fmt.Errorf("cooled temperature: %w", err)
 	}
-	return air + (start-air)*math.Exp(-hours/timeConstant), nil
+	// Rounding must not carry it past either end.
+	t := air + (start-air)*math.Exp(-hours/timeConstant)
+	return min(max(t, min(air, start)), max(air, start)), nil
 }
 
 // CoolingHours is the inverse of Cooled: the time in h until the body is at
@@ -90,20 +92,28 @@ func (s Section) Lumped(run HeatRun) (HeatHistory, error) {
 
 // lumped is Lumped at any Biot number.
 func (s Section) lumped(run HeatRun) (HeatHistory, error) {
-	inner, outer, err := s.check(run)
+	body, err := s.body(run)
 	if err != nil {
 		return HeatHistory{}, fmt.Errorf("lumped wall: %w", err)
-	}
-	perHour := secondsPerHour / (s.Mix.capacity() * s.Thickness)
-	body := &lump{
-		mix:    s.Mix,
-		losses: []loss{{inner * perHour, s.Inner.Air}, {outer * perHour, s.Outer.Air}},
 	}
 	h, err := refine(run, body.integrate)
 	if err != nil {
 		return HeatHistory{}, fmt.Errorf("lumped wall: %w", err)
 	}
 	return h, nil
+}
+
+// body is the section as a lump, checked for a run.
+func (s Section) body(run HeatRun) (*lump, error) {
+	inner, outer, err := s.check(run)
+	if err != nil {
+		return nil, err
+	}
+	perHour := secondsPerHour / (s.Mix.capacity() * s.Thickness)
+	return &lump{
+		mix:    s.Mix,
+		losses: []loss{{inner * perHour, s.Inner.Air}, {outer * perHour, s.Outer.Air}},
+	}, nil
 }
 
 // loss is one way out for heat: rate in 1/h, to the air.

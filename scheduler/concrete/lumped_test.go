@@ -146,6 +146,11 @@ func TestCoolingHoursIsTheInverse(t *testing.T) {
 		require.NoError(t, err)
 		require.InDelta(t, hours, back, 1e-9*tc)
 	})
+	for _, start := range []float64{5, 8, 20} {
+		at, err := concrete.Cooled(start, -4.000000000000003, 2, 0)
+		require.NoError(t, err)
+		require.Equal(t, start, at, "no time, no cooling")
+	}
 	for _, level := range []float64{-10, -11, 20.1} {
 		_, err := concrete.CoolingHours(20, -10, 100, level)
 		var out concrete.RangeError
@@ -273,6 +278,25 @@ func TestLumpedFollowsAirOfASeries(t *testing.T) {
 	}
 }
 
+func TestLumpedConvergesAtFourthOrder(t *testing.T) {
+	s := alikeWall(t, plainMix(t, 350), 0.15, concrete.FormFoam64, 0)
+	fall, err := concrete.AirSeries(concrete.Series{{0, 20}, {72, -10}})
+	require.NoError(t, err)
+	s.Outer.Air = fall
+	solve := func(steps int) concrete.HeatHistory {
+		h, err := concrete.LumpedWithSteps(s, concrete.HeatRun{Start: 20, Hours: 72, Every: 6}, steps)
+		require.NoError(t, err)
+		return h
+	}
+	exact := solve(1024)
+	previous := historyGap(solve(8), exact)
+	for _, steps := range []int{16, 32} {
+		now := historyGap(solve(steps), exact)
+		require.Greater(t, previous/now, 12.0, "halving should give 16: %d steps: %v K after %v K", steps, now, previous)
+		previous = now
+	}
+}
+
 func TestHistoryCrossings(t *testing.T) {
 	s := alikeWall(t, plainMix(t, 0), 0.15, concrete.FormFoam64, -10)
 	h, err := s.Lumped(concrete.HeatRun{Start: 20, Hours: 200, Every: 0.25})
@@ -293,5 +317,7 @@ func TestHistoryCrossings(t *testing.T) {
 	_, ok = h.RisesThrough(concrete.HeatMean, 25)
 	require.False(t, ok)
 	require.Equal(t, 20.0, h.Peak(concrete.HeatCore).Mean)
+	flat := concrete.HeatHistory{Points: []concrete.HeatPoint{{Hour: 0, Core: 9}, {Hour: 1, Core: 9}}}
+	require.Zero(t, flat.Peak(concrete.HeatCore).Hour, "the first of equals")
 	require.True(t, math.IsNaN(h.Points[0].At(concrete.HeatPlace(0))))
 }
