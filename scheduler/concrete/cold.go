@@ -53,6 +53,13 @@ func fahrenheit(c float64) float64 { return c*1.8 + 32 }
 // ColdWeatherC is the air temperature of ACI 306R-16, 4 °C (40 °F).
 const ColdWeatherC = 4.0
 
+// Daily means of the air below which other countries' rules speak of cold
+// weather (from memory).
+const (
+	ColdDailyMeanChinaC = 5.0
+	ColdDailyMeanJapanC = 4.0
+)
+
 // ColdWeather is the definition of ACI 306R-16 (found, engineerfix.com): the air
 // has fallen to 4 °C, or is expected to fall below it, during the protection
 // period. Give the lowest air, measured or forecast, -60 to 60 °C. This is the

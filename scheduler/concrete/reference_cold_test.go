@@ -49,9 +49,13 @@ func coldReference() {
 			"freeze-en13670": concrete.FreezeStrengthEN13670MPa,
 			"delivered":      concrete.MinDeliveredC, "heated-water": concrete.MaxHeatedWaterC,
 			"covers-after-heat": concrete.CoversAfterHeatH, "above-minimum": concrete.MaxAboveMinimumK,
+			"china-mean": concrete.ColdDailyMeanChinaC, "japan-mean": concrete.ColdDailyMeanJapanC,
 			"cooling-hour": concrete.MaxCoolingPerHourK, "cooling-day": concrete.MaxCoolingPerDayK,
 		}
 	}
+}
+
+func protectionReference() {
 	refFuncs["section-limits"] = func(t *testing.T, in inputs) map[string]float64 {
 		l, err := concrete.LimitsForSection(in.num(t, "m"))
 		require.NoError(t, err)
@@ -117,6 +121,9 @@ func removalReference() {
 		require.NoError(t, err)
 		return map[string]float64{"credited": h, "wall-met": yes(h >= concrete.ACIWallHours)}
 	}
+}
+
+func removalRulesReference() {
 	refFuncs["removal-constants"] = func(_ *testing.T, _ inputs) map[string]float64 {
 		return map[string]float64{
 			"floor": concrete.FloorHours, "aci-wall": concrete.ACIWallHours, "aci-wall-long": concrete.ACIWallHoursLong,
@@ -144,5 +151,7 @@ func removalReference() {
 
 func init() {
 	coldReference()
+	protectionReference()
 	removalReference()
+	removalRulesReference()
 }

@@ -43,6 +43,11 @@ func (in inputs) maturity(t *testing.T) concrete.Maturity {
 }
 
 func init() {
+	temperatureTimeReference()
+	equivalentAgeReference()
+}
+
+func temperatureTimeReference() {
 	refFuncs["temperature-time"] = func(t *testing.T, in inputs) map[string]float64 {
 		s := in.series(t)
 		sum, err := s.TemperatureTime(in.num(t, "datum"))
@@ -69,6 +74,9 @@ func init() {
 		require.True(t, ok, "not reached in %d days", len(days))
 		return map[string]float64{"day": float64(day)}
 	}
+}
+
+func equivalentAgeReference() {
 	refFuncs["maturity-factor"] = func(t *testing.T, in inputs) map[string]float64 {
 		f, err := in.maturity(t).Factor(in.num(t, "temp"))
 		require.NoError(t, err)

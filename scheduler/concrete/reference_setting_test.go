@@ -58,6 +58,12 @@ func settingTimes(t *testing.T, at func(float64) (float64, error)) map[string]fl
 }
 
 func init() {
+	penetrationReference()
+	settingTableReference()
+	jointReference()
+}
+
+func penetrationReference() {
 	refFuncs["setting-fit"] = func(t *testing.T, in inputs) map[string]float64 {
 		fit, err := concrete.FitSetting(in.penetrations(t))
 		require.NoError(t, err)
@@ -81,6 +87,9 @@ func init() {
 			"initial": concrete.InitialSetMPa, "final": concrete.FinalSetMPa, "vibration": concrete.VibrationLimitMPa,
 		}
 	}
+}
+
+func settingTableReference() {
 	refFuncs["setting-table"] = func(t *testing.T, in inputs) map[string]float64 {
 		c := in.tempC(t, "temp")
 		m, err := concrete.InitialSetMinutes(c)
@@ -123,6 +132,9 @@ func init() {
 		require.NoError(t, err)
 		return map[string]float64{"initial": i, "final": f}
 	}
+}
+
+func jointReference() {
 	refFuncs["joint-air"] = func(t *testing.T, in inputs) map[string]float64 {
 		rule, err := concrete.ParseJointRule(in.word("rule"))
 		require.NoError(t, err)
@@ -154,6 +166,7 @@ func init() {
 		return map[string]float64{
 			"contract-minutes": concrete.ContractJointMinutes, "share-of-set": concrete.JointSetShare,
 			"share-by-slope": math.Pow(5, -1/7.98),
+			"pr-no-effort":   concrete.JointNoEffortMPa, "pr-vibrated": concrete.JointVibratedMPa, "pr-cold": concrete.JointColdMPa,
 		}
 	}
 }

@@ -149,12 +149,15 @@ func (r refRow) check(t *testing.T) {
 // TestReference checks the package against the published and computed values
 // of testdata/reference, each with its source and how far it was verified.
 func TestReference(t *testing.T) {
-	used := map[string]bool{}
-	for _, row := range readReference(t) {
-		used[row.function] = true
+	used, sources := map[string]bool{}, map[string]bool{}
+	rows := readReference(t)
+	for _, row := range rows {
+		used[row.function], sources[row.source] = true, true
 		t.Run(row.file+":"+strconv.Itoa(row.line)+"/"+row.item, row.check)
 	}
 	for name := range refFuncs {
 		require.True(t, used[name], "function %q is registered and no row uses it", name)
 	}
+	require.GreaterOrEqual(t, len(rows), 250, "rows")
+	require.GreaterOrEqual(t, len(sources), 20, "sources")
 }

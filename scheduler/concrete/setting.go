@@ -20,6 +20,13 @@ const (
 	VibrationLimitMPa = 100 * MPaPerPSI  // 0.69 MPa, printed as 0.7: the end of revibration
 )
 
+// Penetration resistances that Japanese studies use for a joint (from memory).
+const (
+	JointNoEffortMPa = 0.1 // up to here the layers knit without effort
+	JointVibratedMPa = 0.5 // up to here with a vibrator
+	JointColdMPa     = 1.0 // from here on a cold joint
+)
+
 // Penetration is one reading of the C403 test.
 type Penetration struct {
 	Minutes float64 // from water meeting cement, 1 to 10,000
