@@ -175,7 +175,7 @@ func (r *rule) setWhole(raw jsontext.Value, v reflect.Value) *Refusal {
 	number, isText := []byte(raw), false
 	if raw.Kind() == '"' && r.shape == digits {
 		b, err := unquote(raw)
-		if err != nil || len(b) > 20 || b[0] == '+' {
+		if err != nil || !isDigits(b, r.lo < 0) {
 			return refuse("", shown(raw), r.allowed())
 		}
 		number, isText = b, true
@@ -183,7 +183,8 @@ func (r *rule) setWhole(raw jsontext.Value, v reflect.Value) *Refusal {
 	n, err := strconv.ParseInt(string(number), 10, 64)
 	if err != nil || float64(n) < r.lo || float64(n) > r.hi {
 		ref := refuse("", shown(raw), r.allowed())
-		ref.Beyond = isText && (err == nil || errors.Is(err, strconv.ErrRange))
+		ref.Beyond = isText && (err == nil || errors.Is(err, strconv.ErrRange)) ||
+			raw.Kind() == '0' && bytes.ContainsAny(raw, ".eE")
 		return ref
 	}
 	switch p := v.Addr().Interface().(type) {
@@ -195,6 +196,15 @@ func (r *rule) setWhole(raw jsontext.Value, v reflect.Value) *Refusal {
 		*p = new(n)
 	}
 	return nil
+}
+
+// isDigits is what digitsPattern says.
+func isDigits(b []byte, signed bool) bool {
+	n := 20
+	if signed && bytes.HasPrefix(b, []byte("-")) {
+		b, n = b[1:], 19
+	}
+	return len(b) > 0 && len(b) <= n && len(bytes.Trim(b, "0123456789")) == 0
 }
 
 func (r *rule) setText(raw jsontext.Value, v reflect.Value) *Refusal {

@@ -8,7 +8,7 @@ type Refusal struct {
 	Field   string // path in the event, such as data.top_m
 	Value   string // what stood there, clipped; empty: nothing
 	Allowed string
-	Beyond  bool  // a rule that the kind's JSON Schema cannot say
+	Beyond  bool  // a rule that the kind's JSON Schema does not say
 	Cause   error // the decoder's own word, or nil
 }
 
