@@ -1,0 +1,251 @@
+package scheduler
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"earlyage/projector/site"
+	"earlyage/projector/wall"
+)
+
+// alerts lists what ought to stand on the wall now, by kind and cause.
+func (k *look) alerts(a *Assessment, acc *account) []Alert {
+	if a.State == StateHandedOver {
+		return nil
+	}
+	c := collector{zone: k.site.Zone()}
+	k.jointAlerts(&c, a)
+	k.riseAlerts(&c)
+	k.loadAlerts(&c)
+	k.stripAlerts(&c, a)
+	k.frostAlerts(&c, a, acc)
+	k.probeAlerts(&c, a)
+	k.doubtAlerts(&c)
+	return c.sorted()
+}
+
+type collector struct {
+	zone *time.Location
+	list []Alert
+}
+
+func (c *collector) add(kind, cause string, since int64, format string, args ...any) {
+	c.list = append(c.list, Alert{Kind: kind, Cause: cause, Priority: AlertKinds[kind].Priority, Since: moment(since), Text: fmt.Sprintf(format, args...)})
+}
+
+func (c *collector) sorted() []Alert {
+	slices.SortFunc(c.list, func(a, b Alert) int { return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Cause, b.Cause)) })
+	return slices.CompactFunc(c.list, func(a, b Alert) bool { return a.Kind == b.Kind && a.Cause == b.Cause })
+}
+
+func (k *look) jointAlerts(c *collector, a *Assessment) {
+	for _, j := range a.Joints {
+		where := fmt.Sprintf("%.1f to %.1f m at %.2f m", j.FromM, j.ToM, j.TopM)
+		deadline := j.Deadline.UnixMilli()
+		switch {
+		case j.State == JointCold && !j.Treated:
+			c.add(AlertJointCold, where, deadline, "Cold joint at %s: covered %.0f min after placing, limit %.0f min (%s). The bracing stays until it is treated.",
+				where, j.AgeMin, j.LimitMin, j.LimitBy)
+		case j.State == JointClosing || j.State == JointPastLimit:
+			since := deadline - closingFrom(deadline-j.Placed.UnixMilli())
+			c.add(AlertJointClosing, where, since, "Joint at %s closes at %s (%s). Place there before then.", where, k.clockOnly(deadline), j.LimitBy)
+		}
+	}
+}
+
+// riseKept is how long a rise that was too fast stays an alert.
+const riseKept = hourMS
+
+func (k *look) riseAlerts(c *collector) {
+	for i := range k.wall.Pour.Lifts {
+		l := &k.wall.Pour.Lifts[i]
+		at := l.Ended.Early
+		if l.Rise <= k.policy.RiseMM || l.Rise55 <= k.policy.RiseMM+50 || at > k.now || at+riseKept <= k.now {
+			continue
+		}
+		k.at(at + riseKept)
+		where := stretch(l.RiseFrom, l.RiseTo)
+		c.add(AlertRiseFast, where+" "+moment(at).Format("2006-01-02T15:04Z"), at, "Rose %.2f m in 60 min at %s, limit %.2f m. Move on, and look at the form.",
+			metres(l.Rise), where, metres(k.policy.RiseMM))
+	}
+}
+
+// loadKept is how long after its discharge an old load stays an alert.
+const loadKept = 2 * hourMS
+
+func (k *look) loadAlerts(c *collector) {
+	for _, y := range k.wall.Pour.Loads {
+		if y.Batched == 0 || y.Rejected != 0 && y.Rejected <= k.now {
+			continue
+		}
+		limit := y.Batched + k.policy.LoadS*secondMS
+		end := k.now
+		if y.Ended != 0 {
+			end = min(end, y.Ended)
+			k.at(y.Ended + loadKept)
+		} else {
+			k.at(limit)
+		}
+		if end <= limit || y.Ended != 0 && y.Ended+loadKept <= k.now {
+			continue
+		}
+		c.add(AlertLoadOld, "load "+y.Name, limit, "Load %s %s was batched at %s: over %d min old. Discharge ends, or it is sent back on the foreman's word.",
+			y.Name, y.Ticket, k.clockOnly(y.Batched), k.policy.LoadS/60)
+	}
+}
+
+// stripAlerts judges every strip at the moment at which it happened.
+func (k *look) stripAlerts(c *collector, a *Assessment) {
+	h := &k.wall.Holding
+	for i := range h.Strips {
+		s := &h.Strips[i]
+		at := s.Began.Early
+		cause := "strip " + s.Key.ID
+		if why := k.notOpenAt(at, a); why != "" {
+			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
+				what(s), k.local(at), why)
+		}
+		if k.policy.PermitNeeded && !k.permitCovers(s, at) {
+			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s without a permit to strip that stood.", what(s), k.local(at))
+		}
+	}
+	if a.Strip.Open && a.State == StateMayStrip {
+		due := a.Strip.OpenedAt.UnixMilli() + k.policy.OverdueS*secondMS
+		k.at(due)
+		if due <= k.now {
+			c.add(AlertBraceOverdue, "window "+a.Strip.OpenedAt.Format("2006-01-02T15:04Z"), due, "Braces stand %d h after the window opened %s. Strip them, or say why they stay.",
+				k.policy.OverdueS/3600, k.local(a.Strip.OpenedAt.UnixMilli()))
+		}
+	}
+}
+
+func what(s *wall.Strip) string {
+	if s.All {
+		return "All braces"
+	}
+	return "Brace " + strings.Join(s.Braces, ", ")
+}
+
+// notOpenAt says why the window was not open at a moment, or "".
+func (k *look) notOpenAt(at int64, a *Assessment) string {
+	for _, c := range a.Strip.Criteria {
+		if c.Layer != LayerCured {
+			continue
+		}
+		if c.MetAt.IsZero() || c.MetAt.UnixMilli() > at {
+			return c.Name + " was not met"
+		}
+	}
+	for _, c := range []named{{Support, k.support(at)}, {Straight, k.straight(at)}, {Hold, k.hold(at, a.Joints)}} {
+		if !c.met || c.at > at {
+			return c.name + " was not met"
+		}
+	}
+	if v := k.wind(at); !v.met && v.have != "unknown" {
+		return "wind was over its limit"
+	}
+	return ""
+}
+
+// permitCovers reports whether a permit to strip stood for these braces.
+func (k *look) permitCovers(s *wall.Strip, at int64) bool {
+	for _, p := range k.wall.Holding.Permits {
+		if p.For != "strip" || p.At > at || p.Withdrawn != 0 && p.Withdrawn <= at || p.Until != 0 && p.Until <= at {
+			continue
+		}
+		if len(p.Braces) == 0 || s.All && k.namesAll(p.Braces) || !s.All && containsAll(p.Braces, s.Braces) {
+			return true
+		}
+	}
+	return false
+}
+
+func containsAll(list, want []string) bool {
+	for _, w := range want {
+		if !slices.Contains(list, w) {
+			return false
+		}
+	}
+	return true
+}
+
+func (k *look) frostAlerts(c *collector, a *Assessment, acc *account) {
+	for _, f := range acc.freezes {
+		if f.early && k.released("frost", f.to, func(r wall.Release) bool { return r.Freeze >= f.from-hourMS && r.Freeze <= f.to+hourMS }) == nil {
+			how := "was read"
+			if f.assumed {
+				how = "has to be assumed, since the top was not read"
+			}
+			c.add(AlertFrozen, "freeze "+moment(f.from).Format("2006-01-02T15:04Z"), f.from, "Frost in the concrete %s before 3.5 MPa: 0 °C or less %s. Equivalent age begins again at the thaw; the engineer decides.", k.local(f.from), how)
+		}
+	}
+	if acc.metAt != 0 || a.State != StateCuring && a.State != StatePlacing {
+		return
+	}
+	for _, h := range k.site.Hours {
+		if h.At < k.now-hourMS || h.Coldest > 0 {
+			continue
+		}
+		if h.At > k.now+dayMS {
+			k.at(h.At - dayMS)
+			return
+		}
+		c.add(AlertFrostAhead, "frost "+time.UnixMilli(h.At).In(c.zone).Format("2006-01-02"), max(k.wall.Pour.Started, h.At-dayMS), "Frost is forecast from %s (%s °C) and the concrete is not cured. Cover the top and the openings now.",
+			k.local(h.At), formatFixed(float64(h.Coldest)/100, 1))
+		return
+	}
+}
+
+func (k *look) probeAlerts(c *collector, a *Assessment) {
+	if a.State != StatePlacing && a.State != StateCuring || !a.Strip.CuredAt.IsZero() {
+		return
+	}
+	for _, t := range k.wall.Readings.Tracks() {
+		at, ok := t.LastAt()
+		if !ok || t.Typed() || t.Place != "top" && t.Place != "core" && t.Place != "face" {
+			continue
+		}
+		k.at(at + silentMS)
+		if at+silentMS <= k.now {
+			c.add(AlertProbeSilent, t.Place+" "+t.Probe, at+silentMS, "Probe %s (%s) has said nothing since %s. Until it does, the coldest substitute counts.", t.Probe, t.Place, k.local(at))
+		}
+	}
+}
+
+func (k *look) doubtAlerts(c *collector) {
+	for _, d := range k.wall.Doubts() {
+		doubtAlert(c, d)
+	}
+}
+
+func doubtAlert(c *collector, d wall.Doubt) {
+	if d.Key.ID == "" {
+		c.add(AlertEventRefused, fmt.Sprintf("message %d", d.Message), d.Since, "Message %d was %s. It counts as a doubt until a named person answers it.", d.Message, d.What)
+		return
+	}
+	c.add(AlertClockDoubtful, "event "+d.Key.ID, d.Since, "Entry %s of %s is in doubt: %s. The safer time counts until a named person answers it.", d.Key.ID, d.Key.Source, d.What)
+}
+
+// gapAlertAfter is how long a gap in a device's numbers may last before it is an alert.
+const gapAlertAfter = 10 * minuteMS
+
+// AlertsOfSite lists what ought to stand on the site as a whole, and the next
+// moment at which time alone changes it (zero: never). It is as pure as Assess.
+func AlertsOfSite(s *site.State, d *site.Devices, hub Hub, now time.Time) ([]Alert, time.Time) {
+	c := collector{zone: s.Zone()}
+	k := look{site: s, now: now.UnixMilli()}
+	d.Gaps(func(device string, g site.Gap) {
+		k.at(g.Since + gapAlertAfter)
+		if g.Since+gapAlertAfter <= k.now {
+			c.add(AlertRecordGap, fmt.Sprintf("device %s number %d", device, g.From), g.Since+gapAlertAfter,
+				"Numbers %s of device %s have not come since %s. Every wall of the site stays shut until they come or an officer gives them up by name.", numbers(g), device, k.local(g.Since))
+		}
+	})
+	for _, doubt := range s.Doubts() {
+		doubtAlert(&c, doubt)
+	}
+	return c.sorted(), moment(k.next)
+}

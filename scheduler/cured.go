@@ -1,0 +1,283 @@
+package scheduler
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"earlyage/projector/site"
+	"earlyage/projector/wall"
+)
+
+// ruling is one criterion before it is put into words for people.
+type ruling struct {
+	met  bool
+	at   int64 // when it was or will surely be met, Unix ms; 0: not known
+	have string
+	need string
+	unit string
+	note string
+}
+
+// complete: the record of the pour is whole.
+func (k *look) complete() ruling {
+	p, v := &k.wall.Pour, ruling{need: "record whole"}
+	var missing []string
+	miss := func(format string, args ...any) { missing = append(missing, fmt.Sprintf(format, args...)) }
+	if len(k.hub.Doubts) > 0 {
+		miss("the hub doubts its own record: %s", strings.Join(k.hub.Doubts, "; "))
+	}
+	if !k.wall.Holding.LaidOut {
+		miss("the wall is not laid out")
+	}
+	if len(p.Lifts) == 0 {
+		miss("no lift is recorded")
+	}
+	if p.Finished == 0 || p.Finished > k.now {
+		miss("pour.finished is not recorded")
+	}
+	for _, s := range p.Low {
+		miss("%s stands at %.2f m, under its planned top", stretch(s.From, s.To), metres(s.Height()))
+	}
+	v.at = p.Finished
+	for _, d := range k.wall.Devices() {
+		k.reported(d, &v, miss)
+	}
+	k.devices.Gaps(func(device string, g site.Gap) {
+		miss("numbers %s of device %s have not come", numbers(g), device)
+	})
+	v.met = len(missing) == 0
+	v.have, v.note = "whole", strings.Join(missing, "; ")
+	if !v.met {
+		v.have, v.at = "not whole", 0
+	}
+	return v
+}
+
+// reported asks whether a device that recorded placing said since the finish
+// that its outbox is empty.
+func (k *look) reported(d wall.Device, v *ruling, miss func(string, ...any)) {
+	y, _ := k.devices.Device(d.Name)
+	switch {
+	case !d.Numbered && !k.devices.WrittenOff(d.Name):
+		miss("device %s does not number its events", d.Name)
+	case d.Numbered && (y.Reported == 0 || y.Reported < k.wall.Pour.Finished || y.Last < d.Last):
+		if !k.devices.WrittenOff(d.Name) {
+			miss("device %s has not reported an empty outbox since the finish", d.Name)
+		}
+	default:
+		v.at = max(v.at, y.Reported)
+	}
+}
+
+func numbers(g site.Gap) string {
+	if g.From == g.To {
+		return fmt.Sprint(g.From)
+	}
+	return fmt.Sprintf("%d to %d", g.From, g.To)
+}
+
+// floor: 48 hours, or more where the site or an engineer says so, since the last
+// concrete. Nothing shortens it.
+func (k *look) floor() ruling {
+	zero, need := k.wall.Pour.ClockZero, max(k.policy.FloorS, site.FloorS)
+	v := ruling{need: hoursText(need), unit: "h", have: "0", note: k.setBy(need == site.FloorS)}
+	if zero == 0 {
+		v.note = "no concrete is recorded"
+		return v
+	}
+	v.at = ceilMinute(zero + need*secondMS)
+	v.have = hoursText(max(0, k.now-zero) / secondMS)
+	v.met = k.now >= v.at
+	k.at(v.at)
+	return v
+}
+
+// setBy says on whose word a number stands.
+func (k *look) setBy(isDefault bool) string {
+	if len(k.criteria) > 0 {
+		c := k.criteria[len(k.criteria)-1]
+		return strings.TrimSpace(fmt.Sprintf("engineer's criterion by %s %s %s", c.By, c.Drawing, c.Clause))
+	}
+	if isDefault || k.site.PolicyBy == "" {
+		return "not set by an engineer"
+	}
+	return "site policy by " + k.site.PolicyBy + "; not set by an engineer"
+}
+
+// age: equivalent age by every rule of the policy.
+func (k *look) age(a *account) ruling {
+	v := ruling{need: hoursText(k.policy.AgeS), unit: "h at 20 °C", have: "0"}
+	if len(a.sums) > 0 {
+		v.have = hoursText(slices.Min(a.sums) / nanoHour)
+	}
+	var names []string
+	for _, r := range k.policy.Rules {
+		names = append(names, maturityOf(r).Name())
+	}
+	v.note = strings.Join(names, " and ") + "; " + k.setBy(true)
+	if a.pending {
+		v.note += "; a substitute says frost since the last reading of the top: nothing counts until it is read"
+	}
+	if a.metAt != 0 {
+		v.at = ceilMinute(a.metAt)
+		v.met = k.now >= v.at
+		k.at(v.at)
+	}
+	return v
+}
+
+// enoughByAge reports whether equivalent age suffices without a strength.
+func (k *look) enoughByAge() bool { return k.policy.MPa100 == 0 && (k.mix.portland || k.ageOK) }
+
+// strength: asked for by the site or an engineer, or because the binder is not
+// known to be Portland cement without retarder.
+func (k *look) strength(a *account) ruling {
+	need := k.policy.MPa100
+	if k.enoughByAge() {
+		return ruling{met: true, at: k.wall.Pour.ClockZero, have: "not asked", need: "not asked", note: k.whyByAge()}
+	}
+	if need == 0 {
+		return ruling{have: "unknown", need: "an engineer's criterion", note: k.whyNotByAge()}
+	}
+	v := ruling{need: mpa(need), unit: "MPa", have: "no wall-cured result"}
+	if best := k.bestTest(); best > 0 {
+		v.have = mpa(best)
+	}
+	v.at = k.strengthShownAt(need)
+	if a.relMet != 0 && k.relationConfirmed() && (v.at == 0 || a.relMet < v.at) {
+		v.at, v.note = a.relMet, "the mix's strength relation, confirmed by a test"
+	}
+	if v.at != 0 {
+		v.at = ceilMinute(v.at)
+		k.at(v.at)
+	}
+	v.met = v.at != 0 && k.now >= v.at
+	return v
+}
+
+func (k *look) whyByAge() string {
+	if k.mix.portland {
+		return "Portland cement without retarder: equivalent age suffices"
+	}
+	return "an engineer lets equivalent age suffice"
+}
+
+func (k *look) whyNotByAge() string {
+	if !k.mix.known {
+		return "the mix is not approved and countersigned: a strength criterion or an engineer's word is needed"
+	}
+	return "the binder is not Portland cement without retarder: a strength criterion or an engineer's word is needed"
+}
+
+func mpa(hundredths int) string { return formatFixed(float64(hundredths)/100, 1) }
+
+func (k *look) bestTest() int {
+	best := 0
+	for _, t := range k.wall.Holding.Tests {
+		if t.Wall && t.At <= k.now {
+			best = max(best, t.MPa100)
+		}
+	}
+	return best
+}
+
+// strengthShownAt is when two wall-cured specimens, or one test on the wall
+// itself, showed a strength, with no lower result after; 0: not shown.
+// Laboratory-cured specimens never count.
+func (k *look) strengthShownAt(need int) int64 {
+	var shown int64
+	cured := 0
+	for _, t := range k.wall.Holding.Tests {
+		if !t.Wall || t.At > k.now || t.At <= k.wall.Pour.ClockZero {
+			continue
+		}
+		switch {
+		case t.MPa100 < need:
+			shown, cured = 0, 0
+		case t.Specimen != "":
+			cured++
+			if cured == 2 && shown == 0 {
+				shown = t.At
+			}
+		case shown == 0:
+			shown = t.At
+		}
+	}
+	return shown
+}
+
+// relationConfirmed reports whether a wall-cured test stands behind the mix's
+// strength relation: at or above nine tenths of what the relation gave then.
+func (k *look) relationConfirmed() bool {
+	if k.mix.relation == nil {
+		return false
+	}
+	confirmed := false
+	for _, t := range k.wall.Holding.Tests {
+		if !t.Wall || t.At > k.now || t.At <= k.wall.Pour.ClockZero {
+			continue
+		}
+		a := k.accountant()
+		a.need = 1 << 62
+		a.run(t.At)
+		days := float64(a.out.sums[0]/nanoHour) / 86400
+		want, err := k.mix.relation.MPa(days)
+		if err != nil || float64(t.MPa100) < 90*want {
+			return false
+		}
+		confirmed = true
+	}
+	return confirmed
+}
+
+// relationNeed is the equivalent age in seconds at which the mix's relation
+// reaches a strength; 0: there is none.
+func (k *look) relationNeed() int64 {
+	if k.mix.relation == nil || k.policy.MPa100 == 0 {
+		return 0
+	}
+	days, err := k.mix.relation.AgeDays(float64(k.policy.MPa100) / 100)
+	if err != nil {
+		return 0
+	}
+	hours := days * 24
+	return wall.Seconds(&hours)
+}
+
+// frost: never frozen before 3.5 MPa, or released by name.
+func (k *look) frost(a *account) ruling {
+	v := ruling{met: true, at: k.wall.Pour.ClockZero, have: "not frozen", need: "never frozen before 3.5 MPa"}
+	for _, f := range a.freezes {
+		if !f.early {
+			continue
+		}
+		v.have = "frozen " + k.local(f.from)
+		r := k.released("frost", f.to, func(r wall.Release) bool { return r.Freeze >= f.from-hourMS && r.Freeze <= f.to+hourMS })
+		if r == nil {
+			v.met, v.at = false, 0
+			v.note = "equivalent age begins again at the thaw, and only an engineer's release that names this freeze opens the window"
+			if f.assumed {
+				v.note = "the top was not read while a substitute stood at or under 0 °C; " + v.note
+			}
+			return v
+		}
+		v.at, v.note = max(v.at, r.At), "released by "+r.By
+	}
+	return v
+}
+
+// released finds the first release of a criterion at or after a moment.
+func (k *look) released(what string, after int64, fits func(wall.Release) bool) *wall.Release {
+	for i := range k.wall.Holding.Releases {
+		r := &k.wall.Holding.Releases[i]
+		if r.Releases == what && r.At >= after && r.At <= k.now && (fits == nil || fits(*r)) {
+			return r
+		}
+	}
+	return nil
+}
+
+func stretch(from, to int) string { return fmt.Sprintf("%.1f to %.1f m", metres(from), metres(to)) }
+
+func metres(mm int) float64 { return float64(mm) / 1000 }
