@@ -144,7 +144,7 @@ var AlertKinds = map[string]AlertKind{
 		Cause:       "A clock that the answers rest on has jumped, disagrees with the others, or was never checked.",
 		Consequence: "No age and no time to strip can be trusted. Windows stay shut, and joints count as older.",
 		Action:      "Set the clock right from a time server. Compare the phones of the site with a clock that you trust.",
-		Respond:     time.Hour, Who: "keeper", OffDelay: time.Minute,
+		Respond:     time.Hour, Who: "keeper", OnDelay: 2 * time.Minute, OffDelay: time.Minute,
 	},
 	AlertEventRefused: {
 		Name: "Entry refused", Priority: Medium,

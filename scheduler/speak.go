@@ -1,0 +1,105 @@
+package scheduler
+
+import (
+	"context"
+	"errors"
+	"maps"
+	"time"
+
+	"earlyage/events"
+)
+
+// maySpeak reports whether the record is one to speak from.
+func (l *Loop) maySpeak(st Status) bool {
+	if st.Short != l.short {
+		l.short = st.Short
+		if st.Short {
+			l.cfg.Log.Error("the stream is shorter than the record: nothing is said until it is restored", "through", st.Through)
+		}
+	}
+	return st.Level && !st.Short && st.Through >= l.echo
+}
+
+// say publishes, and remembers how far the record must come before more is said.
+func (l *Loop) say(ctx context.Context, words []events.Event) {
+	sealed := l.sealAll(words)
+	if len(sealed) == 0 {
+		return
+	}
+	seq, err := l.cfg.Voice.Say(ctx, sealed)
+	l.echo = max(l.echo, seq)
+	if err != nil {
+		// Some of the words may be in the stream. They are looked for before
+		// anything is said again: the record has to come up to the stream's head.
+		l.count.Failed++
+		l.unsure, l.pause = true, min(max(retryAfter, 2*l.pause), longestPause)
+		l.notBefore = time.Now().Add(l.pause)
+		for _, e := range sealed {
+			l.mark(Ref{e.Source.Site, e.Wall})
+		}
+		if ctx.Err() == nil {
+			l.cfg.Log.Warn("could not publish, will try again", "words", len(sealed), "err", err)
+		}
+		return
+	}
+	l.pause = 0
+	elapsed := l.cfg.Clock.Elapsed()
+	for _, e := range sealed {
+		l.count.Said++
+		l.recent[e.ID] = elapsed
+		l.logWord(e)
+	}
+}
+
+// sealAll gives the words their ids and leaves out what cannot be said, and what
+// was just said and did not come back: repeating it at once would help nobody.
+func (l *Loop) sealAll(words []events.Event) []events.Event {
+	elapsed := l.cfg.Clock.Elapsed()
+	maps.DeleteFunc(l.recent, func(_ string, at time.Duration) bool { return elapsed-at >= sayAgainAfter })
+	var out []events.Event
+	for _, w := range words {
+		e, err := seal(w)
+		if _, again := l.recent[e.ID]; again && err == nil {
+			err = errors.New("it was stored and the record does not hold it")
+		}
+		if err != nil {
+			ref := Ref{w.Source.Site, w.Wall}
+			l.cfg.Log.Error("cannot say", "kind", w.Kind, "on", ref.String(), "err", err)
+			l.queue.set(ref, l.cfg.Clock.Now().Add(sayAgainAfter))
+			continue
+		}
+		out = append(out, e)
+	}
+	return out
+}
+
+// findHead finds out, when it is time to, how far the stream is after a failed
+// publication.
+func (l *Loop) findHead(ctx context.Context) bool {
+	l.blocked = true
+	if time.Now().Before(l.notBefore) {
+		return false
+	}
+	_, head, err := l.cfg.Stream.Head(ctx)
+	if err != nil {
+		l.pause = min(2*l.pause, longestPause)
+		l.notBefore = time.Now().Add(l.pause)
+		return false
+	}
+	l.unsure, l.echo = false, max(l.echo, head)
+	return true
+}
+
+func (l *Loop) logWord(e events.Event) {
+	on := Ref{e.Source.Site, e.Wall}.String()
+	switch d := e.Data.(type) {
+	case *events.WindowStated:
+		l.cfg.Log.Info("window stated", "on", on, "open", d.Open, "governs", d.Governs, "text", d.Text)
+	case *events.AlertRaised:
+		l.cfg.Log.Info("alert raised", "on", on, "kind", d.Kind, "priority", d.Priority, "alert", d.Alert, "text", d.Text)
+	case *events.AlertCleared:
+		l.cfg.Log.Info("alert cleared", "on", on, "kind", d.Kind, "alert", d.Alert)
+	case *events.SheetIssued:
+		l.cfg.Log.Info("morning sheet", "site", on, "date", d.Date, "walls", len(d.Walls))
+	}
+}
