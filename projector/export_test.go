@@ -1,0 +1,31 @@
+package projector
+
+import (
+	"go.etcd.io/bbolt"
+
+	"earlyage/events/stream"
+)
+
+// What the tests of package projector_test reach into.
+
+type Database = database
+
+// OpenWith makes a Config open its files by another function.
+func (c *Config) OpenWith(open func(path string, options *bbolt.Options) (Database, error)) {
+	c.open = open
+}
+
+// OpenFile is how files are opened otherwise.
+func OpenFile(path string, options *bbolt.Options) (Database, error) { return openFile(path, options) }
+
+// WallsInMemory returns how many walls are loaded.
+func (p *Projector) WallsInMemory() int { return p.fold.walls.len() }
+
+// Fold runs messages through all three steps without a stream.
+func (p *Projector) Fold(batch []stream.Message) error {
+	items := p.reader.decode(batch)
+	if err := p.keep.commit(items); err != nil {
+		return err
+	}
+	return p.foldBatch(items)
+}

@@ -1,0 +1,303 @@
+package projector_test
+
+import (
+	"context"
+	"crypto/ed25519"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"slices"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/google/uuid"
+	"github.com/stretchr/testify/require"
+	"go.etcd.io/bbolt"
+	"go.uber.org/goleak"
+
+	"earlyage/events"
+	"earlyage/events/stream"
+	"earlyage/projector"
+)
+
+func TestMain(m *testing.M) {
+	goleak.VerifyTestMain(m)
+}
+
+var monday = time.Date(2026, 3, 2, 6, 0, 0, 0, time.UTC)
+
+// tape is a stream in memory. It hands out batches of the sizes in cuts, in
+// turn, or as large as is allowed.
+type tape struct {
+	mu    sync.Mutex
+	msgs  []stream.Message
+	last  uint64
+	moved chan struct{}
+	cuts  []int
+	err   error // what Head and Read answer, if not nil
+}
+
+func newTape() *tape { return &tape{moved: make(chan struct{})} }
+
+func (s *tape) change(f func()) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	f()
+	close(s.moved)
+	s.moved = make(chan struct{})
+}
+
+// put records a message and returns its sequence.
+func (s *tape) put(subject string, body []byte, signature string) (seq uint64) {
+	s.change(func() {
+		s.last++
+		seq = s.last
+		s.msgs = append(s.msgs, stream.Message{
+			Seq: seq, Recorded: monday.Add(time.Duration(seq) * time.Second), Subject: subject, Signature: signature, Body: body,
+		})
+	})
+	return seq
+}
+
+// lose makes the next n sequences a hole.
+func (s *tape) lose(n uint64) { s.change(func() { s.last += n }) }
+
+// shorten forgets what comes after a sequence.
+func (s *tape) shorten(last uint64) (rest []stream.Message) {
+	s.change(func() {
+		i := slices.IndexFunc(s.msgs, func(m stream.Message) bool { return m.Seq > last })
+		if i >= 0 {
+			rest, s.msgs = slices.Clone(s.msgs[i:]), s.msgs[:i:i]
+		}
+		s.last = last
+	})
+	return rest
+}
+
+// restore gives back what shorten took.
+func (s *tape) restore(rest []stream.Message) {
+	s.change(func() { s.msgs = append(s.msgs, rest...); s.last = rest[len(rest)-1].Seq })
+}
+
+func (s *tape) fail(err error) { s.change(func() { s.err = err }) }
+
+func (s *tape) Head(context.Context) (first, last uint64, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if len(s.msgs) > 0 {
+		first = s.msgs[0].Seq
+	}
+	return first, s.last, s.err
+}
+
+func (s *tape) Read(ctx context.Context, after uint64, limits stream.Limits, deliver func([]stream.Message) error) error {
+	for turn := 0; ; turn++ {
+		batch, moved, err := s.batch(after, limits.Max, turn)
+		if err != nil {
+			return err
+		}
+		if len(batch) == 0 {
+			select {
+			case <-moved:
+				continue
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+		after = batch[len(batch)-1].Seq
+		if err := deliver(batch); err != nil {
+			return err
+		}
+	}
+}
+
+func (s *tape) batch(after uint64, most, turn int) (batch []stream.Message, moved chan struct{}, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.err != nil {
+		return nil, nil, s.err
+	}
+	if after > s.last {
+		return nil, nil, fmt.Errorf("stream ends at %d: %w", s.last, stream.ErrShort)
+	}
+	if len(s.cuts) > 0 {
+		most = s.cuts[turn%len(s.cuts)]
+	}
+	for _, m := range s.msgs {
+		if m.Seq > after && len(batch) < most {
+			batch = append(batch, m)
+		}
+	}
+	return batch, s.moved, nil
+}
+
+// device makes events as one device does.
+type device struct {
+	t      *testing.T
+	source events.Source
+	number uint64 // 0 and unnumbered: it gives no numbers
+	plain  bool
+	clock  time.Time
+}
+
+func newDevice(t *testing.T, site, name string) *device {
+	return &device{t: t, source: events.Source{Site: site, Device: name}, clock: monday}
+}
+
+// event makes the device's next entry.
+func (d *device) event(wall string, kind events.Kind, by string, data events.Data) events.Event {
+	d.clock = d.clock.Add(time.Minute)
+	e := events.Event{ID: newID(d.clock), Source: d.source, Kind: kind, Wall: wall, Time: d.clock, By: by, Data: data, HasOffset: true}
+	if !d.plain {
+		d.number++
+		e.Sequence = d.number
+	}
+	return e
+}
+
+// newID makes a UUIDv7 of a moment.
+func newID(at time.Time) string {
+	id := uuid.Must(uuid.NewV7())
+	ms := at.UnixMilli()
+	for i := range 6 {
+		id[i] = byte(ms >> (40 - 8*i))
+	}
+	return id.String()
+}
+
+func ptr[T any](v T) *T { return &v }
+
+func (d *device) lift(wall string, from, to, top float64) events.Event {
+	return d.event(wall, "lift.placed", "", &events.LiftPlaced{FromM: &from, ToM: &to, TopM: &top, Vibrated: ptr(true)})
+}
+
+func (d *device) reading(wall string, celsius float64) events.Event {
+	return d.event(wall, "temperature.read", "", &events.TemperatureRead{Place: "top", Celsius: &celsius})
+}
+
+func encode(t testing.TB, e events.Event) []byte {
+	t.Helper()
+	body, err := e.Encode()
+	require.NoError(t, err)
+	_, err = events.Decode(e.Subject(), body)
+	require.NoError(t, err, "event of a test: %s", body)
+	return body
+}
+
+func (s *tape) add(t testing.TB, e events.Event) uint64 {
+	t.Helper()
+	return s.put(e.Subject(), encode(t, e), "")
+}
+
+func (s *tape) addSigned(t testing.TB, key ed25519.PrivateKey, e events.Event) uint64 {
+	t.Helper()
+	body := encode(t, e)
+	return s.put(e.Subject(), body, stream.Sign(key, body))
+}
+
+// hubKey is the same in every test, so that digests can be compared.
+var hubKey = ed25519.NewKeyFromSeed([]byte("the hub's key of these tests 32B"))
+
+func newConfig(t *testing.T, dir string, source projector.Source) projector.Config {
+	t.Helper()
+	return projector.Config{
+		Dir: dir, Stream: source, Key: hubKey.Public().(ed25519.PublicKey),
+		Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
+	}
+}
+
+// open opens a store; when the test ends it is closed and both files are checked.
+func open(t *testing.T, cfg projector.Config) *projector.Projector {
+	t.Helper()
+	p, err := projector.Open(cfg)
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		require.NoError(t, p.Close())
+		checkFiles(t, cfg.Dir)
+	})
+	return p
+}
+
+// checkFiles walks every page of the files that are there.
+func checkFiles(t *testing.T, dir string) {
+	t.Helper()
+	for _, name := range []string{"keep.db", "view.db"} {
+		db, err := bbolt.Open(filepath.Join(dir, name), 0o600, &bbolt.Options{Timeout: time.Second})
+		require.NoError(t, err, name)
+		require.NoError(t, db.View(func(tx *bbolt.Tx) error {
+			for err := range tx.Check() {
+				require.NoError(t, err, name)
+			}
+			return nil
+		}))
+		require.NoError(t, db.Close())
+	}
+	left, err := filepath.Glob(filepath.Join(dir, "*.new"))
+	require.NoError(t, err)
+	require.Empty(t, left, "unfinished files")
+}
+
+// run runs a projector until stop is called, which waits for the end and
+// returns Run's error.
+func run(t *testing.T, p *projector.Projector) (stop func() error) {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan error, 1)
+	go func() { done <- p.Run(ctx) }()
+	var once sync.Once
+	var err error
+	stop = func() error {
+		once.Do(func() { cancel(); err = <-done })
+		return err
+	}
+	t.Cleanup(func() { _ = stop() })
+	return stop
+}
+
+// reach waits until a message is folded.
+func reach(t *testing.T, p *projector.Projector, seq uint64) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
+	defer cancel()
+	require.NoError(t, p.Wait(ctx, seq))
+}
+
+// foldAll opens a store on a tape, folds all of it and leaves it stopped.
+func foldAll(t *testing.T, s *tape) *projector.Projector {
+	t.Helper()
+	p := open(t, newConfig(t, t.TempDir(), s))
+	stop := run(t, p)
+	reach(t, p, s.last)
+	require.NoError(t, stop())
+	return p
+}
+
+func view(t *testing.T, p *projector.Projector, f func(projector.View)) {
+	t.Helper()
+	require.NoError(t, p.Read(func(v projector.View) error { f(v); return nil }))
+}
+
+func digest(t *testing.T, p *projector.Projector) (d [32]byte) {
+	t.Helper()
+	view(t, p, func(v projector.View) {
+		var err error
+		d, err = v.Digest()
+		require.NoError(t, err)
+	})
+	return d
+}
+
+// unsynced opens files without waiting for the disk, for tests that open many.
+func unsynced(path string, options *bbolt.Options) (projector.Database, error) {
+	options.NoSync, options.NoGrowSync = true, true
+	return projector.OpenFile(path, options)
+}
+
+func fileSize(t *testing.T, path string) int64 {
+	t.Helper()
+	info, err := os.Stat(path)
+	require.NoError(t, err)
+	return info.Size()
+}

@@ -1,0 +1,376 @@
+package projector
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"crypto/rand"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+
+	"go.etcd.io/bbolt"
+
+	"earlyage/events"
+	"earlyage/events/stream"
+)
+
+var (
+	leafBucket   = []byte("leaf")
+	keyBucket    = []byte("key")
+	wallBucket   = []byte("wall")
+	numberBucket = []byte("number")
+	metaBucket   = []byte("meta")
+
+	seedKey   = []byte("hub-seed")
+	demoKey   = []byte("demo")
+	formatKey = []byte("format")
+)
+
+const keepFormat = "1"
+
+// errDiffers: a message at a kept sequence is not the kept one.
+var errDiffers = errors.New("other bytes are kept at this sequence")
+
+// keep is keep.db. commit is for one goroutine; the rest for any.
+type keep struct {
+	db   database
+	hub  ed25519.PrivateKey
+	demo bool
+	last uint64 // owned by the goroutine that commits
+}
+
+func openKeep(cfg Config, name string) (*keep, error) {
+	db, err := cfg.open(filepath.Join(cfg.Dir, name), keepOptions())
+	if err != nil {
+		return nil, err
+	}
+	k := &keep{db: db}
+	if err := guarded(func() error { return k.prepare(cfg) }); err != nil {
+		return nil, errors.Join(fmt.Errorf("%s: %w", name, err), db.Close())
+	}
+	return k, nil
+}
+
+func (k *keep) prepare(cfg Config) error {
+	err := k.db.Update(func(tx *bbolt.Tx) error {
+		for _, name := range [][]byte{leafBucket, keyBucket, wallBucket, numberBucket, metaBucket} {
+			if _, err := tx.CreateBucketIfNotExists(name); err != nil {
+				return err
+			}
+		}
+		return k.prepareMeta(tx.Bucket(metaBucket), cfg.Demo)
+	})
+	if err != nil {
+		return err
+	}
+	if cfg.Demo && !k.demo {
+		return errors.New("this folder holds a real record, not a demo's: choose another")
+	}
+	return k.checkEnd()
+}
+
+func (k *keep) prepareMeta(meta *bbolt.Bucket, demo bool) error {
+	if meta.Get(formatKey) == nil {
+		seed := make([]byte, ed25519.SeedSize)
+		if _, err := rand.Read(seed); err != nil {
+			return fmt.Errorf("make the hub's key: %w", err)
+		}
+		flag := []byte{0}
+		if demo {
+			flag[0] = 1
+		}
+		if err := errors.Join(meta.Put(seedKey, seed), meta.Put(demoKey, flag), meta.Put(formatKey, []byte(keepFormat))); err != nil {
+			return err
+		}
+	}
+	if f := meta.Get(formatKey); string(f) != keepFormat {
+		return fmt.Errorf("format %q, this program reads %q", f, keepFormat)
+	}
+	seed := meta.Get(seedKey)
+	if len(seed) != ed25519.SeedSize {
+		return fmt.Errorf("hub key seed of %d bytes: %w", len(seed), ErrDamaged)
+	}
+	k.hub = ed25519.NewKeyFromSeed(seed)
+	k.demo = bytes.Equal(meta.Get(demoKey), []byte{1})
+	return nil
+}
+
+// tailChecked is how many of the last leaves are read at Open. The rest is
+// read, each by its checksum, whenever it is used, and whole by a rebuild.
+const tailChecked = 1000
+
+// checkEnd reads the end of the record, where an interrupted write would show.
+func (k *keep) checkEnd() error {
+	return k.db.View(func(tx *bbolt.Tx) error {
+		c := tx.Bucket(leafBucket).Cursor()
+		key, v := c.Last()
+		if key != nil {
+			k.last = binary.BigEndian.Uint64(key)
+		}
+		for range tailChecked {
+			if key == nil {
+				return nil
+			}
+			if _, err := readLeaf(key, v); err != nil {
+				return err
+			}
+			key, v = c.Prev()
+		}
+		return nil
+	})
+}
+
+func readLeaf(key, sealed []byte) (Leaf, error) {
+	raw, err := unseal(key, sealed)
+	if err != nil {
+		return Leaf{}, fmt.Errorf("leaf %x: %w", key, err)
+	}
+	l, err := ParseLeaf(raw)
+	if err != nil {
+		return Leaf{}, fmt.Errorf("leaf %x: %w: %w", key, err, ErrDamaged)
+	}
+	return l, nil
+}
+
+// commit keeps a batch: leaves first, then what finds them, in one transaction.
+// It is idempotent by sequence: a message that is kept already is compared and
+// passed over, so a batch whose commit was reported failed can be given again.
+// It also says of each item which message first had its key.
+//
+// A crash before it returns leaves all of the batch or none; the stream still
+// has it, and the next Open reads on after the last leaf.
+func (k *keep) commit(items []item) error {
+	if len(items) == 0 {
+		return nil
+	}
+	err := guarded(func() error {
+		return k.db.Update(func(tx *bbolt.Tx) error {
+			if err := putLeaves(tx, items); err != nil {
+				return err
+			}
+			return resolve(tx, items, true)
+		})
+	})
+	if err != nil {
+		return fmt.Errorf("keep messages %d to %d: %w", items[0].seq, items[len(items)-1].seq, err)
+	}
+	k.last = items[len(items)-1].seq
+	return nil
+}
+
+func putLeaves(tx *bbolt.Tx, items []item) error {
+	leaves := tx.Bucket(leafBucket)
+	leaves.FillPercent = 1 // the sequence only grows: no page is split later
+	last := uint64(0)
+	if key, _ := leaves.Cursor().Last(); key != nil {
+		last = binary.BigEndian.Uint64(key)
+	}
+	walls, numbers := newRows(len(items)), newRows(len(items))
+	for i := range items {
+		it := &items[i]
+		if it.seq <= last {
+			if !bytes.Equal(leaves.Get(it.key()), it.sealed) {
+				return fmt.Errorf("message %d: %w", it.seq, errDiffers)
+			}
+			continue
+		}
+		if err := leaves.Put(it.key(), it.sealed); err != nil {
+			return err
+		}
+		if it.placed {
+			walls.add(it.seq, it.at.Site, it.at.Wall, 0, false)
+		}
+		if it.number != 0 {
+			numbers.add(it.seq, it.at.Site, it.device, it.number, true)
+		}
+	}
+	return errors.Join(walls.write(tx.Bucket(wallBucket)), numbers.write(tx.Bucket(numberBucket)))
+}
+
+// resolve finds for each item the first message with its key. With put it
+// claims keys that are not in the index; without, their absence is damage.
+func resolve(tx *bbolt.Tx, items []item, put bool) error {
+	keys, leaves := tx.Bucket(keyBucket), tx.Bucket(leafBucket)
+	if put {
+		keys.FillPercent = 0.9
+	}
+	var held []byte
+	var first uint64
+	for _, c := range claims(items) {
+		it := &items[c.at]
+		if !bytes.Equal(c.key, held) {
+			held, first = c.key, it.seq
+			switch v := keys.Get(c.key); {
+			case len(v) == 8:
+				first = binary.BigEndian.Uint64(v)
+			case put:
+				if err := keys.Put(c.key, it.key()); err != nil {
+					return err
+				}
+			default:
+				return fmt.Errorf("key index lacks message %d: %w", it.seq, ErrDamaged)
+			}
+		}
+		it.first = first
+		if first != it.seq {
+			if err := it.compare(leaves); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+type claim struct {
+	key []byte
+	at  int
+}
+
+// claims lists the keys of a batch in order, and of equal keys the first
+// message first.
+func claims(items []item) []claim {
+	list := make([]claim, 0, len(items))
+	arena := make([]byte, 0, len(items)*64)
+	for i := range items {
+		it := &items[i]
+		if it.id == "" || it.source == "" {
+			continue
+		}
+		start := len(arena)
+		arena = appendClaim(arena, it.refusal != nil, it.id, it.source)
+		list = append(list, claim{arena[start:len(arena):len(arena)], i})
+	}
+	slices.SortFunc(list, func(a, b claim) int {
+		if c := bytes.Compare(a.key, b.key); c != 0 {
+			return c
+		}
+		return a.at - b.at
+	})
+	return list
+}
+
+// compare reports whether the first message with the item's key is the same
+// one: the same subject and the same body.
+func (it *item) compare(leaves *bbolt.Bucket) error {
+	key := seqKey(it.first)
+	l, err := readLeaf(key, leaves.Get(key))
+	if err != nil {
+		return err
+	}
+	it.other = l.Subject != it.subject || !bytes.Equal(l.Body, it.body)
+	if sub, err := events.ParseSubject(l.Subject); err == nil {
+		it.firstAt = Ref{sub.Site, sub.Wall}
+	}
+	return nil
+}
+
+// resolveKept is resolve for items that are kept already.
+func (k *keep) resolveKept(items []item) error {
+	return guarded(func() error {
+		return k.db.View(func(tx *bbolt.Tx) error { return resolve(tx, items, false) })
+	})
+}
+
+// leaf returns the bytes of one leaf, or nil.
+func (k *keep) leaf(seq uint64) ([]byte, error) {
+	var out []byte
+	err := guarded(func() error {
+		return k.db.View(func(tx *bbolt.Tx) error {
+			v := tx.Bucket(leafBucket).Get(seqKey(seq))
+			if v == nil {
+				return nil
+			}
+			raw, err := unseal(seqKey(seq), v)
+			out = bytes.Clone(raw)
+			return err
+		})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("leaf %d: %w", seq, err)
+	}
+	return out, nil
+}
+
+// item reads one kept message again.
+func (k *keep) item(r reader, seq uint64) (item, error) {
+	raw, err := k.leaf(seq)
+	if err != nil {
+		return item{}, err
+	}
+	l, err := ParseLeaf(raw)
+	if err != nil {
+		return item{}, fmt.Errorf("leaf %d: %w: %w", seq, err, ErrDamaged)
+	}
+	return r.decode([]stream.Message{messageOf(l)})[0], nil
+}
+
+// messageOf gives a leaf as it came from the stream.
+func messageOf(l Leaf) stream.Message {
+	return stream.Message{Seq: l.Seq, Recorded: l.Recorded, Subject: l.Subject, Signature: l.Signature, Body: l.Body}
+}
+
+// read hands out the kept messages after a sequence and up to another, as they
+// came from the stream. The batches belong to the callee.
+func (k *keep) read(after, upTo uint64, most int, deliver func([]stream.Message) error) error {
+	for after < upTo {
+		batch, err := k.readBatch(after, upTo, most)
+		if err != nil || len(batch) == 0 {
+			return err
+		}
+		after = batch[len(batch)-1].Seq
+		if err := deliver(batch); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (k *keep) readBatch(after, upTo uint64, most int) (batch []stream.Message, err error) {
+	size := 0
+	err = guarded(func() error {
+		return k.db.View(func(tx *bbolt.Tx) error {
+			c := tx.Bucket(leafBucket).Cursor()
+			for key, v := c.Seek(seqKey(after + 1)); key != nil && len(batch) < most && size < batchBytes; key, v = c.Next() {
+				l, err := readLeaf(key, v)
+				if err != nil {
+					return err
+				}
+				if l.Seq > upTo {
+					return nil
+				}
+				size += len(l.Body)
+				l.Body = bytes.Clone(l.Body)
+				batch = append(batch, messageOf(l))
+			}
+			return nil
+		})
+	})
+	if err != nil {
+		return nil, fmt.Errorf("read kept messages after %d: %w", after, err)
+	}
+	return batch, nil
+}
+
+// sequences lists the kept messages of a wall up to a sequence.
+func (k *keep) sequences(at Ref, upTo uint64) (list []uint64, err error) {
+	err = guarded(func() error {
+		return k.db.View(func(tx *bbolt.Tx) (err error) {
+			list, err = sequencesOf(tx.Bucket(wallBucket), at, upTo)
+			return err
+		})
+	})
+	return list, err
+}
+
+// holder finds who first used a device's number, before a sequence.
+func (k *keep) holder(device events.Source, number, before uint64) (seq uint64, err error) {
+	err = guarded(func() error {
+		return k.db.View(func(tx *bbolt.Tx) (err error) {
+			seq, err = holderOf(tx.Bucket(numberBucket), device, number, before)
+			return err
+		})
+	})
+	return seq, err
+}

@@ -1,0 +1,267 @@
+package projector
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"runtime"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"github.com/go-json-experiment/json/jsontext"
+
+	"earlyage/events"
+	"earlyage/events/stream"
+	"earlyage/projector/wall"
+)
+
+// hubDevice is the device name that the hub's own key speaks for. Whatever comes
+// from it must carry the hub's signature: an unsigned message with a guessed id
+// could otherwise take the place of a statement or an alert.
+const hubDevice = "hub"
+
+// item is one message on its way through the projector.
+type item struct {
+	seq      uint64
+	recorded time.Time
+	subject  string
+	sealed   []byte // the leaf and its checksum
+	body     []byte // a part of sealed
+
+	at     Ref // from the subject; Wall empty: the whole site
+	placed bool
+
+	event   events.Event
+	trusted bool
+	refusal *events.Refusal // nil: acceptable by itself
+
+	// As far as they can be read, also of a refused message.
+	id     string
+	source string
+	device string // of the subject's own site
+	number uint64 // of that device; 0: none
+
+	// Set by the keep: the first message with this key. 0: it has no key.
+	first   uint64
+	other   bool // the first has other bytes
+	firstAt Ref
+}
+
+func (it *item) fact() wall.Fact {
+	return wall.Fact{Event: it.event, Seq: it.seq, Recorded: it.recorded, Trusted: it.trusted}
+}
+
+// reader turns messages into items. It is safe for concurrent use.
+type reader struct {
+	key  ed25519.PublicKey
+	demo bool
+}
+
+const decodeChunk = 64
+
+// decode reads a batch on all processors. The items stand in the order of the
+// messages, their bytes in arenas of their own.
+func (r reader) decode(batch []stream.Message) []item {
+	items := make([]item, len(batch))
+	chunks := (len(batch) + decodeChunk - 1) / decodeChunk
+	workers := min(chunks, runtime.GOMAXPROCS(0))
+	if workers <= 1 {
+		r.decodeChunk(batch, items)
+		return items
+	}
+	var next atomic.Int64
+	var wg sync.WaitGroup
+	for range workers {
+		wg.Go(func() {
+			for {
+				from := int(next.Add(1)-1) * decodeChunk
+				if from >= len(batch) {
+					return
+				}
+				to := min(from+decodeChunk, len(batch))
+				r.decodeChunk(batch[from:to], items[from:to])
+			}
+		})
+	}
+	wg.Wait()
+	return items
+}
+
+func (r reader) decodeChunk(batch []stream.Message, items []item) {
+	size := 0
+	for i := range batch {
+		size += len(batch[i].Body) + len(batch[i].Subject) + len(batch[i].Signature) + 40
+	}
+	arena := make([]byte, 0, size)
+	for i := range batch {
+		arena = r.read(&items[i], &batch[i], arena)
+	}
+}
+
+func (r reader) read(it *item, m *stream.Message, arena []byte) []byte {
+	it.seq, it.subject = m.Seq, m.Subject
+	it.recorded = r.recorded(m)
+	arena = it.keep(m.Signature, m.Body, arena)
+	if sub, err := events.ParseSubject(m.Subject); err == nil {
+		it.at, it.placed = Ref{sub.Site, sub.Wall}, true
+	}
+	it.event, it.refusal = decodeEvent(m.Subject, it.body)
+	if it.refusal == nil {
+		it.id, it.source, it.device, it.number = it.event.ID, it.event.Source.String(), it.event.Source.Device, it.event.Sequence
+		it.trusted, it.refusal = r.trust(&it.event, m.Signature, it.body)
+	} else {
+		it.peek()
+	}
+	if it.refusal != nil && it.device == hubDevice {
+		it.number = 0 // a stranger holds no number of the hub
+	}
+	return arena
+}
+
+// keep encodes the leaf and its checksum into the arena: the only copy of the
+// body that is made.
+func (it *item) keep(signature string, body, arena []byte) []byte {
+	start := len(arena)
+	arena = Leaf{it.seq, it.recorded, it.subject, signature, body}.Append(arena)
+	end := len(arena)
+	it.body = arena[end-len(body) : end : end]
+	// The leaf begins with the sequence, as the key of its bucket is written.
+	arena = binary.BigEndian.AppendUint32(arena, checksum(arena[start+1:start+9], arena[start:end]))
+	it.sealed = arena[start:len(arena):len(arena)]
+	return arena
+}
+
+// key returns the sequence as the key of the leaf.
+func (it *item) key() []byte { return it.sealed[1:9] }
+
+func (r reader) recorded(m *stream.Message) time.Time {
+	if r.demo && m.DemoRecorded != "" {
+		if t, err := time.Parse(time.RFC3339Nano, m.DemoRecorded); err == nil {
+			return t.UTC().Truncate(time.Millisecond)
+		}
+	}
+	return m.Recorded.UTC().Truncate(time.Millisecond)
+}
+
+// decodeEvent reads an event. A decoder that panics on a body is a defect, but
+// one message must not stop every wall.
+func decodeEvent(subject string, body []byte) (e events.Event, refusal *events.Refusal) {
+	defer func() {
+		if p := recover(); p != nil {
+			e, refusal = events.Event{}, &events.Refusal{Field: "body", Allowed: "an event that can be read", Cause: fmt.Errorf("%v", p)}
+		}
+	}()
+	e, err := events.Decode(subject, body)
+	if err != nil && !errors.As(err, &refusal) {
+		refusal = &events.Refusal{Field: "body", Allowed: "an event", Cause: err}
+	}
+	return e, refusal
+}
+
+// trust judges whether the event may say what it says.
+func (r reader) trust(e *events.Event, signature string, body []byte) (bool, *events.Refusal) {
+	hub := e.Source.Device == hubDevice
+	switch {
+	case e.Kind.SchedulerOnly() && !hub:
+		return false, &events.Refusal{Field: "source", Value: e.Source.String(), Allowed: "the device " + hubDevice + ": only the scheduler says " + string(e.Kind)}
+	case hub && !stream.Verify(r.key, signature, body):
+		return false, &events.Refusal{Field: "signature", Value: clip(signature, 60), Allowed: "the hub's own signature, for all that comes from the device " + hubDevice}
+	case e.Kind == "hole.accepted" && e.Source.Site != "_":
+		return false, &events.Refusal{Field: "source", Value: e.Source.String(), Allowed: "/site/_/device/<device>: a hole in the stream concerns every site"}
+	}
+	return hub, nil
+}
+
+// reason says in words why a message was refused. The decoder's own words are
+// left out: they differ from one process to the next, and the view must not.
+func reason(r *events.Refusal) string {
+	value := "nothing"
+	if r.Value != "" {
+		value = strconv.Quote(r.Value)
+	}
+	return clip(value+"; allowed: "+r.Allowed, 300)
+}
+
+func clip(s string, most int) string {
+	if len(s) > most {
+		return strings.ToValidUTF8(s[:most-3], "") + "..."
+	}
+	return strings.ToValidUTF8(s, "")
+}
+
+// peek reads id, source and number of a body that was refused, as far as they
+// can be read: a device may forget a refused event too, so its number must be
+// held. A number counts only for a device of the subject's own site.
+func (it *item) peek() {
+	dec := jsontext.NewDecoder(bytes.NewBuffer(it.body))
+	if t, err := dec.ReadToken(); err != nil || t.Kind() != '{' {
+		return
+	}
+	for dec.PeekKind() == '"' {
+		t, err := dec.ReadToken()
+		if err != nil {
+			break
+		}
+		name := t.String()
+		v, err := dec.ReadValue()
+		if err != nil {
+			break
+		}
+		switch name {
+		case "id":
+			it.id = readID(v)
+		case "source":
+			it.peekSource(v)
+		case "sequence":
+			it.number = readNumber(v)
+		}
+	}
+	if it.device == "" {
+		it.number = 0
+	}
+}
+
+func (it *item) peekSource(v jsontext.Value) {
+	text, ok := readText(v)
+	src, err := events.ParseSource(text)
+	if !ok || err != nil {
+		return
+	}
+	it.source = text
+	if it.placed && src.Site == it.at.Site {
+		it.device = src.Device
+	}
+}
+
+func readText(v jsontext.Value) (string, bool) {
+	if v.Kind() != '"' {
+		return "", false
+	}
+	raw, err := jsontext.AppendUnquote(nil, v)
+	return string(raw), err == nil
+}
+
+func readID(v jsontext.Value) string {
+	s, _ := readText(v)
+	if len(s) > 64 || strings.ContainsFunc(s, func(c rune) bool { return c <= ' ' || c > '~' }) {
+		return ""
+	}
+	return s
+}
+
+func readNumber(v jsontext.Value) uint64 {
+	s, quoted := readText(v)
+	if !quoted {
+		s = string(v)
+	}
+	n, err := strconv.ParseInt(s, 10, 64)
+	if err != nil || n < 0 {
+		return 0
+	}
+	return uint64(n)
+}

@@ -1,0 +1,154 @@
+package projector
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+
+	"go.etcd.io/bbolt"
+	"golang.org/x/sync/errgroup"
+
+	"earlyage/events/stream"
+)
+
+// streamBuild fills a scratch keep.db from the stream, so that nothing of the
+// fold rests on the indexes of the store that is being checked.
+type streamBuild struct {
+	b       *builder
+	f       *fold
+	scratch *keep
+	last    uint64 // of the stream when it was opened
+	read    uint64 // handed on
+}
+
+func (b *builder) openStream(ctx context.Context, f *fold) (*streamBuild, error) {
+	if b.cfg.Stream == nil {
+		return nil, errors.New("config has no Stream")
+	}
+	_, last, err := b.cfg.Stream.Head(ctx)
+	if err != nil {
+		return nil, err
+	}
+	if last < b.keep.last {
+		b.report.records(fmt.Sprintf("the stream ends at %d, the kept messages at %d", last, b.keep.last))
+	}
+	cfg := b.cfg
+	cfg.Demo = b.keep.demo
+	open := cfg.open
+	cfg.open = func(path string, options *bbolt.Options) (database, error) {
+		options.NoSync, options.NoGrowSync = true, true
+		return open(path, options)
+	}
+	k, err := openKeep(cfg, keepName+newMark)
+	if err != nil {
+		return nil, err
+	}
+	f.keep = k // the reader of f keeps the key of the store
+	return &streamBuild{b: b, f: f, scratch: k, last: last}, nil
+}
+
+func (s *streamBuild) close() { _ = s.scratch.db.Close() }
+
+func (r *Report) records(what string) {
+	if len(r.RecordsDiffer) < 20 {
+		r.RecordsDiffer = append(r.RecordsDiffer, what)
+	}
+}
+
+// errReached ends the reading of the stream at a sequence.
+var errReached = errors.New("reached")
+
+// catchUp keeps and folds the stream's messages up to a sequence.
+func (s *streamBuild) catchUp(upTo uint64) error {
+	if s.read >= upTo {
+		return nil
+	}
+	return s.pump(context.Background(), upTo)
+}
+
+func (s *streamBuild) pump(ctx context.Context, upTo uint64) error {
+	next := make(chan []item)
+	g, ctx := errgroup.WithContext(ctx)
+	g.Go(func() error {
+		defer close(next)
+		err := s.b.cfg.Stream.Read(ctx, s.read, stream.Limits{Max: s.b.cfg.BatchMax}, func(batch []stream.Message) error {
+			return s.take(ctx, batch, upTo, next)
+		})
+		if errors.Is(err, errReached) {
+			return nil
+		}
+		return err
+	})
+	g.Go(func() error {
+		for items := range next {
+			if err := s.scratch.commit(items); err != nil {
+				return err
+			}
+			if err := s.f.commit(items); err != nil {
+				return err
+			}
+			if s.b.progress != nil {
+				s.b.progress(s.f.stand.Through, upTo)
+			}
+		}
+		return nil
+	})
+	return g.Wait()
+}
+
+func (s *streamBuild) take(ctx context.Context, batch []stream.Message, upTo uint64, next chan<- []item) error {
+	for len(batch) > 0 {
+		n := cut(batch, s.b.cfg.BatchMax)
+		for i := range n {
+			if batch[i].Seq > upTo {
+				n = i
+				break
+			}
+		}
+		if n > 0 {
+			items := s.f.reader.decode(batch[:n])
+			if err := s.match(items); err != nil {
+				return err
+			}
+			if err := send(ctx, next, items); err != nil {
+				return err
+			}
+			s.read = items[n-1].seq
+		}
+		if s.read >= upTo || n == 0 {
+			s.read = max(s.read, upTo)
+			return errReached
+		}
+		batch = batch[n:]
+	}
+	return nil
+}
+
+// match compares messages of the stream with the kept ones, and looks for kept
+// ones that the stream passed over.
+func (s *streamBuild) match(items []item) error {
+	return guarded(func() error {
+		return s.b.keep.db.View(func(tx *bbolt.Tx) error {
+			c := tx.Bucket(leafBucket).Cursor()
+			key, kept := c.Seek(seqKey(s.read + 1))
+			for i := range items {
+				it := &items[i]
+				for ; key != nil && bytes.Compare(key, it.key()) < 0; key, kept = c.Next() {
+					s.b.report.records(fmt.Sprintf("message %x is kept and not in the stream", key))
+				}
+				switch {
+				case bytes.Equal(key, it.key()) && bytes.Equal(kept, it.sealed):
+				case bytes.Equal(key, it.key()):
+					s.b.report.records(fmt.Sprintf("message %d has other bytes in the stream", it.seq))
+				case it.seq <= s.b.keep.last:
+					s.b.report.records(fmt.Sprintf("message %d is in the stream and not kept", it.seq))
+				}
+				if bytes.Equal(key, it.key()) {
+					key, kept = c.Next()
+				}
+			}
+			return nil
+		})
+	})
+}

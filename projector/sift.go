@@ -1,0 +1,83 @@
+package projector
+
+import (
+	"errors"
+	"slices"
+
+	"earlyage/projector/wall"
+)
+
+// foldable is a state of a wall or a site.
+type foldable interface {
+	Add(facts ...wall.Fact)
+	AddRefused(r wall.Refused)
+	Dirty() []wall.Chunk
+}
+
+const (
+	brokenField  = "event"
+	brokenReason = "this program cannot fold it: a defect, to be reported with the message"
+)
+
+// foldGroup adds a group to a state and returns the chunks that changed. An
+// event that makes the fold panic is a defect of the program, yet it must not
+// stop every other wall: it is set aside, named in broken and noted as refused,
+// which is a doubt. again gives the committed state once more.
+func foldGroup[S foldable](st S, again func() (S, error), g *group) (_ S, chunks []wall.Chunk, broken []wall.Fact, err error) {
+	if chunks, ok := tryFold(st, g.facts, g.refused); ok {
+		return st, chunks, nil, nil
+	}
+	good, broken, err := sift(again, nil, g.facts)
+	if err != nil {
+		return st, nil, nil, err
+	}
+	refused := slices.Clone(g.refused)
+	for _, f := range broken {
+		refused = append(refused, wall.Refused{Seq: f.Seq, Recorded: f.Recorded, ID: f.ID, Field: brokenField, Reason: brokenReason})
+	}
+	if st, err = again(); err != nil {
+		return st, nil, nil, err
+	}
+	chunks, ok := tryFold(st, good, refused)
+	if !ok {
+		return st, nil, nil, errors.New("fold panics on refused messages")
+	}
+	return st, chunks, broken, nil
+}
+
+// sift halves a group until each event that cannot be folded stands alone.
+func sift[S foldable](again func() (S, error), good, facts []wall.Fact) (taken, broken []wall.Fact, err error) {
+	st, err := again()
+	if err != nil {
+		return nil, nil, err
+	}
+	all := slices.Concat(good, facts)
+	if _, ok := tryFold(st, all, nil); ok {
+		return all, nil, nil
+	}
+	if len(facts) == 1 {
+		return good, facts, nil
+	}
+	half := len(facts) / 2
+	good, first, err := sift(again, good, facts[:half])
+	if err != nil {
+		return nil, nil, err
+	}
+	good, second, err := sift(again, good, facts[half:])
+	return good, slices.Concat(first, second), err
+}
+
+func tryFold(st foldable, facts []wall.Fact, refused []wall.Refused) (chunks []wall.Chunk, ok bool) {
+	defer func() {
+		if recover() != nil {
+			chunks, ok = nil, false
+		}
+	}()
+	for _, r := range refused {
+		st.AddRefused(r)
+	}
+	if len(facts) > 0 {
+		st.Add(facts...)
+	}
+	return st.Dirty(), true
+}

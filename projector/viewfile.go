@@ -1,0 +1,275 @@
+package projector
+
+import (
+	"bytes"
+	"crypto/ed25519"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"iter"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"go.etcd.io/bbolt"
+
+	"earlyage/events/stream"
+	"earlyage/projector/wall"
+)
+
+// section is a bucket of view.db.
+type section uint8
+
+const (
+	metaSection    section = iota // fold version; where the fold stands
+	wallSection                   // site, 0, wall, 0, chunk key -> chunk
+	siteSection                   // site, 0, chunk key -> chunk
+	deviceSection                 // site, 0, chunk key -> chunk
+	knownSection                  // site, 0, wall: an accepted event stands on it
+	companySection                // sequence of an accepted company-wide event
+	refusedSection                // sequence -> RefusedRow
+	refusedNumbers                // site, 0, device, 0, number, sequence -> reason
+	sections
+)
+
+var sectionNames = [sections][]byte{
+	[]byte("meta"), []byte("wall"), []byte("site"), []byte("device"), []byte("known"),
+	[]byte("company"), []byte("refused"), []byte("refused-number"),
+}
+
+var (
+	foldKey  = []byte("fold")
+	standKey = []byte("stand")
+)
+
+// stand is where the fold stands: everything about the stream as a whole that
+// the messages up to a sequence decide.
+type stand struct {
+	Through    uint64    `json:"through"`
+	Recorded   time.Time `json:"recorded,omitzero"` // of that message
+	Folded     uint64    `json:"folded"`
+	Duplicates uint64    `json:"duplicates"`
+	Refused    uint64    `json:"refused"`
+	Holes      []Hole    `json:"holes,omitzero"`
+}
+
+// viewFile is view.db. Every value in it carries a checksum.
+type viewFile struct{ db database }
+
+// foldName says what a view was folded by: another version, another hub key or
+// a demo's clock give other states for the same messages.
+func foldName(key ed25519.PublicKey, demo bool) []byte {
+	sum := sha256.Sum256(key)
+	name := fmt.Sprintf("%s.%d %x", foldVersion, wall.FoldVersion, sum[:8])
+	if demo {
+		name += " demo"
+	}
+	return []byte(name)
+}
+
+func openView(cfg Config, name string, options *bbolt.Options) (viewFile, error) {
+	db, err := cfg.open(filepath.Join(cfg.Dir, name), options)
+	if err != nil {
+		return viewFile{}, err
+	}
+	return viewFile{db}, nil
+}
+
+// create lays out an empty file.
+func (v viewFile) create(name []byte) error {
+	return v.db.Update(func(tx *bbolt.Tx) error {
+		for _, n := range sectionNames {
+			if _, err := tx.CreateBucketIfNotExists(n); err != nil {
+				return err
+			}
+		}
+		return tx.Bucket(sectionNames[metaSection]).Put(foldKey, seal(foldKey, bytes.Clone(name)))
+	})
+}
+
+// foldedBy returns what the file was folded by; empty for a file that was never laid out.
+func (v viewFile) foldedBy() (name []byte, err error) {
+	err = guarded(func() error {
+		return v.db.View(func(tx *bbolt.Tx) error {
+			b := tx.Bucket(sectionNames[metaSection])
+			if b == nil {
+				return nil
+			}
+			raw, err := unseal(foldKey, b.Get(foldKey))
+			name = bytes.Clone(raw)
+			return err
+		})
+	})
+	return name, err
+}
+
+// check reads every page and the checksum of every value.
+func (v viewFile) check() error {
+	if err := checkPages(v.db); err != nil {
+		return err
+	}
+	return guarded(func() error {
+		return v.db.View(func(tx *bbolt.Tx) error {
+			for s := range sections {
+				err := tx.Bucket(sectionNames[s]).ForEach(func(key, sealed []byte) error {
+					_, err := unseal(key, sealed)
+					return err
+				})
+				if err != nil {
+					return fmt.Errorf("%s: %w", sectionNames[s], err)
+				}
+			}
+			return nil
+		})
+	})
+}
+
+func (v viewFile) stand() (s stand, err error) {
+	err = guarded(func() error {
+		return v.db.View(func(tx *bbolt.Tx) error {
+			sealed := tx.Bucket(sectionNames[metaSection]).Get(standKey)
+			if sealed == nil {
+				return nil
+			}
+			raw, err := unseal(standKey, sealed)
+			if err != nil {
+				return err
+			}
+			return json.Unmarshal(raw, &s)
+		})
+	})
+	return s, err
+}
+
+// put is one write of a transaction. A nil value deletes.
+type put struct {
+	in    section
+	key   []byte
+	value []byte
+}
+
+// write applies puts in order of their keys.
+func write(tx *bbolt.Tx, puts []put) error {
+	slices.SortFunc(puts, func(a, b put) int {
+		if a.in != b.in {
+			return int(a.in) - int(b.in)
+		}
+		return bytes.Compare(a.key, b.key)
+	})
+	var bucket *bbolt.Bucket
+	for i, p := range puts {
+		if i == 0 || p.in != puts[i-1].in {
+			bucket = tx.Bucket(sectionNames[p.in])
+		}
+		var err error
+		if p.value == nil {
+			err = bucket.Delete(p.key)
+		} else {
+			err = bucket.Put(p.key, seal(p.key, p.value))
+		}
+		if err != nil {
+			return fmt.Errorf("%s %q: %w", sectionNames[p.in], p.key, err)
+		}
+	}
+	return nil
+}
+
+// chunks walks the entries under a prefix, keys without it. What goes wrong is
+// left in err, and the walk ends.
+func chunks(tx *bbolt.Tx, in section, prefix []byte, err *error) iter.Seq2[[]byte, []byte] {
+	return func(yield func([]byte, []byte) bool) {
+		c := tx.Bucket(sectionNames[in]).Cursor()
+		for key, sealed := c.Seek(prefix); key != nil && bytes.HasPrefix(key, prefix); key, sealed = c.Next() {
+			raw, bad := unseal(key, sealed)
+			if bad != nil {
+				*err = fmt.Errorf("%s: %w", sectionNames[in], bad)
+				return
+			}
+			if !yield(key[len(prefix):], raw) {
+				return
+			}
+		}
+	}
+}
+
+func prefixOf(names ...string) []byte {
+	var b []byte
+	for _, n := range names {
+		b = append(append(b, n...), 0)
+	}
+	return b
+}
+
+// RefusedRow is a message that was not accepted.
+type RefusedRow struct {
+	Seq      uint64    `json:"seq"`
+	Recorded time.Time `json:"recorded"`
+	Subject  string    `json:"subject"`
+	Site     string    `json:"site,omitzero"` // empty: the subject names none
+	Wall     string    `json:"wall,omitzero"`
+	ID       string    `json:"id,omitzero"` // as far as it could be read
+	Source   string    `json:"source,omitzero"`
+	Field    string    `json:"field"`
+	Reason   string    `json:"reason"`
+}
+
+// refusedRows lists the newest rows first.
+func refusedRows(tx *bbolt.Tx, limit int) ([]RefusedRow, error) {
+	var rows []RefusedRow
+	c := tx.Bucket(sectionNames[refusedSection]).Cursor()
+	for key, sealed := c.Last(); key != nil && len(rows) < limit; key, sealed = c.Prev() {
+		raw, err := unseal(key, sealed)
+		if err != nil {
+			return nil, err
+		}
+		var row RefusedRow
+		if err := json.Unmarshal(raw, &row); err != nil {
+			return nil, errors.Join(err, ErrDamaged)
+		}
+		rows = append(rows, row)
+	}
+	return rows, nil
+}
+
+// mostRefusedNumbers is how many refused numbers a receipt carries, the newest.
+const mostRefusedNumbers = 1000
+
+// refusedOf lists a device's refused numbers, in order of number.
+func refusedOf(tx *bbolt.Tx, site, device string) ([]stream.RefusedNumber, error) {
+	var list []stream.RefusedNumber
+	prefix := prefixOf(site, device)
+	c := tx.Bucket(sectionNames[refusedNumbers]).Cursor()
+	end := bytes.Clone(prefix)
+	end[len(end)-1] = 1
+	key, sealed := c.Seek(end)
+	if key == nil {
+		key, sealed = c.Last()
+	} else {
+		key, sealed = c.Prev()
+	}
+	for ; key != nil && bytes.HasPrefix(key, prefix) && len(list) < mostRefusedNumbers; key, sealed = c.Prev() {
+		raw, err := unseal(key, sealed)
+		if err != nil {
+			return nil, err
+		}
+		number, err := strconv.ParseUint(string(key[len(prefix):len(prefix)+20]), 10, 64)
+		if err != nil {
+			return nil, fmt.Errorf("refused number %q: %w", key, ErrDamaged)
+		}
+		list = append(list, stream.RefusedNumber{Number: number, Reason: string(raw)})
+	}
+	slices.Reverse(list)
+	return list, nil
+}
+
+// knownKey marks a wall as known, or with an empty Wall a site as existing.
+func knownKey(at Ref) []byte {
+	return slices.Concat([]byte(at.Site), []byte{0}, []byte(at.Wall))
+}
+
+func refusedNumberKey(site, device string, number, seq uint64) []byte {
+	b := fmt.Appendf(prefixOf(site, device), "%020d", number)
+	return append(append(b, 0), seqKey(seq)...)
+}
