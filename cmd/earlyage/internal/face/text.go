@@ -33,16 +33,15 @@ func (p Page) system(site string) unit.System {
 }
 
 // Walls writes one line for each wall and the caution.
-func (p Page) Walls(out io.Writer, walls []Wall) error {
+func (p Page) Walls(out io.Writer, at time.Time, walls []Wall) error {
 	w := bufio.NewWriter(out)
 	if len(walls) == 0 {
 		fmt.Fprintln(w, "No wall is in the record.")
 		return w.Flush()
 	}
-	t := newTable("WALL", "STATE", "STRIP", "GOVERNS", "HAVE / NEED")
+	t := newTable("WALL", "STATE", "STRIP", "GOVERNS")
 	for _, a := range walls {
-		governs, sum := p.governs(a)
-		t.add(a.Place(), a.State, p.strip(a), governs, sum)
+		t.add(a.Place(), a.State, p.strip(at, a), p.governs(a))
 	}
 	if err := t.write(w); err != nil {
 		return err
@@ -58,7 +57,7 @@ func (p Page) Walls(out io.Writer, walls []Wall) error {
 func Caution(w io.Writer) error { return wrapped(w, scheduler.Caution, "", width) }
 
 // strip says in few words when the bracing may come off.
-func (p Page) strip(a Wall) string {
+func (p Page) strip(at time.Time, a Wall) string {
 	zone := p.zone(a.Site)
 	s := a.Strip
 	switch {
@@ -68,41 +67,49 @@ func (p Page) strip(a Wall) string {
 		return "bracing is off"
 	case s.Open:
 		return "may strip since " + Strip(s.Earliest.Time, zone)
-	case !s.Earliest.IsZero():
+	case s.Earliest.After(at):
 		return "not before " + Strip(s.Earliest.Time, zone)
-	case !s.Expected.Likely.IsZero():
-		return "expected " + Strip(s.Expected.Likely.Time, zone)
+	case !s.CuredAt.IsZero() && !s.CuredAt.After(at):
+		return "shut, cured since " + Strip(s.CuredAt.Time, zone)
+	case s.Expected.Likely.After(at):
+		return "shut, cured expected " + Strip(s.Expected.Likely.Time, zone)
 	default:
 		return "shut, no time to give"
 	}
 }
 
-func (p Page) governs(a Wall) (name, sum string) {
+// governs names the criterion that decides, with what there is of it.
+func (p Page) governs(a Wall) string {
 	switch a.State {
 	case scheduler.StatePlanned, scheduler.StateStripped, scheduler.StateHandedOver:
-		return "", ""
+		return ""
 	}
 	for _, c := range a.Strip.Criteria {
 		if c.Name == a.Strip.Governs {
-			return c.Name, p.sum(a.Site, c)
+			return c.Name + ": " + p.of(a.Site, c)
 		}
 	}
-	return a.Strip.Governs, ""
+	return a.Strip.Governs
 }
 
-// sum writes what a criterion has and needs: "31.2 / 48.0 h".
-func (p Page) sum(site string, c Criterion) string {
-	have, symbol := convert(c.Have, c.Unit, p.system(site))
-	need, _ := convert(c.Need, c.Unit, p.system(site))
-	switch {
-	case have == "" && need == "":
-		return ""
-	case have == "":
-		have = "nothing"
-	case need == "":
-		need = "nothing"
+// of writes what a criterion has of what it needs: "31.2 of 48 h at 20 °C".
+func (p Page) of(site string, c Criterion) string {
+	have, need := p.haveNeed(site, c)
+	if numeric(c.Have) && numeric(c.Need) {
+		number, _, _ := strings.Cut(have, " ")
+		return number + " of " + need
 	}
-	return strings.TrimSpace(have + " / " + need + " " + symbol)
+	return have
+}
+
+// haveNeed writes both sides of a criterion in the site's units. A side that is
+// no number stays as it was said, and then so does the other.
+func (p Page) haveNeed(site string, c Criterion) (have, need string) {
+	sys := unit.SI
+	if numeric(c.Have) && numeric(c.Need) {
+		sys = p.system(site)
+	}
+	return quantity(c.Have, c.Unit, sys), quantity(c.Need, c.Unit, sys)
 }
 
 // Wall writes all that is said of one wall.
@@ -111,15 +118,15 @@ func (p Page) Wall(out io.Writer, at time.Time, a Wall) error {
 	zone := p.zone(a.Site)
 	fmt.Fprintf(w, "%s  %s  as of %s\n\n", a.Place(), a.State, at.Truncate(time.Minute).In(zone).Format("Mon 2 Jan 2006 15:04 MST"))
 	head := newTable()
-	head.add("Strip", p.strip(a))
-	if e := a.Strip.Expected; !a.Strip.Open && !e.Likely.IsZero() {
-		head.add("Expected", fmt.Sprintf("early %s, likely %s, late %s", orUnknown(e.Early, zone), orUnknown(e.Likely, zone), orUnknown(e.Late, zone)))
+	head.add("Strip", p.strip(at, a))
+	if e := a.Strip.Expected; a.Strip.CuredAt.IsZero() && e.Likely.After(at) {
+		head.add("Cured", fmt.Sprintf("expected early %s, likely %s, late %s", orUnknown(e.Early, zone), orUnknown(e.Likely, zone), orUnknown(e.Late, zone)))
 	}
 	if !a.Strip.CuredAt.IsZero() {
 		head.add("Cured", Strip(a.Strip.CuredAt.Time, zone))
 	}
-	if governs, sum := p.governs(a); governs != "" {
-		head.add("Governs", strings.TrimSpace(governs+"  "+sum))
+	if governs := p.governs(a); governs != "" {
+		head.add("Governs", governs)
 	}
 	if err := head.write(w); err != nil {
 		return err
@@ -148,9 +155,10 @@ func (p Page) criteria(w io.Writer, at time.Time, a Wall) error {
 		return nil
 	}
 	fmt.Fprintln(w)
-	t := newTable("LAYER", "CRITERION", "MET", "HAVE / NEED", "NOTE")
+	t := newTable("LAYER", "CRITERION", "MET", "HAVE", "NEED", "NOTE")
 	for _, c := range a.Strip.Criteria {
-		t.add(c.Layer, c.Name, met(at, c, p.zone(a.Site)), p.sum(a.Site, c), c.Note)
+		have, need := p.haveNeed(a.Site, c)
+		t.add(c.Layer, c.Name, met(at, c, p.zone(a.Site)), have, need, c.Note)
 	}
 	return t.write(w)
 }
@@ -191,4 +199,13 @@ func (p Page) wallAlerts(w io.Writer, _ time.Time, a Wall) error {
 		t.add(al.Kind, al.Priority, Past(al.Since.Time, p.zone(a.Site)), al.Text)
 	}
 	return t.write(w)
+}
+
+// WallLine writes one wall in one line, as it changes.
+func (p Page) WallLine(at time.Time, a Wall) string {
+	text := fmt.Sprintf("%s  %s  %s: %s", Past(at, p.zone(a.Site)), a.Place(), a.State, p.strip(at, a))
+	if governs := p.governs(a); governs != "" {
+		text += "; governed by " + governs
+	}
+	return oneLine(text)
 }

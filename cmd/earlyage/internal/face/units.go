@@ -23,24 +23,23 @@ var shown = map[string]struct {
 	"kPa": {unit.Pressure, 1},
 }
 
-// convert writes a value that is given in SI in the units of a system. A value
-// that is no plain number, or whose unit is the same in both, is left as it is.
-func convert(value, symbol string, sys unit.System) (string, string) {
-	d, known := shown[symbol]
+// numeric reports whether a side of a criterion is a plain number.
+func numeric(value string) bool {
+	_, err := strconv.ParseFloat(value, 64)
+	return err == nil
+}
+
+// quantity writes a value that is given in SI with its unit, in the units of a
+// system. Words stand for themselves.
+func quantity(value, symbol string, sys unit.System) string {
 	x, err := strconv.ParseFloat(value, 64)
-	if sys == unit.SI || !known {
-		return value, symbol
-	}
-	_, other := unit.In(d.dimension, 0, sys)
 	if err != nil {
-		if value == "" {
-			return value, other
-		}
-		return value + " " + symbol, other
+		return value
 	}
-	text := unit.Format(d.dimension, x/d.inBase, sys)
-	number, name, _ := strings.Cut(text, " ")
-	return number, name
+	if d, known := shown[symbol]; known && sys != unit.SI {
+		return unit.Format(d.dimension, x/d.inBase, sys)
+	}
+	return strings.TrimSpace(value + " " + symbol)
 }
 
 // minutesUp writes an age in minutes, rounded up: a joint is never younger.

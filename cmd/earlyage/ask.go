@@ -1,0 +1,179 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net/url"
+	"strings"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/events"
+)
+
+// asking is what every command that reads a hub takes.
+type asking struct {
+	Hub   string `default:"http://127.0.0.1:8480" env:"EARLYAGE_HUB" help:"Address of the hub."`
+	JSON  bool   `name:"json" help:"The hub's answer as JSON."`
+	Units string `default:"" enum:",si,us" placeholder:"si|us" help:"Units shown; without it what each site has set."`
+}
+
+func (a asking) client() api.Client { return api.Client{Hub: a.Hub} }
+
+// ask gets a path and shows it: as it came, or by a page.
+func ask[T any](ctx context.Context, a asking, con console, path string, query url.Values, show func(T) error) error {
+	var answer T
+	body, err := a.client().Get(ctx, path, query, &answer)
+	if err != nil {
+		return err
+	}
+	if a.JSON {
+		return line(con.Out, body)
+	}
+	return show(answer)
+}
+
+func line(w io.Writer, body []byte) error {
+	if _, err := w.Write(append(body[:len(body):len(body)], '\n')); err != nil {
+		return fmt.Errorf("write: %w", err)
+	}
+	return nil
+}
+
+// doubts says what shuts every window, above a table.
+func doubts(w io.Writer, h api.Head) {
+	if h.Demo {
+		fmt.Fprintf(w, "This hub runs on the clock of a demo: %s.\n\n", h.At.UTC().Format("Mon 2 Jan 2006 15:04 MST"))
+	}
+	for _, d := range h.Doubts {
+		fmt.Fprintf(w, "Every window is shut: %s.\n\n", d)
+	}
+}
+
+type wallsCmd struct {
+	asking
+	Site string `help:"Only this site."`
+}
+
+// Run implements the command.
+func (c wallsCmd) Run(ctx context.Context, con console) error {
+	return ask(ctx, c.asking, con, api.PathWalls, query("site", c.Site), func(a api.Walls) error {
+		doubts(con.Out, a.Head)
+		return a.Page(c.Units).Walls(con.Out, a.At.Time, a.Walls)
+	})
+}
+
+func query(key, value string) url.Values {
+	q := url.Values{}
+	if value != "" {
+		q.Set(key, value)
+	}
+	return q
+}
+
+type wallCmd struct {
+	asking
+	Wall  string `arg:"" placeholder:"SITE/WALL" help:"Which wall."`
+	Sheet bool   `help:"The calculation sheet: every criterion with its inputs and its sums by the hour."`
+}
+
+// Run implements the command.
+func (c wallCmd) Run(ctx context.Context, con console) error {
+	site, wall, ok := strings.Cut(c.Wall, "/")
+	if !ok || !events.IsToken(site) || !events.IsToken(wall) {
+		return usagef("wall %q: allowed: SITE/WALL, each of a-z, 0-9 and -, 1 to 40 characters", c.Wall)
+	}
+	q := url.Values{}
+	if c.Sheet {
+		q.Set("sheet", "1")
+	}
+	return ask(ctx, c.asking, con, api.WallPath(site, wall), q, func(a api.Wall) error {
+		doubts(con.Out, a.Head)
+		if c.Sheet && a.Sheet != nil {
+			return a.Page(c.Units).Sheet(con.Out, *a.Sheet)
+		}
+		return a.Page(c.Units).Wall(con.Out, a.At.Time, a.Wall)
+	})
+}
+
+type alertsCmd struct {
+	asking
+	Site string `help:"Only this site."`
+	All  bool   `help:"Cleared ones too."`
+}
+
+// Run implements the command.
+func (c alertsCmd) Run(ctx context.Context, con console) error {
+	q := query("site", c.Site)
+	if c.All {
+		q.Set("all", "1")
+	}
+	return ask(ctx, c.asking, con, api.PathAlerts, q, func(a api.Alerts) error {
+		return a.Page(c.Units).Alarms(con.Out, a.At, a.Alerts, a.Refused)
+	})
+}
+
+type watchCmd struct {
+	asking
+	For time.Duration `placeholder:"DURATION" help:"End after this time; without it at an interrupt."`
+}
+
+// Run implements the command.
+func (c watchCmd) Run(ctx context.Context, con console) error {
+	if c.For > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, c.For)
+		defer cancel()
+	}
+	first := true
+	return c.client().Watch(ctx, func(ch api.Changed, body []byte) error {
+		if c.JSON {
+			return line(con.Out, body)
+		}
+		if first {
+			doubts(con.Out, ch.Head)
+			if err := face.Caution(con.Out); err != nil {
+				return err
+			}
+			first = false
+		}
+		page := ch.Page(c.Units)
+		for _, w := range ch.Walls {
+			fmt.Fprintln(con.Out, page.WallLine(ch.At.Time, w))
+		}
+		for _, a := range append(ch.Raised, ch.Cleared...) {
+			fmt.Fprintln(con.Out, page.AlarmLine(a))
+		}
+		return nil
+	})
+}
+
+type healthCmd struct {
+	Hub  string `default:"http://127.0.0.1:8480" env:"EARLYAGE_HUB" help:"Address of the hub."`
+	JSON bool   `name:"json" help:"The hub's answer as JSON."`
+}
+
+// Run implements the command.
+func (c healthCmd) Run(ctx context.Context, con console) error {
+	var h api.Health
+	body, err := api.Client{Hub: c.Hub}.Get(ctx, api.PathHealth, nil, &h)
+	if err != nil {
+		return err
+	}
+	switch {
+	case c.JSON:
+		err = line(con.Out, body)
+	case h.OK:
+		_, err = fmt.Fprintf(con.Out, "The hub is well: the record is folded through %d, level with the stream.\n", h.Through)
+	default:
+		for _, p := range h.Problems {
+			fmt.Fprintln(con.Out, p)
+		}
+	}
+	if err == nil && !h.OK {
+		return errTold
+	}
+	return err
+}

@@ -1,0 +1,54 @@
+package demo
+
+import (
+	"fmt"
+	"strings"
+
+	"earlyage/events"
+)
+
+// maker turns entries into events that want only an id and a number.
+type maker struct {
+	*script
+	*climate
+	labels map[string]events.Target
+}
+
+// event makes the event of an entry. Events that it names must have been sent.
+func (m *maker) event(e entry) (events.Event, error) {
+	ev := events.Event{
+		Source: events.Source{Site: e.device.site, Device: e.device.device},
+		Kind:   events.Kind(e.kind), Wall: e.wall, By: e.by, Time: e.at.UTC(),
+	}
+	var err error
+	switch e.kind {
+	case readings:
+		ev.Kind = "temperature.read"
+		ev.Data, err = m.data(m.script, e)
+	case forecast:
+		ev.Kind = "weather.forecast"
+		ev.Data, err = m.data(m.script, e)
+	default:
+		ev.Data, err = events.FromArgs(ev.Kind, m.named(e.pairs), events.Args{})
+	}
+	if err != nil {
+		return ev, fmt.Errorf("demo entry %s %s %s: %w", e.at.Format("2006-01-02 15:04"), e.device, e.kind, err)
+	}
+	return ev, nil
+}
+
+// named puts events in the place of their labels.
+func (m *maker) named(pairs []string) []string {
+	var out []string
+	for _, pair := range pairs {
+		key, value, _ := strings.Cut(pair, "=")
+		label, ok := strings.CutPrefix(value, "$")
+		if !ok {
+			out = append(out, pair)
+			continue
+		}
+		target := m.labels[label]
+		out = append(out, key+".source="+target.Source, key+".id="+target.ID)
+	}
+	return out
+}

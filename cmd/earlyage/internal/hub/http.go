@@ -1,0 +1,154 @@
+package hub
+
+import (
+	"context"
+	"errors"
+	"log/slog"
+	"net"
+	"net/http"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+	"github.com/prometheus/client_golang/prometheus/promhttp"
+
+	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/events"
+	"earlyage/projector"
+	"earlyage/scheduler"
+)
+
+// errNoWall is what a client asked for that is not in the record.
+var errNoWall = errors.New("no such wall in the record")
+
+// web serves the hub's answers. They are made when they are asked for, so none
+// is older than the request.
+type web struct {
+	hub    *Hub
+	server *http.Server
+	closed chan struct{} // ends what streams
+}
+
+const (
+	headerTimeout = 10 * time.Second
+	idleTimeout   = 2 * time.Minute
+)
+
+func (h *Hub) newWeb() *web {
+	w := &web{hub: h, closed: make(chan struct{})}
+	mux := http.NewServeMux()
+	mux.HandleFunc("GET "+api.PathHealth, w.health)
+	mux.Handle("GET "+api.PathMetrics, promhttp.HandlerFor(h.metrics(), promhttp.HandlerOpts{}))
+	mux.HandleFunc("GET "+api.PathWalls, w.walls)
+	mux.HandleFunc("GET "+api.PathWalls+"/{site}/{wall}", w.wall)
+	mux.HandleFunc("GET "+api.PathAlerts, w.alerts)
+	mux.HandleFunc("GET "+api.PathRefused, w.refused)
+	mux.HandleFunc("GET "+api.PathWatch, w.watch)
+	w.server = &http.Server{
+		Handler: mux, ReadHeaderTimeout: headerTimeout, IdleTimeout: idleTimeout,
+		ErrorLog: slog.NewLogLogger(h.log.Handler(), slog.LevelWarn),
+	}
+	return w
+}
+
+func (w *web) serve(l net.Listener) func(context.Context) error {
+	return func(context.Context) error {
+		if err := w.server.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+			return err
+		}
+		return nil
+	}
+}
+
+// stop lets requests end, and ends those that never do.
+func (w *web) stop(ctx context.Context) error {
+	close(w.closed)
+	return w.server.Shutdown(ctx)
+}
+
+func (w *web) walls(rw http.ResponseWriter, r *http.Request) {
+	w.answer(rw, func(p picture) (any, error) {
+		return api.Walls{Head: p.head(w.hub.demo), Walls: p.walls(r.FormValue("site"))}, nil
+	})
+}
+
+func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
+	ref := projector.Ref{Site: r.PathValue("site"), Wall: r.PathValue("wall")}
+	w.answer(rw, func(p picture) (any, error) {
+		s := p.Wall(ref)
+		if s == nil || !s.Known() {
+			return nil, errNoWall
+		}
+		out := api.Wall{Head: p.head(w.hub.demo), Wall: p.wallFace(ref)}
+		if r.FormValue("sheet") == "1" {
+			sheet := scheduler.MakeSheet(p.Site(ref.Site), p.Devices(ref.Site), s, p.hub, p.now)
+			out.Sheet = &sheet
+		}
+		return out, nil
+	})
+}
+
+func (w *web) alerts(rw http.ResponseWriter, r *http.Request) {
+	w.answer(rw, func(p picture) (any, error) {
+		return api.Alerts{
+			Head: p.head(w.hub.demo), Alerts: p.alarms(r.FormValue("site"), r.FormValue("all") == "1"), Refused: p.refused(),
+		}, nil
+	})
+}
+
+func (w *web) refused(rw http.ResponseWriter, _ *http.Request) {
+	w.answer(rw, func(p picture) (any, error) {
+		return api.Alerts{Head: p.head(w.hub.demo), Refused: p.refused()}, nil
+	})
+}
+
+func (w *web) health(rw http.ResponseWriter, _ *http.Request) {
+	var h api.Health
+	if err := w.hub.look(func(p picture) error { h = p.health(w.hub.demo); return nil }); err != nil {
+		w.fail(rw, err)
+		return
+	}
+	status := http.StatusOK
+	if !h.OK {
+		status = http.StatusServiceUnavailable
+	}
+	w.write(rw, status, h)
+}
+
+// answer writes what make gives of one consistent picture.
+func (w *web) answer(rw http.ResponseWriter, make func(picture) (any, error)) {
+	var out any
+	err := w.hub.look(func(p picture) (err error) {
+		out, err = make(p)
+		return err
+	})
+	if err != nil {
+		w.fail(rw, err)
+		return
+	}
+	w.write(rw, http.StatusOK, out)
+}
+
+// fail maps an error to a status: the client sees a code and a message, the log
+// the cause.
+func (w *web) fail(rw http.ResponseWriter, err error) {
+	var refused *events.Refusal
+	switch {
+	case errors.Is(err, errNoWall):
+		w.write(rw, http.StatusNotFound, api.Trouble{Code: "no-such-wall", Message: errNoWall.Error()})
+	case errors.As(err, &refused):
+		w.write(rw, http.StatusBadRequest, api.Trouble{Code: "refused", Message: refused.Error()})
+	default:
+		w.hub.log.Error("answer", "error", err)
+		w.write(rw, http.StatusInternalServerError, api.Trouble{Code: "internal", Message: "the hub could not answer; its log says why"})
+	}
+}
+
+func (w *web) write(rw http.ResponseWriter, status int, body any) {
+	rw.Header().Set("Content-Type", "application/json")
+	rw.Header().Set("Cache-Control", "no-store")
+	rw.WriteHeader(status)
+	if err := json.MarshalWrite(rw, body, json.Deterministic(true), jsontext.WithIndent("  ")); err != nil {
+		w.hub.log.Debug("answer not read to its end", "error", err)
+	}
+}

@@ -1,0 +1,128 @@
+package hub
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/projector"
+	"earlyage/projector/wall"
+	"earlyage/scheduler"
+)
+
+// picture is a consistent look at the record, taken under the projector's lock.
+type picture struct {
+	projector.View
+	hub scheduler.Hub
+	now time.Time
+}
+
+// look calls see with a picture. Nothing of it may be kept.
+func (h *Hub) look(see func(picture) error) error {
+	return h.projector.Read(func(v projector.View) error {
+		return see(picture{View: v, hub: h.loop.Hub(), now: h.clock.Now()})
+	})
+}
+
+func (p picture) head(demo bool) api.Head {
+	head := api.Head{
+		At: face.Time{Time: p.now}, Through: p.Through(), Level: p.Level(), Doubts: p.hub.Doubts, Demo: demo,
+		Sites: []face.Site{},
+	}
+	for _, name := range p.Sites() {
+		s := p.Site(name)
+		zone := ""
+		if z := s.Zone(); z != nil {
+			zone = z.String()
+		}
+		head.Sites = append(head.Sites, face.Site{Site: name, Name: s.Name(), Zone: zone, Units: s.Units()})
+	}
+	return head
+}
+
+func (p picture) assess(ref projector.Ref) scheduler.Assessment {
+	return scheduler.Assess(p.Site(ref.Site), p.Devices(ref.Site), p.Wall(ref), p.hub, p.now)
+}
+
+// walls assesses every wall of a site, or of all.
+func (p picture) walls(site string) []face.Wall {
+	refs := p.Walls(site)
+	out := make([]face.Wall, 0, len(refs))
+	for _, ref := range refs {
+		out = append(out, face.FromAssessment(p.assess(ref)))
+	}
+	return out
+}
+
+// alarms lists the alerts of walls and sites, the most pressing first.
+func (p picture) alarms(site string, all bool) []face.Alarm {
+	out := []face.Alarm{}
+	add := func(site, wall string, alarms []wall.Alarm) {
+		for _, a := range alarms {
+			if all || a.Stands() {
+				out = append(out, faceAlarm(site, wall, a))
+			}
+		}
+	}
+	for _, ref := range p.Walls(site) {
+		add(ref.Site, ref.Wall, p.Wall(ref).Alarms())
+	}
+	for _, name := range p.Sites() {
+		if site == "" || site == name {
+			add(name, "", p.Site(name).Alarms())
+		}
+	}
+	slices.SortStableFunc(out, func(a, b face.Alarm) int {
+		return cmp.Or(cmp.Compare(rank(a.Priority), rank(b.Priority)), a.Since.Compare(b.Since.Time),
+			cmp.Compare(a.Place(), b.Place()), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.ID, b.ID))
+	})
+	return out
+}
+
+func rank(priority string) int {
+	return slices.Index([]string{scheduler.Urgent, scheduler.High, scheduler.Medium, scheduler.Low}, priority)
+}
+
+func faceAlarm(site, wall string, a wall.Alarm) face.Alarm {
+	return face.Alarm{
+		ID: a.ID, Site: site, Wall: wall, Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Text: a.Text,
+		Since: moment(a.Since), Acknowledged: moment(a.Acknowledged), AcknowledgedBy: a.AcknowledgedBy,
+		ShelvedUntil: moment(a.ShelvedUntil), Cleared: moment(a.ClearedAt),
+	}
+}
+
+// moment reads Unix milliseconds; 0 is no moment.
+func moment(ms int64) face.Time {
+	if ms == 0 {
+		return face.Time{}
+	}
+	return face.Time{Time: time.UnixMilli(ms).UTC()}
+}
+
+const refusedShown = 500 // the newest
+
+func (p picture) refused() []face.RefusedRow {
+	rows := p.Refused(refusedShown)
+	out := make([]face.RefusedRow, 0, len(rows))
+	for _, r := range rows {
+		out = append(out, face.RefusedRow{
+			Seq: r.Seq, Recorded: face.Time{Time: r.Recorded}, Subject: r.Subject, Site: r.Site, Wall: r.Wall,
+			ID: r.ID, Field: r.Field, Reason: r.Reason,
+		})
+	}
+	return out
+}
+
+// health says what is wrong with the hub itself.
+func (p picture) health(demo bool) api.Health {
+	state := p.Hub()
+	h := api.Health{
+		At: face.Time{Time: p.now}, Through: p.Through(), Level: p.Level(), Short: state.Short,
+		Holes: len(state.Holes), Problems: []string{}, Demo: demo,
+	}
+	h.Problems = append(h.Problems, p.hub.Doubts...)
+	h.OK = len(h.Problems) == 0 && !h.Short && h.Holes == 0 && h.Level
+	return h
+}
