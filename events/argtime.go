@@ -4,36 +4,34 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"github.com/go-json-experiment/json/jsontext"
 )
 
 // parseTime reads RFC 3339, with or without seconds, or a local time.
 func (b *builder) parseTime(s string) (any, *Refusal) {
+	const minutes = len("2026-01-12T08:03")
+	full := s
+	if len(s) == minutes || len(s) > minutes && strings.ContainsRune("Z+-", rune(s[minutes])) {
+		full = s[:minutes] + ":00" + s[minutes:]
+	}
+	if t, ref := readTime(jsontext.Value(strconv.Quote(full))); ref == nil {
+		return t, nil
+	}
 	allowed := timeAllowed
-	if b.Location != nil {
-		allowed += ", or a local time such as 2026-01-12T08:03 (" + b.Location.String() + ")"
-	}
-	var t time.Time
-	err := t.UnmarshalText([]byte(s))
-	if err != nil {
-		t, err = time.Parse("2006-01-02T15:04Z07:00", s)
-	}
-	if err != nil && b.Location != nil {
-		for _, form := range [...]string{"2006-01-02T15:04", "2006-01-02T15:04:05"} {
-			local, bad := time.ParseInLocation(form, s, time.UTC)
-			if bad != nil || strings.Contains(s, ",") {
-				continue
-			}
-			var ref *Refusal
-			if t, ref = localTime(local, b.Location, s); ref != nil {
-				return nil, ref
-			}
-			err = nil
-		}
-	}
-	if err != nil || t.Before(firstTime) || !t.Before(lastTime) {
+	if b.Location == nil {
 		return nil, refuse("", clip(s), allowed)
 	}
-	return t.UTC(), nil
+	allowed += ", or a local time such as 2026-01-12T08:03 (" + b.Location.String() + ")"
+	clock, ref := readTime(jsontext.Value(strconv.Quote(full + "Z")))
+	if ref != nil {
+		return nil, refuse("", clip(s), allowed)
+	}
+	t, ref := localTime(clock, b.Location, s)
+	if ref == nil && (t.Before(firstTime) || !t.Before(lastTime)) {
+		return nil, refuse("", clip(s), allowed)
+	}
+	return t.UTC(), ref
 }
 
 // localTime returns the one instant at which clocks in the zone show clock's

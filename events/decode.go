@@ -50,7 +50,7 @@ func Decode(subject string, body []byte) (Event, error) {
 		return Event{}, err
 	}
 	if subject != "" && !e.isOn(subject) {
-		return Event{}, refuse("subject", clip(subject), "the subject that the envelope says: "+e.Subject())
+		return Event{}, beyond(refuse("subject", clip(subject), "the subject that the envelope says: "+e.Subject()))
 	}
 	return e, nil
 }

@@ -127,11 +127,17 @@ func unwritable(err error) error {
 		return ref
 	}
 	var sem *json.SemanticError
-	field := "data"
+	var syn *jsontext.SyntacticError
+	var at jsontext.Pointer
 	if errors.As(err, &sem) {
-		for token := range sem.JSONPointer.Tokens() {
-			field += "." + token
-		}
+		at = sem.JSONPointer
+	}
+	if errors.As(err, &syn) {
+		at = syn.JSONPointer
+	}
+	field := "data"
+	for token := range at.Tokens() {
+		field += "." + token
 	}
 	return refusal(field, "", "a value that JSON can hold", err)
 }

@@ -268,7 +268,7 @@ func readTime(raw jsontext.Value) (time.Time, *Refusal) {
 		return time.Time{}, refusal("", shown(raw), timeAllowed, err)
 	}
 	var t time.Time
-	if err := t.UnmarshalText(b); err != nil {
+	if err := t.UnmarshalText(b); err != nil || !isTime(b) {
 		return time.Time{}, refuse("", shown(raw), timeAllowed)
 	}
 	if t.Before(firstTime) || !t.Before(lastTime) {
@@ -277,6 +277,37 @@ func readTime(raw jsontext.Value) (time.Time, *Refusal) {
 		return time.Time{}, ref
 	}
 	return t.UTC(), nil
+}
+
+// isTime reports whether b is written as RFC 3339 asks, which package time does
+// not look at closely (a comma, an hour of one digit, an offset of 24 h or 60 min). It
+// leaves the values but the offset's to that package.
+func isTime(b []byte) bool {
+	const upToSeconds = "0000-00-00T00:00:00"
+	if len(b) < len(upToSeconds) || !hasForm(b[:len(upToSeconds)], upToSeconds) {
+		return false
+	}
+	b = b[len(upToSeconds):]
+	if len(b) > 1 && b[0] == '.' {
+		b = bytes.TrimLeft(b[1:], "0123456789")
+	}
+	if string(b) == "Z" {
+		return true
+	}
+	return (hasForm(b, "+00:00") || hasForm(b, "-00:00")) && string(b[1:3]) < "24" && string(b[4:]) < "60"
+}
+
+// hasForm compares b with a form in which 0 stands for any digit.
+func hasForm(b []byte, form string) bool {
+	if len(b) != len(form) {
+		return false
+	}
+	for i, c := range b {
+		if c != form[i] && (form[i] != '0' || c < '0' || c > '9') {
+			return false
+		}
+	}
+	return true
 }
 
 // unquote returns the text of a JSON string, in place where it has no escapes.

@@ -39,7 +39,7 @@ var beyondOne = map[Kind]string{
 	"record.amended":    "kind is a known one that a person or a device records, no record event itself; data fits that kind",
 	"stretch.left-low":  beyondStretch,
 	"temperature.read": "exactly one of celsius, series, or from with to, min_c and max_c; a series goes forward in time, " +
-		"within 40 days; to is after from, by at most 72 h; max_c is at least min_c",
+		"within 48 h; to is after from, by at most 72 h; max_c is at least min_c",
 	"wall.amended": "where both are given, top_m is at most height_m",
 	"wall.laid-out": "top_m is at most height_m; openings and braces stand within length_m; an opening's head is above its sill " +
 		"and its ends differ; no two braces have one name",

@@ -17,11 +17,11 @@ func ParseSubject(s string) (Subject, error) {
 		return Subject{}, refuse("subject", clip(s), "pour.<site>.<wall>.<thing>.<what>")
 	}
 	sub := Subject{Site: part[1], Wall: part[2], Kind: Kind(part[3] + "." + part[4])}
+	if !isSite(sub.Site) || !isSite(sub.Wall) {
+		return Subject{}, refuse("subject", clip(s), "site and wall of "+tokenAllowed+", or _")
+	}
 	if sub.Wall == "_" {
 		sub.Wall = ""
-	}
-	if !isSite(sub.Site) || sub.Wall != "" && !isToken(sub.Wall) {
-		return Subject{}, refuse("subject", clip(s), "site and wall of a-z, 0-9 and -, 1 to 40 characters, or _")
 	}
 	return sub, nil
 }
