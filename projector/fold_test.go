@@ -14,7 +14,7 @@ import (
 
 func TestEventsReachTheirWall(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	s.add(t, d.lift("w1", 0, 6, 1))
 	s.add(t, d.lift("w2", 0, 6, 1))
 	s.add(t, d.reading("w1", 12.5))
@@ -35,7 +35,7 @@ func TestEventsReachTheirWall(t *testing.T) {
 
 func TestLeafKeepsWhatWasReceived(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	e := d.lift("w1", 0, 6, 1)
 	body := append([]byte(" \n"), encode(t, e)...) // not our own encoding
 	seq := s.put(e.Subject(), body, "ed25519 0011223344556677 c2ln")
@@ -56,7 +56,7 @@ func TestLeafKeepsWhatWasReceived(t *testing.T) {
 
 func TestLeavesOfAWall(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	var want []uint64
 	for i := range 300 {
 		w := "w1"
@@ -93,7 +93,7 @@ func verdictsOf(v projector.View) verdicts {
 func TestRepeatedMessageCountsOnce(t *testing.T) {
 	for _, plain := range []bool{false, true} {
 		s := newTape()
-		d := newDevice(t, "alder", "phone-1")
+		d := newDevice("alder", "phone-1")
 		d.plain = plain
 		e := d.lift("w1", 0, 6, 1)
 		s.add(t, e)
@@ -117,7 +117,7 @@ func digestOfWall(t *testing.T, p *projector.Projector, ref projector.Ref) (d [3
 func TestSameKeyOtherBytesIsRefusedAndADoubt(t *testing.T) {
 	for _, plain := range []bool{false, true} {
 		s := newTape()
-		d := newDevice(t, "alder", "phone-1")
+		d := newDevice("alder", "phone-1")
 		d.plain = plain
 		e := d.lift("w1", 0, 6, 1)
 		s.add(t, e)
@@ -144,7 +144,7 @@ func TestSameKeyOtherBytesIsRefusedAndADoubt(t *testing.T) {
 
 func TestSameNumberOtherEventIsRefused(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	s.add(t, d.lift("w1", 0, 6, 1))
 	d.number = 0
 	s.add(t, d.lift("w1", 0, 6, 2))
@@ -159,7 +159,7 @@ func TestSameNumberOtherEventIsRefused(t *testing.T) {
 
 func TestRefusedEventHoldsItsNumber(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	s.add(t, d.lift("w1", 0, 6, 1))
 	e := d.lift("w1", 0, 6, 2)
 	bad := bytes.Replace(encode(t, e), []byte(`"top_m":2`), []byte(`"top_m":200`), 1)
@@ -188,7 +188,7 @@ func TestRefusedEventHoldsItsNumber(t *testing.T) {
 
 func TestRefusedUnnumberedEventMayBeCorrected(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "probe-1")
+	d := newDevice("alder", "probe-1")
 	d.plain = true
 	e := d.reading("w1", 10)
 	good := encode(t, e)
@@ -199,7 +199,7 @@ func TestRefusedUnnumberedEventMayBeCorrected(t *testing.T) {
 
 func TestSubjectMustBeThePayloads(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	e := d.lift("w1", 0, 6, 1)
 	s.put("pour.birch.w7.lift.placed", encode(t, e), "")
 	s.add(t, d.lift("w1", 0, 6, 2))
@@ -214,7 +214,7 @@ func TestSubjectMustBeThePayloads(t *testing.T) {
 }
 
 func TestUnacceptableMessagesStopNothing(t *testing.T) {
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	good := encode(t, d.lift("w1", 0, 6, 1))
 	subject := "pour.alder.w1.lift.placed"
 	replace := func(old, with string) []byte {
@@ -245,7 +245,7 @@ func TestUnacceptableMessagesStopNothing(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			s := newTape()
 			bad := s.put(m.subject, m.body, "")
-			after := s.add(t, newDevice(t, "alder", "phone-2").lift("w2", 0, 1, 1))
+			after := s.add(t, newDevice("alder", "phone-2").lift("w2", 0, 1, 1))
 			p := foldAll(t, s)
 			view(t, p, func(v projector.View) {
 				require.Equal(t, verdicts{1, 0, 1}, verdictsOf(v))
@@ -253,7 +253,7 @@ func TestUnacceptableMessagesStopNothing(t *testing.T) {
 				rows := v.Refused(10)
 				require.Len(t, rows, 1)
 				require.Less(t, len(rows[0].Field), 200)
-			require.True(t, strings.HasPrefix(rows[0].Field, m.field), "field %s", rows[0].Field)
+				require.True(t, strings.HasPrefix(rows[0].Field, m.field), "field %s", rows[0].Field)
 				raw, err := v.Leaf(bad)
 				require.NoError(t, err)
 				l, err := projector.ParseLeaf(raw)
@@ -267,7 +267,7 @@ func TestUnacceptableMessagesStopNothing(t *testing.T) {
 
 // raised is an alert of the hub's.
 func raised(t *testing.T, device, wall string) events.Event {
-	d := newDevice(t, "alder", device)
+	d := newDevice("alder", device)
 	d.plain = true
 	e := d.event(wall, "alert.raised", "", &events.AlertRaised{
 		Alert: "a1", Kind: "probe-silent", Cause: "top", Priority: "low", Since: monday, Text: "no reading", Rules: "r1",
@@ -286,7 +286,7 @@ func TestOnlyTheHubSpeaksAsTheScheduler(t *testing.T) {
 	stranger := raised(t, "phone-1", "w1")
 	s.put(stranger.Subject(), encode(t, stranger), "")
 	// Or takes the key with an event of another kind.
-	d := newDevice(t, "alder", "hub")
+	d := newDevice("alder", "hub")
 	squat := d.reading("w1", 5)
 	squat.ID = real.ID
 	s.put(squat.Subject(), encode(t, squat), "")
@@ -314,13 +314,13 @@ func fields(rows []projector.RefusedRow) []string {
 
 func TestCompanyEventsReachEverySite(t *testing.T) {
 	s := newTape()
-	company := newDevice(t, "_", "office")
+	company := newDevice("_", "office")
 	mix := func(name string) events.Event {
 		return company.event("", "mix.approved", "engineer-1", &events.MixApproved{Mix: name, Binder: "portland"})
 	}
-	s.add(t, newDevice(t, "alder", "phone-1").lift("w1", 0, 6, 1))
+	s.add(t, newDevice("alder", "phone-1").lift("w1", 0, 6, 1))
 	s.add(t, mix("c30"))
-	s.add(t, newDevice(t, "birch", "phone-1").lift("w1", 0, 6, 1))
+	s.add(t, newDevice("birch", "phone-1").lift("w1", 0, 6, 1))
 	dir := t.TempDir()
 	cfg := newConfig(t, dir, s)
 	p, err := projector.Open(cfg)
@@ -330,7 +330,7 @@ func TestCompanyEventsReachEverySite(t *testing.T) {
 	require.NoError(t, stop())
 	require.NoError(t, p.Close())
 	// A site that comes after a restart takes the company's events too.
-	s.add(t, newDevice(t, "cedar", "phone-1").lift("w1", 0, 6, 1))
+	s.add(t, newDevice("cedar", "phone-1").lift("w1", 0, 6, 1))
 	s.add(t, mix("c40"))
 	p = open(t, cfg)
 	stop = run(t, p)
@@ -350,7 +350,7 @@ func TestCompanyEventsReachEverySite(t *testing.T) {
 
 func TestWallsAreEvictedOnlyWhenClean(t *testing.T) {
 	s := newTape()
-	d := newDevice(t, "alder", "phone-1")
+	d := newDevice("alder", "phone-1")
 	for i := range 200 {
 		s.add(t, d.reading("w"+string(rune('a'+i%20)), float64(i%20)))
 	}

@@ -3,9 +3,9 @@ package projector_test
 import (
 	"context"
 	"crypto/ed25519"
+	"crypto/sha256"
 	"fmt"
 	"log/slog"
-	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -135,21 +135,20 @@ func (s *tape) batch(after uint64, most, turn int) (batch []stream.Message, move
 
 // device makes events as one device does.
 type device struct {
-	t      *testing.T
 	source events.Source
-	number uint64 // 0 and unnumbered: it gives no numbers
-	plain  bool
+	number uint64
+	plain  bool // it gives no numbers
 	clock  time.Time
 }
 
-func newDevice(t *testing.T, site, name string) *device {
-	return &device{t: t, source: events.Source{Site: site, Device: name}, clock: monday}
+func newDevice(site, name string) *device {
+	return &device{source: events.Source{Site: site, Device: name}, clock: monday}
 }
 
 // event makes the device's next entry.
 func (d *device) event(wall string, kind events.Kind, by string, data events.Data) events.Event {
 	d.clock = d.clock.Add(time.Minute)
-	e := events.Event{ID: newID(d.clock), Source: d.source, Kind: kind, Wall: wall, Time: d.clock, By: by, Data: data, HasOffset: true}
+	e := events.Event{ID: d.id(), Source: d.source, Kind: kind, Wall: wall, Time: d.clock, By: by, Data: data, HasOffset: true}
 	if !d.plain {
 		d.number++
 		e.Sequence = d.number
@@ -157,13 +156,14 @@ func (d *device) event(wall string, kind events.Kind, by string, data events.Dat
 	return e
 }
 
-// newID makes a UUIDv7 of a moment.
-func newID(at time.Time) string {
-	id := uuid.Must(uuid.NewV7())
-	ms := at.UnixMilli()
+// id makes a UUIDv7 of the device's clock, the same in every run.
+func (d *device) id() string {
+	sum := sha256.Sum256([]byte(d.source.String() + d.clock.String()))
+	id := uuid.UUID(sum[:16])
 	for i := range 6 {
-		id[i] = byte(ms >> (40 - 8*i))
+		id[i] = byte(d.clock.UnixMilli() >> (40 - 8*i))
 	}
+	id[6], id[8] = id[6]&0x0f|0x70, id[8]&0x3f|0x80
 	return id.String()
 }
 
@@ -177,8 +177,7 @@ func (d *device) reading(wall string, celsius float64) events.Event {
 	return d.event(wall, "temperature.read", "", &events.TemperatureRead{Place: "top", Celsius: &celsius})
 }
 
-func encode(t testing.TB, e events.Event) []byte {
-	t.Helper()
+func encode(t require.TestingT, e events.Event) []byte {
 	body, err := e.Encode()
 	require.NoError(t, err)
 	_, err = events.Decode(e.Subject(), body)
@@ -186,13 +185,11 @@ func encode(t testing.TB, e events.Event) []byte {
 	return body
 }
 
-func (s *tape) add(t testing.TB, e events.Event) uint64 {
-	t.Helper()
+func (s *tape) add(t require.TestingT, e events.Event) uint64 {
 	return s.put(e.Subject(), encode(t, e), "")
 }
 
-func (s *tape) addSigned(t testing.TB, key ed25519.PrivateKey, e events.Event) uint64 {
-	t.Helper()
+func (s *tape) addSigned(t require.TestingT, key ed25519.PrivateKey, e events.Event) uint64 {
 	body := encode(t, e)
 	return s.put(e.Subject(), body, stream.Sign(key, body))
 }
@@ -293,11 +290,4 @@ func digest(t *testing.T, p *projector.Projector) (d [32]byte) {
 func unsynced(path string, options *bbolt.Options) (projector.Database, error) {
 	options.NoSync, options.NoGrowSync = true, true
 	return projector.OpenFile(path, options)
-}
-
-func fileSize(t *testing.T, path string) int64 {
-	t.Helper()
-	info, err := os.Stat(path)
-	require.NoError(t, err)
-	return info.Size()
 }

@@ -40,6 +40,9 @@ func (p *Projector) Run(ctx context.Context) error {
 	defer p.running.Store(false)
 	p.level.start()
 	p.oweAll()
+	if err := p.foldKept(ctx); err != nil {
+		return p.ended(err)
+	}
 	decoded, kept := make(chan []item), make(chan []item)
 	g, inner := errgroup.WithContext(ctx)
 	g.Go(func() error { return p.readStream(inner, decoded) })
@@ -47,13 +50,34 @@ func (p *Projector) Run(ctx context.Context) error {
 	g.Go(func() error { return p.foldAll(inner, kept) })
 	g.Go(func() error { return p.watchHead(inner) })
 	g.Go(func() error { return p.sendReceipts(inner) })
-	err := g.Wait()
+	return p.ended(g.Wait())
+}
+
+// ended notes why Run ends: it was told to, or it gives up.
+func (p *Projector) ended(err error) error {
 	if errors.Is(err, ErrGiveUp) {
 		p.level.stop(err.Error())
 		return fmt.Errorf("run projector: %w", err)
 	}
 	p.level.stop("the hub is not reading the stream")
 	return nil
+}
+
+// foldKept folds what an earlier Run, which gave up, kept and did not fold. The
+// three steps may only begin when the view stands at the last kept message.
+func (p *Projector) foldKept(ctx context.Context) error {
+	err := p.keep.read(p.fold.stand.Through, p.keep.last, p.cfg.BatchMax, func(batch []stream.Message) error {
+		items := p.reader.decode(batch)
+		if err := p.keep.resolveKept(items); err != nil {
+			return err
+		}
+		p.unsaid.add(items)
+		return p.retry(ctx, func() error { return p.foldBatch(items) })
+	})
+	if err != nil && ctx.Err() == nil && !errors.Is(err, ErrGiveUp) {
+		return fmt.Errorf("%w: %w", ErrGiveUp, err)
+	}
+	return err
 }
 
 // oweAll makes receipts due for every device: the last run may have ended
