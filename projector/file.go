@@ -7,6 +7,7 @@ import (
 	"hash/crc32"
 	"os"
 	"path/filepath"
+	"runtime/debug"
 	"syscall"
 	"time"
 
@@ -41,49 +42,36 @@ func keepOptions() *bbolt.Options {
 }
 
 // viewOptions: the free list is not synced. Every commit of view.db frees about
-// as many pages as it writes, so the list is long; and Open walks all its pages
-// anyway, since it checks every value.
+// as many pages as it writes, so the list is long; and Open reads all its pages
+// anyway, since it checks every value. bbolt then walks the pages once more to
+// find the free ones, in a goroutine of its own, where a damaged page would end
+// the process: so viewFile.check comes first, on the file opened for reading.
 func viewOptions() *bbolt.Options {
 	return &bbolt.Options{Timeout: lockWait, FreelistType: bbolt.FreelistMapType, NoFreelistSync: true}
 }
 
-// openFile opens a bbolt file and takes its lock. bbolt panics on some kinds of
-// damage; that is an error here.
+// openFile opens a bbolt file and takes its lock.
 func openFile(path string, options *bbolt.Options) (db database, err error) {
-	defer func() {
-		if r := recover(); r != nil {
-			db, err = nil, fmt.Errorf("open %s: %v: %w", filepath.Base(path), r, ErrDamaged)
+	err = guarded(func() error {
+		file, err := bbolt.Open(path, 0o600, options)
+		switch {
+		case errors.Is(err, berrors.ErrTimeout):
+			return fmt.Errorf("open %s: %w", path, ErrLocked)
+		case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch):
+			return fmt.Errorf("open %s: %w: %w", filepath.Base(path), err, ErrDamaged)
+		case err != nil:
+			return fmt.Errorf("open %s: %w", filepath.Base(path), err)
 		}
-	}()
-	file, err := bbolt.Open(path, 0o600, options)
-	switch {
-	case errors.Is(err, berrors.ErrTimeout):
-		return nil, fmt.Errorf("open %s: %w", path, ErrLocked)
-	case errors.Is(err, berrors.ErrInvalid), errors.Is(err, berrors.ErrChecksum), errors.Is(err, berrors.ErrVersionMismatch):
-		return nil, fmt.Errorf("open %s: %w: %w", filepath.Base(path), err, ErrDamaged)
-	case err != nil:
-		return nil, fmt.Errorf("open %s: %w", filepath.Base(path), err)
-	}
-	return file, nil
-}
-
-// checkPages walks every page of a file and reports what is wrong with it.
-func checkPages(db database) error {
-	return guarded(func() error {
-		return db.View(func(tx *bbolt.Tx) error {
-			var first error
-			for err := range tx.Check() {
-				if first == nil {
-					first = fmt.Errorf("%w: %w", err, ErrDamaged)
-				}
-			}
-			return first
-		})
+		db = file
+		return nil
 	})
+	return db, err
 }
 
-// guarded turns a panic of bbolt on a damaged page into an error.
+// guarded turns a panic of bbolt on a damaged page into an error, and so a fault
+// on a page that lies outside a file that was cut off.
 func guarded(f func() error) (err error) {
+	defer debug.SetPanicOnFault(debug.SetPanicOnFault(true))
 	defer func() {
 		if r := recover(); r != nil {
 			err = fmt.Errorf("%v: %w", r, ErrDamaged)

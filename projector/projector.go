@@ -1,6 +1,7 @@
 package projector
 
 import (
+	"bytes"
 	"context"
 	"crypto/ed25519"
 	"errors"
@@ -10,6 +11,8 @@ import (
 	"slices"
 	"sync"
 	"sync/atomic"
+
+	"go.etcd.io/bbolt"
 
 	"earlyage/events"
 	"earlyage/events/stream"
@@ -115,36 +118,43 @@ func usableView(cfg Config, k *keep) (*fold, error) {
 
 // tryView returns the fold on view.db, or why the view cannot be used.
 func tryView(cfg Config, k *keep) (f *fold, why, err error) {
-	v, err := openView(cfg, viewName, viewOptions())
-	switch {
-	case errors.Is(err, ErrDamaged):
+	switch err := checkView(cfg, k); {
+	case errors.Is(err, errUnusable), errors.Is(err, ErrDamaged):
 		return nil, err, nil
 	case err != nil:
 		return nil, nil, err
 	}
+	v, err := openView(cfg, viewName, viewOptions())
+	if err != nil {
+		return nil, nil, err
+	}
 	f = newFold(cfg, k, v)
-	if why = f.usable(); why == nil {
-		why = f.load()
+	if err := f.load(); err != nil {
+		return nil, err, v.db.Close()
 	}
-	if why == nil && f.stand.Through > k.last {
-		why = fmt.Errorf("view stands at %d, the kept messages end at %d", f.stand.Through, k.last)
-	}
-	if why != nil {
-		return nil, why, v.db.Close()
+	if f.stand.Through > k.last {
+		return nil, fmt.Errorf("view stands at %d, the kept messages end at %d", f.stand.Through, k.last), v.db.Close()
 	}
 	return f, nil, nil
 }
 
-// usable checks version and bytes of the view.
-func (f *fold) usable() error {
-	name, err := f.view.foldedBy()
+var errUnusable = errors.New("view is of another version")
+
+// checkView checks version and bytes of the view without opening it for writing.
+func checkView(cfg Config, k *keep) error {
+	v, err := openView(cfg, viewName, &bbolt.Options{Timeout: lockWait, ReadOnly: true})
 	if err != nil {
 		return err
 	}
-	if want := foldName(f.reader.key, f.reader.demo); string(name) != string(want) {
-		return fmt.Errorf("view was folded by version %q, this is %q", name, want)
+	r := newReader(cfg, k)
+	name, err := v.foldedBy()
+	if want := foldName(r.key, r.demo); err == nil && !bytes.Equal(name, want) {
+		err = fmt.Errorf("%w: folded by %q, this is %q", errUnusable, name, want)
 	}
-	return f.view.check()
+	if err == nil {
+		err = v.check()
+	}
+	return errors.Join(err, v.db.Close())
 }
 
 // HubKey is the key that the hub signs its statements and alerts with. It was

@@ -3,6 +3,7 @@ package projector
 import (
 	"bytes"
 	"context"
+	"encoding/binary"
 	"errors"
 	"fmt"
 
@@ -135,7 +136,7 @@ func (s *streamBuild) match(items []item) error {
 			for i := range items {
 				it := &items[i]
 				for ; key != nil && bytes.Compare(key, it.key()) < 0; key, kept = c.Next() {
-					s.b.report.records(fmt.Sprintf("message %x is kept and not in the stream", key))
+					s.b.report.records(fmt.Sprintf("message %d is kept and not in the stream", binary.BigEndian.Uint64(key)))
 				}
 				switch {
 				case bytes.Equal(key, it.key()) && bytes.Equal(kept, it.sealed):

@@ -105,25 +105,41 @@ func (v viewFile) foldedBy() (name []byte, err error) {
 	return name, err
 }
 
-// check reads every page and the checksum of every value.
+// check reads every page: each value by its checksum, each key by its order and
+// by finding it again.
 func (v viewFile) check() error {
-	if err := checkPages(v.db); err != nil {
-		return err
-	}
 	return guarded(func() error {
 		return v.db.View(func(tx *bbolt.Tx) error {
 			for s := range sections {
-				err := tx.Bucket(sectionNames[s]).ForEach(func(key, sealed []byte) error {
-					_, err := unseal(key, sealed)
-					return err
-				})
-				if err != nil {
+				b := tx.Bucket(sectionNames[s])
+				if b == nil {
+					return fmt.Errorf("%s: missing: %w", sectionNames[s], ErrDamaged)
+				}
+				if err := checkSection(b); err != nil {
 					return fmt.Errorf("%s: %w", sectionNames[s], err)
 				}
 			}
 			return nil
 		})
 	})
+}
+
+func checkSection(b *bbolt.Bucket) error {
+	all, again := b.Cursor(), b.Cursor()
+	var last []byte
+	for key, sealed := all.First(); key != nil; key, sealed = all.Next() {
+		if _, err := unseal(key, sealed); err != nil {
+			return err
+		}
+		if last != nil && bytes.Compare(last, key) >= 0 {
+			return fmt.Errorf("key %q stands after %q: %w", key, last, ErrDamaged)
+		}
+		if found, _ := again.Seek(key); !bytes.Equal(found, key) {
+			return fmt.Errorf("key %q is not found: %w", key, ErrDamaged)
+		}
+		last = key
+	}
+	return nil
 }
 
 func (v viewFile) stand() (s stand, err error) {
@@ -137,7 +153,10 @@ func (v viewFile) stand() (s stand, err error) {
 			if err != nil {
 				return err
 			}
-			return json.Unmarshal(raw, &s)
+			if err := json.Unmarshal(raw, &s); err != nil {
+				return fmt.Errorf("stand: %w: %w", err, ErrDamaged)
+			}
+			return nil
 		})
 	})
 	return s, err
