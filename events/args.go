@@ -51,9 +51,9 @@ func FromArgs(kind Kind, args []string, in Args) (Data, error) {
 		key, value, found := strings.Cut(arg, "=")
 		switch {
 		case !found:
-			return nil, refuse(clip(arg), "", "key=value; keys are "+strings.Join(def.plan.names(), ", "))
+			return nil, refuse(named(arg), "", "key=value; keys are "+strings.Join(def.plan.names(), ", "))
 		case !utf8.ValidString(arg):
-			return nil, refuse(strings.ToValidUTF8(clip(key), "\uFFFD"), strings.ToValidUTF8(clip(value), "\uFFFD"), "UTF-8")
+			return nil, refuse(named(strings.ToValidUTF8(key, "\uFFFD")), strings.ToValidUTF8(clip(value), "\uFFFD"), "UTF-8")
 		}
 		if ref := b.put(def.plan, root, strings.Split(key, "."), value); ref != nil {
 			return nil, ref
@@ -98,7 +98,7 @@ type items map[int]any
 func (b *builder) put(p *plan, into map[string]any, path []string, value string) *Refusal {
 	r, _ := p.find([]byte(path[0]), 0)
 	if r == nil {
-		return refuse(clip(path[0]), clip(value), nearest(path[0], p.names()))
+		return refuse(named(path[0]), clip(value), nearest(path[0], p.names()))
 	}
 	if ref := b.putMember(r, into, path, value); ref != nil {
 		return inside(path[0], ref)
@@ -126,7 +126,7 @@ func (b *builder) putMember(r *rule, into map[string]any, path []string, value s
 	case r.shape == list && len(rest) > 0:
 		return b.putItem(r, into, rest, value)
 	case len(rest) > 0:
-		return refuse(clip(strings.Join(rest, ".")), clip(value), "no members: "+r.name+" is "+r.allowed())
+		return refuse(named(strings.Join(rest, ".")), clip(value), "no members: "+r.name+" is "+r.allowed())
 	case into[r.name] != nil:
 		return twice(value)
 	case r.shape == group:
@@ -153,7 +153,7 @@ func (b *builder) putItem(r *rule, into map[string]any, path []string, value str
 	}
 	i, err := strconv.Atoi(path[0])
 	if err != nil || i < 0 || i >= r.maxLen || strconv.Itoa(i) != path[0] {
-		return refuse(clip(path[0]), clip(value), "an element's number, 0 to "+strconv.Itoa(r.maxLen-1))
+		return refuse(named(path[0]), clip(value), "an element's number, 0 to "+strconv.Itoa(r.maxLen-1))
 	}
 	if len(path) > 1 && r.item.shape == group {
 		elem, ok := list[i].(map[string]any)

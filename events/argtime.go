@@ -1,6 +1,7 @@
 package events
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -49,6 +50,7 @@ func localTime(clock time.Time, zone *time.Location, typed string) (time.Time, *
 		}
 		seen[offset] = true
 	}
+	slices.SortFunc(found, time.Time.Compare)
 	switch len(found) {
 	case 0:
 		return time.Time{}, refuse("", clip(typed), "a time that is not skipped when clocks change in "+zone.String())

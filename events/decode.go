@@ -110,7 +110,7 @@ func (env *envelope) readOther(dec *jsontext.Decoder, name string) (err error) {
 		if err != nil {
 			return err
 		}
-		return refuse(clip(name), shown(value), "names of a-z and 0-9; "+nearest(name, append(envelopePlan.names(), "data")))
+		return refuse(named(name), shown(value), "names of a-z and 0-9; "+nearest(name, append(envelopePlan.names(), "data")))
 	default:
 		return dec.SkipValue()
 	}

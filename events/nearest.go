@@ -20,8 +20,13 @@ func nearest(name string, names []string) string {
 // closest returns the name that was probably meant, or nothing.
 func closest(name string, names []string) string {
 	best, least := "", 0
+	name = strings.ToLower(clip(name))
 	for _, n := range names {
-		if d := distance(strings.ToLower(clip(name)), n); best == "" || d < least {
+		d := distance(name, n)
+		if len(name) > 1 && strings.HasPrefix(n, name) {
+			d = min(d, 1) // the beginning of a name, such as floor for floor_h
+		}
+		if best == "" || d < least {
 			best, least = n, d
 		}
 	}

@@ -70,7 +70,7 @@ func (p *plan) unknown(dec *jsontext.Decoder, name string) error {
 	if err != nil {
 		return err
 	}
-	return refuse(clip(name), shown(value), nearest(name, p.names()))
+	return refuse(named(name), shown(value), nearest(name, p.names()))
 }
 
 // read reads one value into v, of the type that the rule was made from. A null
@@ -328,6 +328,15 @@ func shown(raw jsontext.Value) string {
 	return clip(string(raw))
 }
 
+// named is how a refusal writes the name of a foreign member: quoted where it
+// is empty or could forge a line of a log.
+func named(name string) string {
+	if name == "" || !isPlain(name) || strings.ContainsAny(name, "\n\t") {
+		return strconv.Quote(clip(name))
+	}
+	return clip(name)
+}
+
 func clip(s string) string {
 	if len(s) > 60 {
 		return strings.ToValidUTF8(s[:57], "") + "..."
@@ -369,7 +378,7 @@ func malformed(root string, raw []byte, err error) error {
 		return refusal(root, "", allowed, err)
 	}
 	for token := range syn.JSONPointer.Tokens() {
-		root = strings.TrimPrefix(root+"."+clip(token), "body.")
+		root = strings.TrimPrefix(root+"."+named(token), "body.")
 	}
 	value := raw[min(int(syn.ByteOffset), len(raw)):]
 	if end := bytes.IndexAny(value, ",:]}\n"); end > 0 {
