@@ -1,0 +1,43 @@
+package stream
+
+import (
+	"context"
+	"fmt"
+	"log/slog"
+	"sync"
+)
+
+// serverLogger hands the server's own words on. A fatal one is an error here:
+// the program that embeds the server decides when it ends.
+type serverLogger struct {
+	log *slog.Logger
+
+	mu     sync.Mutex
+	failed error // the first fatal error said
+}
+
+func (l *serverLogger) Noticef(format string, v ...any) { l.say(slog.LevelInfo, format, v) }
+func (l *serverLogger) Warnf(format string, v ...any)   { l.say(slog.LevelWarn, format, v) }
+func (l *serverLogger) Errorf(format string, v ...any)  { l.say(slog.LevelError, format, v) }
+func (l *serverLogger) Debugf(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
+func (l *serverLogger) Tracef(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
+
+func (l *serverLogger) Fatalf(format string, v ...any) {
+	l.mu.Lock()
+	if l.failed == nil {
+		l.failed = fmt.Errorf(format, v...)
+	}
+	l.mu.Unlock()
+	l.say(slog.LevelError, format, v)
+}
+
+func (l *serverLogger) say(level slog.Level, format string, v []any) {
+	l.log.Log(context.Background(), level, "nats server", "text", fmt.Sprintf(format, v...))
+}
+
+// fatal returns the first fatal error that the server said, or nil.
+func (l *serverLogger) fatal() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.failed
+}
