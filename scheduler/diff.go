@@ -93,7 +93,8 @@ func moved(a, b time.Time) bool {
 // standing alerts of this kind remember of the statement that they came from.
 // While the hub itself is in doubt nothing is added: that doubt has its own alert.
 func (in *comparison) later() []Alert {
-	if in.ref.Wall == "" || in.now.State == StateStripped || in.now.State == StateHandedOver {
+	switch in.now.State {
+	case "", StateStripped, StateHandedOver:
 		return nil
 	}
 	var out []Alert

@@ -15,11 +15,12 @@ const resubscribeAfter = 100 * time.Millisecond
 type inbox struct {
 	signal chan struct{} // holds one; filled when something came in
 
-	mu      sync.Mutex
-	through uint64
-	walls   map[Ref]struct{}
-	sites   map[string]struct{}
-	lost    bool // changes were lost, or none were ever heard: everything may have changed
+	mu       sync.Mutex
+	through  uint64
+	expected uint64 // the greatest sequence that expect was called with
+	walls    map[Ref]struct{}
+	sites    map[string]struct{}
+	lost     bool // changes were lost, or none were ever heard: everything may have changed
 }
 
 // mail is what came in since the last look.
@@ -82,6 +83,26 @@ func (b *inbox) put(do func()) {
 	case b.signal <- struct{}{}:
 	default:
 	}
+}
+
+// expect waits a little for a change that says it goes through a sequence that
+// the record is known to have reached; if none comes, everything may have changed.
+func (b *inbox) expect(through uint64) {
+	b.mu.Lock()
+	waiting := b.expected >= through
+	b.expected = max(b.expected, through)
+	b.mu.Unlock()
+	if waiting {
+		return
+	}
+	time.AfterFunc(resubscribeAfter, func() {
+		b.mu.Lock()
+		heard := b.through >= through
+		b.mu.Unlock()
+		if !heard {
+			b.put(func() { b.lost = true })
+		}
+	})
 }
 
 // take empties the inbox.

@@ -46,7 +46,8 @@ type AlertKind struct {
 
 	// Latch: once raised, no recalculation clears it; only people close the matter.
 	Latch bool
-	// OnDelay is how long the condition must have held before the alert is raised.
+	// OnDelay is how long the alert must have been called for before it is raised,
+	// beside any time that belongs to the condition itself (45 minutes of silence).
 	OnDelay time.Duration
 	// OffDelay is how long the condition must be gone before the alert is cleared.
 	OffDelay time.Duration
@@ -137,7 +138,7 @@ var AlertKinds = map[string]AlertKind{
 		Cause:       "Entries of a device are missing: its numbers have a gap.",
 		Consequence: "A lift or a hold may be unknown here. Every window of the site stays shut.",
 		Action:      "Bring the device into coverage and open its page until its outbox is empty. If it is lost, have the numbers written off by name.",
-		Respond:     time.Hour, Who: "dispatcher", OnDelay: 10 * time.Minute, OffDelay: time.Minute,
+		Respond:     time.Hour, Who: "dispatcher", OffDelay: time.Minute,
 	},
 	AlertClockDoubtful: {
 		Name: "Clock doubtful", Priority: High,

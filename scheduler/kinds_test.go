@@ -54,3 +54,8 @@ func TestAnUrgentAlertAsksForAnAnswerWithinTheHour(t *testing.T) {
 		require.LessOrEqual(t, kind.Respond, limit[kind.Priority], name)
 	}
 }
+
+// A moved window is seen by comparison with the last statement, once: it cannot wait.
+func TestAMovedWindowIsToldAtOnce(t *testing.T) {
+	require.Zero(t, scheduler.AlertKinds[scheduler.AlertWindowLater].OnDelay)
+}

@@ -87,7 +87,7 @@ type Loop struct {
 	last       map[Ref]time.Time
 	gone       map[Ref]map[alarmKey]time.Time
 	gaps       map[string]string
-	recent     map[string]time.Duration // ids said, by the steady clock
+	recent     map[string]time.Duration // what was said (see heldBy), by the steady clock
 	heard      uint64                   // everything up to it has been marked
 	through    uint64
 	echo       uint64        // nothing is said before the record has come so far
@@ -230,12 +230,17 @@ func (l *Loop) answer() {
 		return
 	}
 	l.asked = slices.DeleteFunc(l.asked, func(a ask) bool {
-		settled := l.heard >= a.head && l.through >= a.head
+		settled := l.heard >= a.head
 		if settled {
 			close(a.done)
 		}
 		return settled
 	})
+	if len(l.asked) > 0 && l.through >= l.asked[0].head {
+		// The record is there and has not said what changed. Either it is about to,
+		// or the last messages are about no wall and no site.
+		l.inbox.expect(l.through)
+	}
 }
 
 func (l *Loop) busy() bool {

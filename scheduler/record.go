@@ -79,7 +79,7 @@ type Folded struct {
 	Said      wall.Statement // the last statement
 	HasSaid   bool
 	Permitted func(time.Time) bool // a permit to strip stands at a moment
-	Begun     func() time.Time     // when the wall's first entry was recorded
+	Begun     func() time.Time     // when the wall's first entry was recorded; zero: it has none
 	Digest    func() [32]byte
 
 	// Of a site.

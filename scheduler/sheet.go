@@ -29,26 +29,29 @@ func (l *Loop) sheet(p Page, ref Ref, f Folded, hub Hub, at time.Time) (word *ev
 	if _, issued := f.Sheets[due.Date]; issued {
 		return nil, next, nil
 	}
-	var lines []events.SheetWall
-	begun := false
-	for _, w := range p.Refs(ref.Site) {
-		if w.Wall == "" {
-			continue
-		}
-		wf := p.Look(w)
-		begun = begun || wf.Begun != nil && !wf.Begun().After(due.At)
-		if wf.Assess == nil {
-			continue
-		}
-		if line, ok := sheetLine(wf.Assess(hub, at), next); ok {
-			lines = append(lines, line)
-		}
-	}
-	if !begun {
+	walls := p.Refs(ref.Site)
+	walls = slices.DeleteFunc(slices.Clone(walls), func(r Ref) bool { return r.Wall == "" })
+	if !slices.ContainsFunc(walls, func(r Ref) bool { return begunBy(p.Look(r), due.At) }) {
 		return nil, next, nil
+	}
+	var lines []events.SheetWall
+	for _, w := range walls {
+		if wf := p.Look(w); wf.Assess != nil {
+			if line, ok := sheetLine(wf.Assess(hub, at), next); ok {
+				lines = append(lines, line)
+			}
+		}
 	}
 	e := sheetWord(ref, due, lines)
 	return &e, next, nil
+}
+
+func begunBy(w Folded, t time.Time) bool {
+	if w.Begun == nil {
+		return false
+	}
+	begun := w.Begun()
+	return !begun.IsZero() && !begun.After(t)
 }
 
 // sheetLine is what the sheet says of one wall, if anything: until is when the

@@ -3,6 +3,7 @@ package scheduler
 import (
 	"context"
 	"errors"
+	"fmt"
 	"maps"
 	"time"
 
@@ -46,7 +47,7 @@ func (l *Loop) say(ctx context.Context, words []events.Event) {
 	elapsed := l.cfg.Clock.Elapsed()
 	for _, e := range sealed {
 		l.count.Said++
-		l.recent[e.ID] = elapsed
+		l.recent[heldBy(e)] = elapsed
 		l.logWord(e)
 	}
 }
@@ -59,7 +60,7 @@ func (l *Loop) sealAll(words []events.Event) []events.Event {
 	var out []events.Event
 	for _, w := range words {
 		e, err := seal(w)
-		if _, again := l.recent[e.ID]; again && err == nil {
+		if _, again := l.recent[heldBy(w)]; again && err == nil {
 			err = errors.New("it was stored and the record does not hold it")
 		}
 		if err != nil {
@@ -71,6 +72,24 @@ func (l *Loop) sealAll(words []events.Event) []events.Event {
 		out = append(out, e)
 	}
 	return out
+}
+
+// heldBy names what the record holds once it has folded a word, and with that
+// never asks for again: the successor of a statement, an alert, its end, a date's
+// sheet. It is no id: the same word said again differs in how far the record was.
+func heldBy(e events.Event) string {
+	on := Ref{e.Source.Site, e.Wall}.String()
+	switch d := e.Data.(type) {
+	case *events.WindowStated:
+		return fmt.Sprintf("%s after %d", on, d.Preceding)
+	case *events.AlertRaised:
+		return "raised " + d.Alert
+	case *events.AlertCleared:
+		return "cleared " + d.Alert
+	case *events.SheetIssued:
+		return on + " " + d.Date
+	}
+	panic("scheduler: the hub does not say " + string(e.Kind))
 }
 
 // findHead finds out, when it is time to, how far the stream is after a failed

@@ -27,7 +27,11 @@ func (l *Loop) watch(p Page, st Status, now time.Time) {
 		doubts = append(doubts, "the stream is shorter than the record")
 	}
 	if !slices.Equal(doubts, l.Hub().Doubts) {
-		l.cfg.Log.Warn("what shuts every window has changed", "doubts", doubts)
+		if len(doubts) > 0 {
+			l.cfg.Log.Warn("all windows are shut", "doubts", doubts)
+		} else {
+			l.cfg.Log.Info("nothing of the hub's own shuts the windows any more")
+		}
 		l.hub.Store(&Hub{Doubts: doubts})
 		l.markAll(p)
 	}
