@@ -35,6 +35,7 @@ type Opening struct {
 	ToM   *float64 `json:"to_m" rule:"need,0..2000" unit:"m" doc:"station"`
 	SillM *float64 `json:"sill_m" rule:"need,0..15" unit:"m" doc:"height of its sill above the wall's foot"`
 	HeadM *float64 `json:"head_m" rule:"need,0..15" unit:"m" doc:"height of its head above the wall's foot"`
+	Name  string   `json:"name,omitzero" rule:"token" doc:"its mark on the drawing"`
 }
 
 // WallLaidOut describes a wall. Heights count from the wall's foot, stations
@@ -53,30 +54,20 @@ type WallLaidOut struct {
 	Mix      string      `json:"mix,omitzero" rule:"token" doc:"the mix planned"`
 	Crew     string      `json:"crew,omitzero" rule:"token" doc:"the crew"`
 	Braces   []BracePlan `json:"braces,omitzero" rule:"len 0..1000" doc:"braces planned; brace.set says which stand"`
+
+	CourseMM    *float64   `json:"course_mm,omitzero" rule:"50..1500" unit:"mm" doc:"height of one course of the form"`
+	Bulkheads   []Bulkhead `json:"bulkheads,omitzero" rule:"len 0..100" doc:"planned ends of concrete inside the form"`
+	Pilasters   []Pilaster `json:"pilasters,omitzero" rule:"len 0..200" doc:"thickenings of the wall"`
+	InnerR      *float64   `json:"inner_m2kw,omitzero" rule:"0..20" unit:"m²K/W" doc:"thermal resistance of the form's inner face"`
+	OuterR      *float64   `json:"outer_m2kw,omitzero" rule:"0..20" unit:"m²K/W" doc:"thermal resistance of the form's outer face"`
+	TieInNeeded *bool      `json:"tie_in_needed,omitzero" doc:"a floor or roof must hold the wall before its braces go; it can only ask for more than the site does"`
 }
 
 func (d *WallLaidOut) check() error {
 	if err := checkTop(d.TopM, d.HeightM); err != nil {
 		return err
 	}
-	for i, o := range d.Openings {
-		at := "data.openings." + strconv.Itoa(i)
-		switch {
-		case *o.HeadM <= *o.SillM:
-			return refuse(at+".head_m", ftoa(*o.HeadM), "above sill_m, "+ftoa(*o.SillM)+" m")
-		case max(*o.FromM, *o.ToM) > *d.LengthM:
-			return refuse(at+".to_m", ftoa(max(*o.FromM, *o.ToM)), "within the wall, 0.."+ftoa(*d.LengthM)+" m")
-		}
-		if err := checkStretch(at, o.FromM, o.ToM); err != nil {
-			return err
-		}
-	}
-	for i, b := range d.Braces {
-		if *b.AtM > *d.LengthM {
-			return refuse("data.braces."+strconv.Itoa(i)+".at_m", ftoa(*b.AtM), "within the wall, 0.."+ftoa(*d.LengthM)+" m")
-		}
-	}
-	return checkNames(d.Braces)
+	return d.checkGeometry()
 }
 func (d *WallLaidOut) span() (b, e time.Time) { return }
 

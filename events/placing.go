@@ -121,6 +121,7 @@ type LiftPlaced struct {
 	Vibrated *bool     `json:"vibrated,omitzero" doc:"vibrated as it was placed; not given: not said"`
 	Celsius  *float64  `json:"celsius,omitzero" rule:"-10..60" unit:"°C" doc:"temperature of the concrete"`
 	TopUp    bool      `json:"top_up,omitzero" doc:"true: a little concrete to bring the top to its mark"`
+	Way      string    `json:"way,omitzero" rule:"forward|backward" doc:"along the stations, or against them; not given: from from_m to to_m, on a closed wall by the shorter way"`
 }
 
 func (d *LiftPlaced) check() error {

@@ -359,7 +359,7 @@ func TestEveryMemberOfTheSchemaHasADescription(t *testing.T) {
 // The unit stands at the end of a member's name, and in the schema.
 func TestUnitsOfTheSchemaFitTheNames(t *testing.T) {
 	units := map[string]string{"_m": "m", "_mm": "mm", "_mms": "mm/s", "_m3": "m³", "_m3h": "m³/h", "_c": "°C", "celsius": "°C", "_h": "h", "_min": "min", "minutes": "min",
-		"_kpa": "kPa", "_mpa": "MPa", "_mps": "m/s", "_k": "K", "_l": "l", "_ms": "ms", "_percent": "%", "_deg": "°", "_kn_m3": "kN/m³", "_per_d": "1/d", "t0_d": "d"}
+		"_kpa": "kPa", "_mpa": "MPa", "_mps": "m/s", "_k": "K", "_l": "l", "_ms": "ms", "_percent": "%", "_deg": "°", "_kn_m3": "kN/m³", "_per_d": "1/d", "t0_d": "d", "_m2kw": "m²K/W"}
 	for _, kind := range events.Kinds() {
 		for _, p := range contractOf(t, kind).places() {
 			if p.schema["type"] != "number" || p.path == "data.w_cm" || strings.HasSuffix(p.path, ".value") || p.path == "data.value" {
