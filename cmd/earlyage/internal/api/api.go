@@ -48,8 +48,7 @@ type Walls struct {
 // Wall answers PathWalls/{site}/{wall}.
 type Wall struct {
 	Head
-	Wall  face.Wall   `json:"wall"`
-	Sheet *face.Sheet `json:"sheet,omitzero"` // with ?sheet=1
+	Wall face.Wall `json:"wall"`
 }
 
 // Alerts answers PathAlerts.

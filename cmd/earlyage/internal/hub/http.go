@@ -13,9 +13,9 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/events"
 	"earlyage/projector"
-	"earlyage/scheduler"
 )
 
 // errNoWall is what a client asked for that is not in the record.
@@ -79,12 +79,7 @@ func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 		if s == nil || !s.Known() {
 			return nil, errNoWall
 		}
-		out := api.Wall{Head: p.head(w.hub.demo), Wall: p.wallFace(ref)}
-		if r.FormValue("sheet") == "1" {
-			sheet := scheduler.MakeSheet(p.Site(ref.Site), p.Devices(ref.Site), s, p.hub, p.now)
-			out.Sheet = &sheet
-		}
-		return out, nil
+		return api.Wall{Head: p.head(w.hub.demo), Wall: face.FromAssessment(p.assess(ref))}, nil
 	})
 }
 

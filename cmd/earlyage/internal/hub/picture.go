@@ -22,7 +22,11 @@ type picture struct {
 // look calls see with a picture. Nothing of it may be kept.
 func (h *Hub) look(see func(picture) error) error {
 	return h.projector.Read(func(v projector.View) error {
-		return see(picture{View: v, hub: h.loop.Hub(), now: h.clock.Now()})
+		p := picture{View: v, hub: h.loop.Hub(), now: h.clock.Now()}
+		if state := v.Hub(); !state.Level {
+			p.hub.Doubts = append(slices.Clone(p.hub.Doubts), "the record is not level with the stream: "+state.Why)
+		}
+		return see(p)
 	})
 }
 
@@ -117,7 +121,7 @@ func (p picture) refused() []face.RefusedRow {
 
 // health says what is wrong with the hub itself.
 func (p picture) health(demo bool) api.Health {
-	state := p.Hub()
+	state := p.View.Hub()
 	h := api.Health{
 		At: face.Time{Time: p.now}, Through: p.Through(), Level: p.Level(), Short: state.Short,
 		Holes: len(state.Holes), Problems: []string{}, Demo: demo,

@@ -1,0 +1,277 @@
+// Package hub wires the one process that keeps the record: server or
+// connection, stream, projector, scheduler, notifications and HTTP.
+//
+// Parts are started in the order of the data and stopped in the reverse, each
+// step named in the log, under one timeout. What a hub was doing when it was
+// stopped or killed it goes on with at the next start: nothing but the folder
+// is kept. One hub at a time may have a folder.
+package hub
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"os"
+	"path/filepath"
+	"time"
+
+	"github.com/nats-io/nats.go"
+
+	"earlyage/events/stream"
+	"earlyage/projector"
+	"earlyage/scheduler"
+)
+
+// Config says how a hub runs. The addresses are host:port; port 0 takes any.
+type Config struct {
+	Dir string // the data: stream, kept bytes, view; made with mode 0700
+
+	Client    string // NATS clients; empty: in this process only
+	Websocket string // NATS over websocket; empty: off
+	MQTT      string // MQTT; empty: off
+	HTTP      string // answers and metrics; empty: off
+
+	NATS    string // URL of an existing server in place of the embedded one
+	Monitor string // of that server: URL of its HTTP monitoring, to check that it syncs
+
+	Clock        scheduler.Clock // default: the machine's
+	Synchronised func() bool     // default: what the machine says of its clock
+	Demo         bool            // invented recorded times count; fixed when the folder is made
+	Log          *slog.Logger    // default: none
+	StopWithin   time.Duration   // of all steps together; default 30 s
+
+	Tap func(stream.Message) // sees every message before it is folded; default: none
+}
+
+// Hub is a running hub.
+type Hub struct {
+	cfg       Config
+	log       *slog.Logger
+	clock     scheduler.Clock
+	demo      bool
+	resumed   *demoClock // of a demo that goes on; nil: none
+	steps     steps
+	ended     chan error // parts that end by themselves
+	server    *stream.Server
+	nc        *nats.Conn
+	stream    *stream.Stream
+	projector *projector.Projector
+	loop      *scheduler.Loop
+	http      net.Addr
+}
+
+func (c Config) withDefaults() Config {
+	if c.Clock == nil {
+		c.Clock = scheduler.NewReal(nil)
+	}
+	if c.Synchronised == nil {
+		c.Synchronised = scheduler.MachineSynchronised
+	}
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	if c.StopWithin == 0 {
+		c.StopWithin = 30 * time.Second
+	}
+	return c
+}
+
+// Run starts a hub and keeps it until ctx ends or a part of it ends by itself.
+func Run(ctx context.Context, cfg Config) error {
+	h, err := Start(ctx, cfg)
+	if err != nil {
+		return err
+	}
+	select {
+	case <-ctx.Done():
+		h.log.Info("asked to stop")
+	case err = <-h.ended:
+		h.log.Error("a part ended", "error", err)
+	}
+	return errors.Join(err, h.Stop())
+}
+
+// Start starts every part. After an error those that had started are stopped.
+func Start(ctx context.Context, cfg Config) (*Hub, error) {
+	cfg = cfg.withDefaults()
+	h := &Hub{cfg: cfg, log: cfg.Log, clock: cfg.Clock, demo: cfg.Demo, ended: make(chan error, 8), steps: steps{log: cfg.Log}}
+	for _, part := range []struct {
+		name  string
+		start func(context.Context) error
+	}{
+		{"folder", h.openFolder}, {"server", h.startServer}, {"stream", h.openStream}, {"store", h.openStore},
+		{"projector", h.startProjector}, {"receipts", h.startReceipts}, {"scheduler", h.startScheduler},
+		{"http", h.startHTTP},
+	} {
+		if err := part.start(ctx); err != nil {
+			return nil, errors.Join(fmt.Errorf("start %s: %w", part.name, err), h.Stop())
+		}
+	}
+	return h, nil
+}
+
+// Stop stops every part.
+func (h *Hub) Stop() error { return h.steps.stop(h.cfg.StopWithin) }
+
+// openFolder makes the folder. One that a demo was kept in is served on the
+// demo's own clock, from where it was left.
+func (h *Hub) openFolder(context.Context) error {
+	if err := os.MkdirAll(h.cfg.Dir, 0o700); err != nil {
+		return err
+	}
+	if err := os.Chmod(h.cfg.Dir, 0o700); err != nil {
+		return err
+	}
+	mark, demo, err := ReadMark(h.cfg.Dir)
+	if err != nil || !demo || h.cfg.Demo {
+		return err
+	}
+	clock := newDemoClock(mark.At)
+	h.demo, h.clock, h.resumed = true, clock, clock
+	h.cfg.Synchronised = func() bool { return true }
+	h.log.Warn("this folder holds a demo: the hub runs on the demo's clock", "at", mark.At)
+	h.steps.started("demo clock", func(context.Context) error { return WriteMark(h.cfg.Dir, Mark{At: clock.Now()}) })
+	return nil
+}
+
+// startServer starts the embedded server, or connects to an existing one and
+// makes sure that it syncs before it acknowledges.
+func (h *Hub) startServer(ctx context.Context) (err error) {
+	if h.cfg.NATS != "" {
+		if err := stream.CheckSync(ctx, h.cfg.Monitor); err != nil {
+			return err
+		}
+		if h.nc, err = stream.Dial(h.cfg.NATS, "earlyage-hub", h.log); err != nil {
+			return err
+		}
+		h.steps.started("connection", h.disconnect)
+		return nil
+	}
+	h.server, err = stream.StartServer(stream.ServerConfig{
+		Dir: filepath.Join(h.cfg.Dir, "stream"), Client: h.cfg.Client, Websocket: h.cfg.Websocket, MQTT: h.cfg.MQTT,
+	}, h.log)
+	if err != nil {
+		return err
+	}
+	h.steps.started("server", func(context.Context) error { h.server.Stop(); return nil })
+	h.log.Info("listening", "nats", h.server.ClientURL(), "websocket", h.server.WebsocketURL(), "mqtt", h.server.MQTTAddr())
+	if h.nc, err = h.server.Connect(); err != nil {
+		return err
+	}
+	h.steps.started("connection", h.disconnect)
+	return nil
+}
+
+func (h *Hub) disconnect(context.Context) error {
+	h.nc.Close()
+	return nil
+}
+
+func (h *Hub) openStream(ctx context.Context) (err error) {
+	h.stream, err = stream.Open(ctx, h.nc, stream.Config{Log: h.log})
+	return err
+}
+
+func (h *Hub) openStore(context.Context) (err error) {
+	var source projector.Source = h.stream
+	if h.demo {
+		source = demoSource{source, h.stream.Message}
+	}
+	if h.cfg.Tap != nil {
+		source = tapped{source, h.cfg.Tap}
+	}
+	h.projector, err = projector.Open(projector.Config{
+		Dir: h.cfg.Dir, Log: h.log, Now: h.clock.Now, Stream: source, Demo: h.demo,
+		Receipts: func(list []stream.Receipt) error { return stream.PublishReceipts(context.Background(), h.nc, list) },
+	})
+	if err != nil {
+		return err
+	}
+	h.steps.started("store", func(context.Context) error { return h.projector.Close() })
+	if h.resumed == nil {
+		return nil
+	}
+	return h.projector.Read(func(v projector.View) error {
+		h.resumed.notBefore(v.Hub().Recorded)
+		return nil
+	})
+}
+
+func (h *Hub) startProjector(context.Context) error {
+	h.run("projector", h.projector.Run)
+	return nil
+}
+
+// run starts a part that works until it is stopped.
+func (h *Hub) run(name string, run func(context.Context) error) {
+	h.steps.started(name, work(name, run, h.ended).stop)
+}
+
+func (h *Hub) startReceipts(context.Context) error {
+	stop, err := stream.AnswerReceipts(h.nc, h.projector.Receipt)
+	if err != nil {
+		return err
+	}
+	h.steps.started("receipts", func(context.Context) error { stop(); return nil })
+	return nil
+}
+
+func (h *Hub) startScheduler(context.Context) (err error) {
+	h.loop, err = scheduler.NewLoop(scheduler.Config{
+		Record: record{h.projector}, Stream: h.stream, Clock: h.clock, Log: h.log, Synchronised: h.cfg.Synchronised,
+		Voice: scheduler.NewSpeaker(h.projector.HubKey(), stream.Sign, h.publish),
+	})
+	if err != nil {
+		return err
+	}
+	h.run("scheduler", h.loop.Run)
+	return nil
+}
+
+// publish sends what the hub says. The scheduler's words bear ids that are
+// hashes of themselves, so a retry under another message id does no harm.
+func (h *Hub) publish(ctx context.Context, subject string, body []byte, signature string) (uint64, error) {
+	post := stream.Post{Subject: subject, Body: body, Signature: signature}
+	if h.demo {
+		post.DemoRecorded = h.clock.Now().Format(time.RFC3339Nano)
+	}
+	seq, _, err := stream.Publish(ctx, h.nc, post)
+	return seq, err
+}
+
+func (h *Hub) startHTTP(context.Context) error {
+	if h.cfg.HTTP == "" {
+		return nil
+	}
+	l, err := net.Listen("tcp", h.cfg.HTTP)
+	if err != nil {
+		return err
+	}
+	h.http = l.Addr()
+	w := h.newWeb()
+	served := work("http", w.serve(l), h.ended)
+	h.steps.started("http", func(ctx context.Context) error { return errors.Join(w.stop(ctx), served.stop(ctx)) })
+	h.log.Info("answering", "http", "http://"+l.Addr().String())
+	return nil
+}
+
+// Settle returns when all that was published before is folded, and all that is
+// to be said of it at the present clock is said and folded.
+func (h *Hub) Settle(ctx context.Context) error { return h.loop.Settle(ctx) }
+
+// ClientURL is where NATS clients connect.
+func (h *Hub) ClientURL() string { return h.server.ClientURL() }
+
+// MQTTAddr is host:port of the MQTT listener.
+func (h *Hub) MQTTAddr() string { return h.server.MQTTAddr() }
+
+// WebsocketURL is where NATS clients connect over websocket.
+func (h *Hub) WebsocketURL() string { return h.server.WebsocketURL() }
+
+// HTTPURL is where the hub answers.
+func (h *Hub) HTTPURL() string { return "http://" + h.http.String() }
+
+// NextDue is when the scheduler has something to look at next; zero: never.
+func (h *Hub) NextDue() time.Time { return h.loop.Stats().NextDue }
