@@ -143,3 +143,29 @@ func TestEveryMemberIsReadBackTheSame(t *testing.T) {
 		}
 	}
 }
+
+// Equal events have equal bytes, however they were written.
+func TestEqualEventsHaveEqualBytes(t *testing.T) {
+	for _, c := range []struct {
+		kind events.Kind
+		old  string
+		same []string
+	}{
+		{"lift.placed", `"from_m":0,"to_m":6.5`, []string{`"from_m":-0,"to_m":6.5`, `"to_m":6.50,"from_m":0.0`, "\n\"to_m\" : 65e-1,\t\"from_m\":\r0e9", `"from\u005fm":0,"to_m":6.5`}},
+		{"lift.placed", `"load":"l3"`, []string{`"load":"\u006c3"`}},
+		{"lift.placed", `T07:51:00Z`, []string{`T07:51:00.000Z`, `T08:51:00+01:00`, `T07:51:00-00:00`}},
+		{"record.amended", `{"from_m":0,"to_m":7.5,"top_m":0.6}`, []string{`{ "top_m":0.60, "to_m":7.5, "from_m":-0.0 }`}},
+		{"temperature.read", `"celsius":0}`, []string{`"celsius":-0.0}`, `"celsius":0e0}`}},
+		{"lift.placed", `"subject":"w1"`, []string{`"subject":"w1","datacontenttypes":"x"`}},
+		{"site.opened", `"type"`, []string{`"subject":"_","type"`, `"subject":null,"type"`}},
+	} {
+		want := string(sampleBody(c.kind))
+		for _, same := range c.same {
+			e, err := events.Decode("", with(t, c.kind, c.old, same))
+			require.NoError(t, err, same)
+			got, err := e.Encode()
+			require.NoError(t, err)
+			require.Equal(t, want, string(got), same)
+		}
+	}
+}

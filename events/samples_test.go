@@ -14,14 +14,16 @@ func at(hour, minute int) time.Time {
 
 var target = events.Target{Source: "/site/north/device/phone-7", ID: "0195f1c0-8a5e-7cc0-9d3b-0a1b2c3d4e5f"}
 
+var policy = events.Policy{
+	FloorH: new(60.0), EquivalentH: new(48.0), Rule: new("arrhenius"), QK: new(5000.0), DatumC: new(0.0),
+	JointMin: new(120.0), JointHotMin: new(90.0), GustMPS: new(9.0), PermitNeeded: new(true), TieInNeeded: new(false),
+	OverdueH: new(72.0), RiseM: new(1.2), LoadMin: new(90.0), LineMM: new(6.0), StrengthMPa: new(10.0),
+	SheetAt: new("05:30"), TravelMin: new(25.0)}
+
 // sampleData holds data of every kind, with all members where that can be.
 var sampleData = map[events.Kind]events.Data{
-	"site.opened": &events.SiteOpened{Name: "North yard", Zone: "America/New_York", Units: "us", Policy: events.Policy{
-		FloorH: new(60.0), EquivalentH: new(48.0), Rule: new("arrhenius"), QK: new(5000.0), DatumC: new(0.0),
-		JointMin: new(120.0), JointHotMin: new(90.0), GustMPS: new(9.0), PermitNeeded: new(true), TieInNeeded: new(false),
-		OverdueH: new(72.0), RiseM: new(1.2), LoadMin: new(90.0), LineMM: new(6.0), StrengthMPa: new(10.0),
-		SheetAt: new("05:30"), TravelMin: new(25.0)}},
-	"site.amended": &events.SiteAmended{Zone: "Australia/Lord_Howe", Policy: events.Policy{TieInNeeded: new(true)}, Reason: "wrong zone"},
+	"site.opened":  &events.SiteOpened{Name: "North yard", Zone: "America/New_York", Units: "us", Policy: policy},
+	"site.amended": &events.SiteAmended{Name: "North yard 2", Units: "si", Zone: "Australia/Lord_Howe", Policy: policy, Reason: "wrong zone"},
 	"mix.approved": &events.MixApproved{Mix: "c25-w", Binder: "blended", Slag: 30, Ash: 5, Retarder: new(false), StrengthC: 25, WaterRatio: 0.5,
 		SlumpMM: new(150.0), WeightKNM3: 24, Set: []events.InitialSet{{Minutes: new(360.0), Celsius: new(20.0)}},
 		Relation: &events.Relation{SuMPa: new(40.0), KPerD: new(0.35), T0D: new(0.2)}},
@@ -33,9 +35,11 @@ var sampleData = map[events.Kind]events.Data{
 
 	"wall.laid-out": &events.WallLaidOut{Name: "North wall", LengthM: new(12.5), HeightM: new(2.75), TopM: new(2.7), CoreMM: new(150.0), Closed: false,
 		Legs:     []events.Leg{{LengthM: new(8.0), TurnDeg: new(90.0)}, {LengthM: new(4.5), CoreMM: new(200.0)}},
-		Openings: []events.Opening{{FromM: new(2.0), ToM: new(3.2), SillM: new(0.9), HeadM: new(2.1)}},
+		Openings: []events.Opening{{FromM: new(2.0), ToM: new(3.2), SillM: new(0.9), HeadM: new(2.1), Name: "w-3"}},
 		Form:     "insulating", RatedKPa: new(30.0), Mix: "c25-w", Crew: "crew-a",
-		Braces: []events.BracePlan{{Name: "b1", AtM: new(0.9)}, {Name: "b2", AtM: new(2.7)}}},
+		Braces: []events.BracePlan{{Name: "b1", AtM: new(0.9)}, {Name: "b2", AtM: new(2.7)}}, CourseMM: new(400.0),
+		Bulkheads: []events.Bulkhead{{Name: "k1", AtM: new(8.0)}}, Pilasters: []events.Pilaster{{FromM: new(5.0), ToM: new(5.4), DepthMM: new(100.0)}},
+		InnerR: new(1.9), OuterR: new(1.9), TieInNeeded: new(true)},
 	"wall.amended": &events.WallAmended{Name: "North wall", LengthM: new(12.6), HeightM: new(2.75), TopM: new(2.75), CoreMM: new(150.0), RatedKPa: new(35.0),
 		Mix: "c30-w", Crew: "crew-b", Reason: "measured again"},
 	"wall.tied-in":     &events.WallTiedIn{At: at(9, 0), By: "floor", Note: "joists nailed"},
@@ -64,14 +68,14 @@ var sampleData = map[events.Kind]events.Data{
 	"load.rejected": &events.LoadRejected{Load: "l4", At: at(9, 0), Reason: "over 90 minutes old"},
 	"pump.reported": &events.PumpReported{At: at(8, 0), RateM3H: new(18.0), Stopped: true, NoteText: "hose blocked"},
 
-	"pour.started":     &events.Moment{At: at(7, 51)},
+	"pour.started":     &events.Moment{At: at(7, 51), Note: "at the north corner"},
 	"pour.stopped":     &events.PourStopped{At: at(9, 0), AtM: new(6.5), Planned: true, Reason: "no truck"},
-	"pour.resumed":     &events.Moment{At: at(9, 30)},
+	"pour.resumed":     &events.Moment{At: at(9, 30), Note: "truck came"},
 	"pour.finished":    &events.Moment{At: at(10, 40), Note: "top screeded"},
 	"stretch.left-low": &events.StretchLeftLow{At: at(10, 45), FromM: new(2.0), ToM: new(3.2), TopM: new(2.4), Reason: "beam pocket"},
 
 	"lift.placed": &events.LiftPlaced{FromM: new(0.0), ToM: new(6.5), TopM: new(0.6), Began: at(7, 51), Ended: at(8, 2), Load: "l3",
-		Vibrated: new(true), Celsius: new(14.5), TopUp: true},
+		Vibrated: new(true), Celsius: new(14.5), TopUp: true, Way: "forward"},
 	"lift.consolidated": &events.LiftConsolidated{FromM: new(6.5), ToM: new(0.0), At: at(8, 4), Vibrated: new(true), HeadMM: new(38.0),
 		IntoMM: new(150.0), SpacingMM: new(200.0), WithdrawMS: new(75.0)},
 	"joint.felt":    &events.JointFelt{FromM: new(0.0), ToM: new(2.0), At: at(9, 30), Sinks: new(true)},
@@ -83,12 +87,12 @@ var sampleData = map[events.Kind]events.Data{
 		Hours: []events.ForecastHour{{At: at(7, 0), Celsius: new(-4.0), GustMPS: new(8.0)}, {At: at(8, 0), Celsius: new(-3.5)}}},
 	"wind.read":          &events.WindRead{At: at(8, 0), GustMPS: new(0.0)},
 	"protection.placed":  &events.Protection{At: at(11, 0), What: "blanket", Note: "two layers"},
-	"protection.removed": &events.Protection{At: at(16, 0), What: "blanket"},
+	"protection.removed": &events.Protection{At: at(16, 0), What: "blanket", Note: "one corner first"},
 
 	"specimen.made":      &events.SpecimenMade{Specimen: "s1", At: at(8, 10), Cured: "wall", Load: "l3"},
 	"specimen.tested":    &events.SpecimenTested{Specimen: "s1", At: at(16, 0), StrengthMPa: new(8.4), Method: "cylinder"},
 	"concrete.inspected": &events.ConcreteInspected{At: at(16, 0), Finding: "honeycomb", FromM: new(1.0), ToM: new(1.4), Note: "under the sill"},
-	"backfill.placed":    &events.Moment{At: at(17, 0)},
+	"backfill.placed":    &events.Moment{At: at(17, 0), Note: "by the digger"},
 
 	"hold.placed":       &events.HoldPlaced{Hold: "h1", At: at(12, 0), Reason: "frost tonight"},
 	"hold.released":     &events.HoldReleased{Hold: "h1", At: at(18, 0), Reason: "blankets on"},

@@ -41,8 +41,9 @@ var beyondOne = map[Kind]string{
 	"temperature.read": "exactly one of celsius, series, or from with to, min_c and max_c; a series goes forward in time, " +
 		"within 48 h; to is after from, by at most 72 h; max_c is at least min_c",
 	"wall.amended": "where both are given, top_m is at most height_m",
-	"wall.laid-out": "top_m is at most height_m; openings and braces stand within length_m; an opening's head is above its sill " +
-		"and its ends differ; no two braces have one name",
+	"wall.laid-out": "top_m is at most height_m; legs add up to length_m within 10 mm, and where closed meet their start within 1 % of it; " +
+		"openings, braces, bulkheads and pilasters stand within length_m, and openings within height_m; an opening's head is above its sill; " +
+		"the ends of an opening or a pilaster differ; no two openings overlap; no two braces have one name or one station",
 	"weather.forecast": "hours go forward in time, at most 6 h from one to the next",
 }
 
