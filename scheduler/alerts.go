@@ -43,7 +43,7 @@ func (c *collector) sorted() []Alert {
 
 func (k *look) jointAlerts(c *collector, a *Assessment) {
 	for _, j := range a.Joints {
-		where := fmt.Sprintf("%.1f to %.1f m at %.2f m", j.FromM, j.ToM, j.TopM)
+		where := j.Where()
 		deadline := j.Deadline.UnixMilli()
 		switch {
 		case j.State == JointCold && !j.Treated:

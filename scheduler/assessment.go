@@ -1,6 +1,9 @@
 package scheduler
 
-import "time"
+import (
+	"fmt"
+	"time"
+)
 
 // Rules is the version of the rule set. Every statement and alert carries it.
 const Rules = "earlyage-rules-1"
@@ -87,7 +90,8 @@ const (
 
 // Joint is a surface of concrete that is open, or was covered past its limit.
 type Joint struct {
-	FromM, ToM, TopM   float64
+	FromM, ToM, TopM   float64 // of the end face of a lift: its station twice, and its foot
+	HeadM              float64 // of the end face of a lift: its top; else as TopM, or 0 while open
 	Placed             time.Time // the earlier plausible time
 	Deadline           time.Time
 	AgeMin, LimitMin   float64
@@ -96,6 +100,17 @@ type Joint struct {
 	Treated            bool
 	CoveredBySeq       uint64 // of a cold joint: stream sequence of the lift that covered it
 	LowerSeq, LowerIdx uint64 // identifies the joint in the record
+}
+
+// Nose reports whether the joint is the vertical end face of a lift.
+func (j Joint) Nose() bool { return j.FromM == j.ToM }
+
+// Where names the joint's place for people.
+func (j Joint) Where() string {
+	if j.Nose() {
+		return fmt.Sprintf("%.1f m, the end of a lift, %.2f to %.2f m high", j.FromM, j.TopM, j.HeadM)
+	}
+	return fmt.Sprintf("%.1f to %.1f m at %.2f m", j.FromM, j.ToM, j.TopM)
 }
 
 // Alert is one that ought to stand.

@@ -42,7 +42,7 @@ func (k *look) joints() []Joint {
 		if c.AgeMS <= lim.ms {
 			continue
 		}
-		out = append(out, Joint{FromM: metres(c.From), ToM: metres(c.To), TopM: metres(c.Level), Placed: moment(c.Placed), Deadline: moment(c.Placed + lim.ms),
+		out = append(out, Joint{FromM: metres(c.From), ToM: metres(c.To), TopM: metres(c.Level), HeadM: metres(c.Head), Placed: moment(c.Placed), Deadline: moment(c.Placed + lim.ms),
 			AgeMin: minutesOf(c.AgeMS), LimitMin: minutesOf(lim.ms), State: JointCold, LimitBy: lim.by, Treated: k.treated(c),
 			CoveredBySeq: p.Lifts[c.Upper].Entry.Seq, LowerSeq: p.Lifts[c.Lower].Entry.Seq, LowerIdx: uint64(c.Lower)})
 	}
@@ -61,11 +61,12 @@ func (k *look) openJoints() []Joint {
 	byLift := map[int]int{}
 	var out []Joint
 	for _, s := range p.Stretches {
-		if s.Top == nil || s.Height() >= k.wall.Holding.TopMM-50 {
+		if !p.Open(s) {
 			continue
 		}
 		l := &p.Lifts[s.Top.Lift]
-		placed := min(l.EarlyAt(s.From), l.EarlyAt(s.To))
+		mid := (s.From + s.To) / 2
+		placed := min(l.EarlyAt(mid, s.From), l.EarlyAt(mid, s.To))
 		if placed > k.now {
 			continue
 		}
@@ -255,6 +256,11 @@ func (k *look) initialSet(l *wall.Lift, placed, from, until int64) int64 {
 // treated reports whether a cold joint was answered over its whole stretch.
 func (k *look) treated(c *wall.Contact) bool {
 	at := c.From
+	if c.Nose() {
+		return slices.ContainsFunc(k.wall.Pour.Treated, func(t wall.Treated) bool {
+			return min(t.From, t.To) <= at && at <= max(t.From, t.To) && t.At <= k.now
+		})
+	}
 	for {
 		reach := at
 		for _, t := range k.wall.Pour.Treated {

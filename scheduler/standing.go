@@ -15,7 +15,7 @@ func (k *look) support(at int64) ruling {
 	case h.TiedIn != 0 && h.TiedIn <= at:
 		v.met, v.at, v.have = true, h.TiedIn, "tied in"
 		return v
-	case !k.policy.TieInNeeded:
+	case !k.policy.TieInNeeded && !h.TieInNeeded:
 		return ruling{met: true, at: k.wall.Pour.ClockZero, have: "not asked", need: "not asked", note: k.setBy(false)}
 	}
 	if r := k.freeStanding(at); r != nil {
@@ -117,7 +117,7 @@ func (k *look) straight(at int64) ruling {
 		if !l.After || l.At < after || l.At > at {
 			continue
 		}
-		lean := h.HeightMM * 3 / 1000
+		lean := h.Geometry.Height * 3 / 1000
 		v.have, v.at = fmt.Sprint(l.WorstMM), l.At
 		v.met = l.WorstMM <= limit && l.WholeMM <= 2*limit && l.LeanMM <= max(lean, limit)
 	}
@@ -145,7 +145,7 @@ func (k *look) hold(at int64, joints []Joint) ruling {
 	}
 	for _, j := range joints {
 		if j.State == JointCold && !j.Treated {
-			against = append(against, fmt.Sprintf("cold joint %.1f to %.1f m at %.2f m is not treated", j.FromM, j.ToM, j.TopM))
+			against = append(against, "cold joint at "+j.Where()+" is not treated")
 		}
 	}
 	for _, d := range k.wall.Doubts() {

@@ -101,30 +101,31 @@ type Criterion struct {
 
 // Holding is what is known of the wall beside its concrete.
 type Holding struct {
-	Name             string
-	LengthMM, TopMM  int
-	HeightMM, CoreMM int
-	Form             string
-	RatedPa          int
-	Mix, Crew        string
-	LaidOut          bool
-	Closed           bool
-	Braces           []*Brace // in order of station, then name
-	Strips           []Strip
-	Permits          []*Permit
-	Holds            []*Held
-	Lines            []Line
-	Releases         []Release
-	Tests            []Test
-	Criteria         []Criterion
-	TiedIn           int64   // late; 0: not
-	HandedOver       int64   // 0: not
-	FrozenSeen       []int64 // a person saw frozen concrete, early
-	Checks           map[string]string
-	braces           map[string]*Brace
-	specimens        map[string]bool
-	permits          map[string]*Permit
-	holds            map[string]*Held
+	Name        string
+	Geometry    Geometry
+	CoreMM      int // where a leg does not say otherwise
+	Form        string
+	RatedPa     int
+	Mix, Crew   string
+	LaidOut     bool
+	TieInNeeded bool     // the wall asks for it, whatever the site does
+	Braces      []*Brace // in order of station, then name
+	Strips      []Strip
+	Permits     []*Permit
+	Holds       []*Held
+	Lines       []Line
+	Releases    []Release
+	Tests       []Test
+	Criteria    []Criterion
+	TiedIn      int64   // late; 0: not
+	HandedOver  int64   // 0: not
+	FrozenSeen  []int64 // a person saw frozen concrete, early
+	Checks      map[string]string
+	braces      map[string]*Brace
+	specimens   map[string]bool
+	permits     map[string]*Permit
+	holds       map[string]*Held
+	layout      events.WallLaidOut
 }
 
 func newHolding() Holding {
@@ -162,32 +163,35 @@ func (h *Holding) fold(e *Entry) {
 }
 
 func (h *Holding) layOut(d *events.WallLaidOut) {
-	h.LaidOut, h.Name, h.Closed = true, d.Name, d.Closed
-	h.LengthMM, h.HeightMM, h.CoreMM = mm(d.LengthM), mm(d.HeightM), int(math.Round(*d.CoreMM))
-	h.TopMM = h.HeightMM
-	if d.TopM != nil {
-		h.TopMM = mm(d.TopM)
-	}
-	h.Form, h.Mix, h.Crew = d.Form, d.Mix, d.Crew
-	if d.RatedKPa != nil {
-		h.RatedPa = int(math.Floor(float64(*d.RatedKPa * 1000)))
-	}
+	h.LaidOut, h.Name, h.Form, h.Mix, h.Crew = true, d.Name, d.Form, d.Mix, d.Crew
+	h.TieInNeeded = d.TieInNeeded != nil && *d.TieInNeeded
+	h.layout = *d
+	h.shape()
 	for _, b := range d.Braces {
 		y := h.brace(b.Name)
 		y.Planned, y.At = true, mm(b.AtM)
 	}
 }
 
+// amend changes what was laid out; only the members given change.
 func (h *Holding) amend(d *events.WallAmended) {
 	h.Name, h.Mix, h.Crew = orText(d.Name, h.Name), orText(d.Mix, h.Mix), orText(d.Crew, h.Crew)
-	for to, from := range map[*int]*float64{&h.LengthMM: d.LengthM, &h.HeightMM: d.HeightM, &h.TopMM: d.TopM} {
+	l := &h.layout
+	for to, from := range map[**float64]*float64{&l.LengthM: d.LengthM, &l.HeightM: d.HeightM, &l.TopM: d.TopM, &l.CoreMM: d.CoreMM, &l.RatedKPa: d.RatedKPa} {
 		if from != nil {
-			*to = mm(from)
+			*to = from
 		}
 	}
-	if d.CoreMM != nil {
-		h.CoreMM = int(math.Round(*d.CoreMM))
+	h.shape()
+}
+
+// shape reads the wall's form from what was laid out and amended.
+func (h *Holding) shape() {
+	d := &h.layout
+	if d.LengthM == nil || d.HeightM == nil || d.CoreMM == nil {
+		return // amended, but never laid out
 	}
+	h.Geometry, h.CoreMM, h.RatedPa = geometryOf(d), int(math.Round(*d.CoreMM)), 0
 	if d.RatedKPa != nil {
 		h.RatedPa = int(math.Floor(float64(*d.RatedKPa * 1000)))
 	}

@@ -11,15 +11,27 @@ import (
 type Lift struct {
 	Entry            *Entry
 	From, To         int // mm, in the direction of placing
-	Low, High        int // mm, From and To in order
+	Way              int // 1 along the stations, -1 against them
+	Run              int // mm placed along
 	Began            Interval
 	Ended            Interval
 	Load             string
 	Vibrated         *bool
+	TopUp            bool
 	Centi            int16 // concrete temperature, None if not measured
 	Marks            []string
-	Rise, Rise55     int // mm: greatest rise that this lift brought about in 60 and in 55 minutes
+	VolumeML         int64 // what it put on the wall, millilitres
+	Rise, Rise55     int   // mm: greatest rise that this lift brought about in 60 and in 55 minutes
 	RiseFrom, RiseTo int
+
+	pieces        []piece // one, or two round station 0
+	below, inside int     // mm of its run that lay below the surface, or in openings
+}
+
+// piece is a run of stations that a lift passed at one go.
+type piece struct {
+	low, high int
+	start     int // mm along the lift's run at which it enters the piece
 }
 
 func (l *Lift) mark(reason string) {
@@ -28,18 +40,87 @@ func (l *Lift) mark(reason string) {
 	}
 }
 
-// at interpolates between the lift's begin and end at a station.
-func (l *Lift) at(station int, began, ended int64) int64 {
-	run := int64(l.To - l.From)
-	return began + (ended-began)*int64(station-l.From)/run
+// judge marks a lift that lies where no concrete can have been placed.
+func (l *Lift) judge() {
+	switch {
+	case l.Run > 0 && l.inside >= l.Run:
+		l.mark("inside an opening")
+	case 2*l.below > l.Run:
+		l.mark("below the surface already there")
+	}
 }
 
-// EarlyAt is the earliest moment at which the lift can have passed a station.
-func (l *Lift) EarlyAt(station int) int64 { return l.at(station, l.Began.Early, l.Ended.Early) }
+// split lays out the lift's run on a wall: its direction, and round station 0 on
+// a closed one.
+func (l *Lift) split(way string, g *Geometry) {
+	direct := l.To - l.From
+	l.Way = 1
+	switch {
+	case way == "backward" || way == "" && !g.Closed && direct < 0:
+		l.Way = -1
+	case way == "" && g.Closed:
+		if forward := (direct + g.Length) % g.Length; 2*forward > g.Length {
+			l.Way = -1
+		}
+	}
+	from, to := l.From, l.To
+	if l.Way < 0 {
+		from, to = to, from // along the stations from from to to
+	}
+	if from < to || !g.Closed {
+		low, high := min(from, to), max(from, to)
+		l.Run = high - low
+		l.pieces = []piece{{low, high, 0}}
+		return
+	}
+	first, second := piece{from, g.Length, 0}, piece{0, to, 0}
+	l.Run = first.high - first.low + second.high - second.low
+	if l.Way > 0 {
+		second.start = first.high - first.low
+		l.pieces = []piece{first, second}
+	} else {
+		first.start = second.high - second.low
+		l.pieces = []piece{second, first}
+	}
+	l.pieces = slices.DeleteFunc(l.pieces, func(p piece) bool { return p.low == p.high })
+}
+
+// Touches reports whether the lift put concrete within some stations.
+func (l *Lift) Touches(from, to int) bool {
+	return slices.ContainsFunc(l.pieces, func(p piece) bool { return p.low < to && from < p.high })
+}
+
+// along is how far along its run the lift was at a station of the piece that
+// holds another station.
+func (l *Lift) along(within, station int) int64 {
+	for _, p := range l.pieces {
+		if p.low > within || within > p.high {
+			continue
+		}
+		if l.Way > 0 {
+			return int64(p.start + station - p.low)
+		}
+		return int64(p.start + p.high - station)
+	}
+	return 0
+}
+
+func (l *Lift) at(within, station int, began, ended int64) int64 {
+	if l.Run <= 0 {
+		return began
+	}
+	return began + (ended-began)*l.along(within, station)/int64(l.Run)
+}
+
+// EarlyAt is the earliest moment at which the lift can have passed a station;
+// within is a station inside the stretch that is meant.
+func (l *Lift) EarlyAt(within, station int) int64 {
+	return l.at(within, station, l.Began.Early, l.Ended.Early)
+}
 
 // LateAt is the latest moment at which the lift can have passed a station.
-func (l *Lift) LateAt(station int) int64 {
-	return l.at(station, l.Began.Late, max(l.Ended.Late, l.Began.Late))
+func (l *Lift) LateAt(within, station int) int64 {
+	return l.at(within, station, l.Began.Late, max(l.Ended.Late, l.Began.Late))
 }
 
 func (l *Lift) gain(st *Stretch, lifts []Lift) {
@@ -109,6 +190,8 @@ type Pour struct {
 	LastConcrete int64 // of lifts alone, late
 	Corrected    int64 // the last line correction, late
 	LeftLow      []Stretch
+	geometry     *Geometry
+	surface      *surface
 	Low          []Stretch // short of the planned top by over 50 mm and not declared
 }
 
@@ -195,7 +278,7 @@ func (p *Pour) foldMoment(e *Entry) {
 
 func (p *Pour) foldLift(e *Entry, d *events.LiftPlaced) {
 	l := Lift{Entry: e, From: mm(d.FromM), To: mm(d.ToM), Began: e.Began, Ended: e.Ended, Load: d.Load, Vibrated: d.Vibrated, Centi: None}
-	l.Low, l.High = min(l.From, l.To), max(l.From, l.To)
+	l.TopUp = d.TopUp
 	if d.Celsius != nil {
 		l.Centi = centiOf(*d.Celsius)
 	}
@@ -278,25 +361,41 @@ func orText(a, b string) string {
 }
 
 // raise lays the lifts over the wall once all are known, and finds what is low.
-func (p *Pour) raise(lengthMM, topMM int) {
-	if lengthMM <= 0 {
+func (p *Pour) raise(g *Geometry) {
+	p.geometry = g
+	if g.Length <= 0 {
 		return
 	}
-	s := surface{stretches: []Stretch{{From: 0, To: lengthMM}}}
+	p.surface = newSurface(g)
 	for i := range p.Lifts {
-		l := &p.Lifts[i]
-		if l.High > lengthMM {
-			l.mark("beyond the end of the wall")
-		}
-		s.paint(p.Lifts, i, func(height int) int { return l.height(height) })
+		p.place(i)
 	}
-	p.Stretches, p.Contacts = s.stretches, s.contacts
+	p.survey()
+}
+
+// place lays one lift over the surface.
+func (p *Pour) place(i int) {
+	l := &p.Lifts[i]
+	if max(l.From, l.To) > p.geometry.Length {
+		l.mark("beyond the end of the wall")
+	}
+	l.split(l.Entry.Last().(*events.LiftPlaced).Way, p.geometry)
+	p.surface.paint(p.Lifts, i)
+}
+
+// survey takes over what the surface is now.
+func (p *Pour) survey() {
+	p.Stretches, p.Contacts, p.Low = p.surface.stretches, p.surface.contacts, p.Low[:0]
 	for _, st := range p.Stretches {
-		if st.Height() < topMM-topTolerance && !p.declaredLow(st) {
+		if p.geometry.short(st) && !p.declaredLow(st) {
 			p.Low = append(p.Low, st)
 		}
 	}
 }
+
+// Open reports whether a stretch's surface waits for more concrete: it stands
+// neither at its planned top nor at a sill.
+func (p *Pour) Open(st Stretch) bool { return st.Top != nil && p.geometry.open(st) }
 
 // topTolerance is how far under its planned top a stretch may stand, mm.
 const topTolerance = 50

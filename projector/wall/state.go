@@ -122,7 +122,7 @@ func (s *State) foldRecord() {
 		}
 	}
 	s.Holding.finish()
-	s.Pour.raise(s.Holding.LengthMM, s.Holding.TopMM)
+	s.Pour.raise(&s.Holding.Geometry)
 	s.devices = s.devices[:0]
 	for _, d := range devices {
 		s.devices = append(s.devices, *d)
@@ -257,6 +257,6 @@ func (h *Holding) appendDigest(b []byte) []byte {
 	for _, x := range h.Holds {
 		b = fmt.Appendf(b, "%v", *x)
 	}
-	return fmt.Appendf(b, "%q %d %d %d %d %s %d %s %s %v %v %v %v %v %v %v %d %d %v", h.Name, h.LengthMM, h.TopMM, h.HeightMM, h.CoreMM, h.Form,
-		h.RatedPa, h.Mix, h.Crew, h.LaidOut, h.Closed, h.Strips, h.Lines, h.Releases, h.Tests, h.Criteria, h.TiedIn, h.HandedOver, h.FrozenSeen)
+	return fmt.Appendf(b, "%q %v %d %s %d %s %s %v %v %v %v %v %v %v %v %d %d %v", h.Name, h.Geometry, h.CoreMM, h.Form,
+		h.RatedPa, h.Mix, h.Crew, h.LaidOut, h.TieInNeeded, h.Strips, h.Lines, h.Releases, h.Tests, h.Criteria, h.Checks, h.TiedIn, h.HandedOver, h.FrozenSeen)
 }
