@@ -75,7 +75,8 @@ func query(key, value string) url.Values {
 
 type wallCmd struct {
 	asking
-	Wall string `arg:"" placeholder:"SITE/WALL" help:"Which wall."`
+	Wall  string `arg:"" placeholder:"SITE/WALL" help:"Which wall."`
+	Sheet bool   `help:"The calculation sheet: every criterion with its inputs and its sums by the hour."`
 }
 
 // Run implements the command.
@@ -84,8 +85,15 @@ func (c wallCmd) Run(ctx context.Context, con console) error {
 	if !ok || !events.IsToken(site) || !events.IsToken(wall) {
 		return usagef("wall %q: allowed: SITE/WALL, each of a-z, 0-9 and -, 1 to 40 characters", c.Wall)
 	}
-	return ask(ctx, c.asking, con, api.WallPath(site, wall), nil, func(a api.Wall) error {
+	q := url.Values{}
+	if c.Sheet {
+		q.Set("sheet", "1")
+	}
+	return ask(ctx, c.asking, con, api.WallPath(site, wall), q, func(a api.Wall) error {
 		doubts(con.Out, a.Head)
+		if a.Sheet != nil {
+			return a.Page(c.Units).Sheet(con.Out, a.At.Time, a.Wall, *a.Sheet)
+		}
 		return a.Page(c.Units).Wall(con.Out, a.At.Time, a.Wall)
 	})
 }

@@ -5,7 +5,10 @@
 // not level shows every window shut, with the reason among Doubts.
 package api
 
-import "earlyage/cmd/earlyage/internal/face"
+import (
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/scheduler"
+)
 
 // Paths of the hub.
 const (
@@ -48,7 +51,8 @@ type Walls struct {
 // Wall answers PathWalls/{site}/{wall}.
 type Wall struct {
 	Head
-	Wall face.Wall `json:"wall"`
+	Wall  face.Wall        `json:"wall"`
+	Sheet *scheduler.Sheet `json:"sheet,omitzero"` // with ?sheet=1
 }
 
 // Alerts answers PathAlerts.

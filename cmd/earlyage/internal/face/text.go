@@ -117,18 +117,7 @@ func (p Page) Wall(out io.Writer, at time.Time, a Wall) error {
 	w := bufio.NewWriter(out)
 	zone := p.zone(a.Site)
 	fmt.Fprintf(w, "%s  %s  as of %s\n\n", a.Place(), a.State, at.Truncate(time.Minute).In(zone).Format("Mon 2 Jan 2006 15:04 MST"))
-	head := newTable()
-	head.add("Strip", p.strip(at, a))
-	if e := a.Strip.Expected; a.Strip.CuredAt.IsZero() && e.Likely.After(at) {
-		head.add("Cured", fmt.Sprintf("expected early %s, likely %s, late %s", orUnknown(e.Early, zone), orUnknown(e.Likely, zone), orUnknown(e.Late, zone)))
-	}
-	if !a.Strip.CuredAt.IsZero() {
-		head.add("Cured", Strip(a.Strip.CuredAt.Time, zone))
-	}
-	if governs := p.governs(a); governs != "" {
-		head.add("Governs", governs)
-	}
-	if err := head.write(w); err != nil {
+	if err := p.verdict(w, at, a); err != nil {
 		return err
 	}
 	for _, part := range []func(io.Writer, time.Time, Wall) error{p.criteria, p.joints, p.wallAlerts} {
@@ -143,6 +132,23 @@ func (p Page) Wall(out io.Writer, at time.Time, a Wall) error {
 	return w.Flush()
 }
 
+// verdict says what the window is and what it hangs on.
+func (p Page) verdict(w io.Writer, at time.Time, a Wall) error {
+	zone := p.zone(a.Site)
+	head := newTable()
+	head.add("Strip", p.strip(at, a))
+	if e := a.Strip.Expected; a.Strip.CuredAt.IsZero() && e.Likely.After(at) {
+		head.add("Cured", fmt.Sprintf("expected early %s, likely %s, late %s", orUnknown(e.Early, zone), orUnknown(e.Likely, zone), orUnknown(e.Late, zone)))
+	}
+	if !a.Strip.CuredAt.IsZero() {
+		head.add("Cured", Strip(a.Strip.CuredAt.Time, zone))
+	}
+	if governs := p.governs(a); governs != "" {
+		head.add("Governs", governs)
+	}
+	return head.write(w)
+}
+
 func orUnknown(t Time, zone *time.Location) string {
 	if t.IsZero() {
 		return "not known"
@@ -155,6 +161,10 @@ func (p Page) criteria(w io.Writer, at time.Time, a Wall) error {
 		return nil
 	}
 	fmt.Fprintln(w)
+	return p.criteriaTable(w, at, a)
+}
+
+func (p Page) criteriaTable(w io.Writer, at time.Time, a Wall) error {
 	t := newTable("LAYER", "CRITERION", "MET", "HAVE", "NEED", "NOTE")
 	for _, c := range a.Strip.Criteria {
 		have, need := p.haveNeed(a.Site, c)

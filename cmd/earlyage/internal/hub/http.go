@@ -16,6 +16,7 @@ import (
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/events"
 	"earlyage/projector"
+	"earlyage/scheduler"
 )
 
 // errNoWall is what a client asked for that is not in the record.
@@ -79,7 +80,11 @@ func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 		if s == nil || !s.Known() {
 			return nil, errNoWall
 		}
-		return api.Wall{Head: p.head(w.hub.demo), Wall: face.FromAssessment(p.assess(ref))}, nil
+		if r.FormValue("sheet") != "1" {
+			return api.Wall{Head: p.head(w.hub.demo), Wall: face.FromAssessment(p.assess(ref))}, nil
+		}
+		sheet := scheduler.SheetOf(p.Site(ref.Site), p.Devices(ref.Site), s, p.hub, p.now)
+		return api.Wall{Head: p.head(w.hub.demo), Wall: face.FromAssessment(sheet.Assessment), Sheet: &sheet}, nil
 	})
 }
 

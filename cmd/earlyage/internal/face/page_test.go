@@ -1,0 +1,169 @@
+package face_test
+
+import (
+	"bytes"
+	"flag"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/go-json-experiment/json/jsontext"
+	"github.com/stretchr/testify/require"
+
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/scheduler"
+)
+
+var update = flag.Bool("update", false, "write the golden files")
+
+// golden compares with testdata/name, which -update writes.
+func golden(t *testing.T, name string, got []byte) {
+	t.Helper()
+	path := filepath.Join("testdata", name)
+	if *update {
+		require.NoError(t, os.WriteFile(path, got, 0o644))
+	}
+	want, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, string(want), string(got), "%s (-update writes it)", path)
+}
+
+var now = time.Date(2026, 11, 9, 20, 20, 0, 0, time.UTC)
+
+// cold is a wall in the cold: cured by time, not by temperature.
+func cold() scheduler.Assessment {
+	hour := func(h float64) time.Time { return now.Add(time.Duration(h * float64(time.Hour))) }
+	return scheduler.Assessment{
+		Site: "ridge", Wall: "long", At: now, State: scheduler.StateCuring,
+		Strip: scheduler.Strip{
+			Expected: scheduler.Expected{Early: hour(9.01), Likely: hour(14.5), Late: hour(30)},
+			Governs:  scheduler.Temperature,
+			Criteria: []scheduler.Criterion{
+				{Name: scheduler.Complete, Layer: scheduler.LayerCured, Met: true, MetAt: hour(-60), Have: "whole", Need: "record whole"},
+				{Name: scheduler.Floor, Layer: scheduler.LayerCured, Met: true, MetAt: hour(-12), Have: "60", Need: "48", Unit: "h", Note: "not set by an engineer"},
+				{Name: scheduler.Temperature, Layer: scheduler.LayerCured, Have: "40.2", Need: "48", Unit: "h at 20 °C", Note: "arrhenius, Q 5000 K, reference 20 °C; not set by an engineer"},
+				{Name: scheduler.Wind, Layer: scheduler.LayerStanding, Met: true, MetAt: hour(-60), Have: "7.0", Need: "9.0", Unit: "m/s", Note: "not set by an engineer"},
+				{Name: scheduler.Permit, Layer: scheduler.LayerStanding, Have: "none", Need: "a permit to strip"},
+			},
+		},
+		Alerts: []scheduler.Alert{{Kind: scheduler.AlertFrostAhead, Cause: "tonight", Priority: scheduler.High, Since: hour(-1), Text: "Frost is forecast."}},
+	}
+}
+
+func placing() scheduler.Assessment {
+	return scheduler.Assessment{
+		Site: "mill", Wall: "a", At: now, State: scheduler.StatePlacing,
+		Strip: scheduler.Strip{Governs: scheduler.Complete, Criteria: []scheduler.Criterion{
+			{Name: scheduler.Complete, Layer: scheduler.LayerCured, Have: "not whole", Need: "record whole", Note: "pour.finished is not recorded"},
+		}},
+		Joints: []scheduler.Joint{{FromM: 0, ToM: 12, TopM: 0.6, AgeMin: 138.01, LimitMin: 149.99, State: scheduler.JointClosing}},
+	}
+}
+
+func open() scheduler.Assessment {
+	a := cold()
+	a.Wall, a.State, a.Alerts = "short", scheduler.StateMayStrip, nil
+	a.Strip = scheduler.Strip{
+		Open: true, CuredAt: now.Add(-2 * time.Hour), Earliest: now.Add(-90*time.Minute - time.Second), OpenedAt: now.Add(-90*time.Minute - time.Second),
+		Governs:  scheduler.Permit,
+		Criteria: []scheduler.Criterion{{Name: scheduler.Permit, Layer: scheduler.LayerStanding, Met: true, MetAt: now.Add(-90*time.Minute - time.Second), Have: "s-1", Need: "a permit to strip"}},
+	}
+	return a
+}
+
+func page(units string) face.Page {
+	return face.Page{Units: units, Sites: map[string]face.Site{
+		"ridge": {Site: "ridge", Name: "The Ridge", Zone: "America/Denver", Units: "us"},
+		"mill":  {Site: "mill", Name: "The Mill", Zone: "Europe/Oslo", Units: "si"},
+	}}
+}
+
+func TestPages(t *testing.T) {
+	var out bytes.Buffer
+	walls := []face.Wall{face.FromAssessment(placing()), face.FromAssessment(cold()), face.FromAssessment(open())}
+	require.NoError(t, page("").Walls(&out, now, walls))
+	golden(t, "walls.txt", out.Bytes())
+
+	for name, units := range map[string]string{"wall.txt": "", "wall-si.txt": "si"} {
+		out.Reset()
+		require.NoError(t, page(units).Wall(&out, now, walls[1]))
+		golden(t, name, out.Bytes())
+	}
+	out.Reset()
+	require.NoError(t, page("us").Wall(&out, now, walls[0]))
+	golden(t, "joint.txt", out.Bytes())
+}
+
+// Every text that shows a time to strip ends with the caution, whole.
+func TestCaution(t *testing.T) {
+	w := face.FromAssessment(cold())
+	var walls, wall, sheet bytes.Buffer
+	require.NoError(t, page("").Walls(&walls, now, []face.Wall{w}))
+	require.NoError(t, page("").Wall(&wall, now, w))
+	require.NoError(t, page("").Sheet(&sheet, now, w, sheetOf(cold())))
+	for _, out := range []*bytes.Buffer{&walls, &wall, &sheet} {
+		flat := strings.Join(strings.Fields(out.String()), " ")
+		require.True(t, strings.HasSuffix(flat, scheduler.Caution), "%s", out)
+	}
+}
+
+func sheetOf(a scheduler.Assessment) scheduler.Sheet {
+	const hour = int64(time.Hour)
+	return scheduler.Sheet{
+		Assessment: a, Rules: scheduler.Rules, Caution: scheduler.Caution, Digest: strings.Repeat("0123456789abcdef", 4),
+		Zero: scheduler.ClockZero{
+			At: now.Add(-60 * time.Hour), By: "lift.placed", ID: "0190", Source: "/site/ridge/device/phone", Person: "p-1",
+			Entered: now.Add(-59*time.Hour - 50*time.Minute), Early: now.Add(-60*time.Hour - 15*time.Minute), Note: "remembered: 15 minutes to the safe side",
+		},
+		Policy: []scheduler.Setting{{Name: "floor", Value: "48", Unit: "h", Default: true}, {Name: "gust", Value: "8", Unit: "m/s"}}, PolicyBy: "p-2",
+		Criteria: []scheduler.SetCriterion{{By: "p-3", Drawing: "S-101", Clause: "4.2", Says: "floor 60 h"}},
+		Mixes:    []scheduler.SheetMix{{Name: "w30", Known: true, Binder: "portland", Retarder: "no", By: "p-3"}, {Binder: "unknown", Retarder: "not said", Note: "taken as slow"}},
+		Weighed:  []string{"arrhenius, Q 5000 K, reference 20 °C"}, NeedNS: 48 * hour,
+		Hours: []scheduler.SheetHour{
+			{At: now.Add(-60 * time.Hour), Seconds: 2400, Counted: 2400, CentiC: 412, Source: "top", Earned: []int64{906_123_456_789}, Sum: []int64{906_123_456_789}},
+			{At: now.Add(-59 * time.Hour), Seconds: 3600, Counted: 1800, CentiC: -50, Source: "air", Frozen: true, Earned: []int64{0}, Sum: []int64{0}},
+			{At: now.Add(-58 * time.Hour), Seconds: 3600, Counted: 3600, CentiC: 999, Source: "top", Earned: []int64{hour - 1}, Sum: []int64{hour - 1}},
+		},
+		Resets: []scheduler.Reset{{From: now.Add(-59 * time.Hour), To: now.Add(-58*time.Hour - 30*time.Minute), Assumed: true, Lost: []int64{906_123_456_789}}},
+		Sum:    []int64{hour - 1},
+		Others: []scheduler.OtherRule{
+			{Name: "arrhenius", Source: "ASTM C1074, from memory", Have: "40.2", Need: "48", Unit: "h", Likely: now.Add(14 * time.Hour), Policy: true},
+			{Name: "nurse-saul", Source: "from memory", Have: "48", Need: "48", Unit: "h", Met: true, MetAt: now.Add(-time.Second), Note: "datum -10 °C"},
+		},
+	}
+}
+
+func TestSheet(t *testing.T) {
+	var out bytes.Buffer
+	a := cold()
+	require.NoError(t, page("").Sheet(&out, now, face.FromAssessment(a), sheetOf(a)))
+	golden(t, "sheet.txt", out.Bytes())
+}
+
+func TestAlarms(t *testing.T) {
+	at := face.Time{Time: now}
+	alarms := []face.Alarm{
+		{ID: "1", Site: "mill", Wall: "a", Kind: scheduler.AlertJointClosing, Priority: scheduler.Urgent, Since: face.Time{Time: now.Add(-time.Minute)}, Text: "Place there\nbefore 13:32."},
+		{ID: "2", Site: "mill", Kind: scheduler.AlertRecordGap, Priority: scheduler.High, Since: at, Text: "Number 7 has not come.", Acknowledged: at},
+		{ID: "3", Site: "_", Kind: scheduler.AlertStreamHole, Priority: scheduler.High, Since: at, Text: "Entry 9 is missing.", ShelvedUntil: face.Time{Time: now.Add(time.Hour)}},
+	}
+	refused := []face.RefusedRow{{Seq: 12, Recorded: at, Subject: "pour.mill.a.lift.placed", Site: "mill", Wall: "a", Field: "data.top_m", Reason: `"99"; allowed: 0.01..15 m`}}
+	var out bytes.Buffer
+	require.NoError(t, page("").Alarms(&out, at, alarms, refused))
+	require.NoError(t, page("").Alarms(&out, at, nil, nil))
+	cleared := alarms[0]
+	cleared.Cleared = at
+	out.WriteString(page("").AlarmLine(alarms[0]) + "\n" + page("").AlarmLine(cleared) + "\n" + page("").WallLine(now, face.FromAssessment(cold())) + "\n")
+	golden(t, "alarms.txt", out.Bytes())
+}
+
+// The JSON of an assessment has these members, in this order, whatever is empty.
+func TestJSON(t *testing.T) {
+	report := face.Report{At: face.Time{Time: now}, Walls: []face.Wall{face.FromAssessment(placing()), face.FromAssessment(scheduler.Assessment{Site: "mill", Wall: "b", State: scheduler.StatePlanned})}, Refused: []face.Refused{}}
+	text, err := json.Marshal(report, json.Deterministic(true), jsontext.WithIndent("  "))
+	require.NoError(t, err)
+	golden(t, "report.json", text)
+}
