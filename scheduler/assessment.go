@@ -90,8 +90,8 @@ const (
 
 // Joint is a surface of concrete that is open, or was covered past its limit.
 type Joint struct {
-	FromM, ToM, TopM   float64 // of the end face of a lift: its station twice, and its foot
-	HeadM              float64 // of the end face of a lift: its top; else as TopM, or 0 while open
+	FromM, ToM, TopM   float64   // of the end face of a lift: its station twice, and its foot
+	HeadM              float64   // of the end face of a lift: its top; else as TopM, or 0 while open
 	Placed             time.Time // the earlier plausible time
 	Deadline           time.Time
 	AgeMin, LimitMin   float64
