@@ -182,6 +182,8 @@ func TestDecodeRefusesData(t *testing.T) {
 		{"time of day", "site.opened", `"05:30"`, `"5:30"`, "data.policy.sheet_at", "5:30", "hh:mm"},
 		{"24 o'clock", "site.opened", `"05:30"`, `"24:00"`, "data.policy.sheet_at", "24:00", "hh:mm"},
 		{"portland with slag", "mix.approved", `"blended"`, `"portland"`, "data.binder", "portland", "blended"},
+		{"portland with a little slag", "mix.approved", `"blended","slag_percent":30,"ash_percent":5`, `"portland","slag_percent":0.5`, "data.binder", "portland", "blended"},
+		{"portland alone", "mix.approved", `"blended","slag_percent":30,"ash_percent":5`, `"portland"`, "", "", ""},
 		{"more than all of the binder", "mix.approved", `"slag_percent":30,"ash_percent":5`, `"slag_percent":60,"ash_percent":41`, "data.ash_percent", "41", "at most 100 %"},
 		{"relation's member", "mix.approved", `"k_per_d":0.35`, `"k_per_d":0`, "data.relation.k_per_d", "0", "0.01..5 1/d"},
 		{"relation without a member", "mix.approved", `"k_per_d":0.35,`, ``, "data.relation.k_per_d", "", "0.01..5 1/d"},
