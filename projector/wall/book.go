@@ -23,6 +23,10 @@ type Book struct {
 	doubts  []Doubt
 	change  *Changes
 	stale   bool
+	whole   bool             // everything has to be resolved again
+	fresh   []*Fact          // added since the book was last resolved
+	newest  map[string]*Fact // by source: the highest number whose clock is known
+	grown   int              // the entries before this one are as they were
 }
 
 // Entry is one event as it counts now. While a convenient change waits for its
@@ -53,13 +57,13 @@ func (b *Book) Add(f Fact) bool {
 		b.facts = map[events.Key]*Fact{}
 	}
 	key := f.Key()
-	if old, ok := b.facts[key]; ok {
-		if f.Seq >= old.Seq {
-			return false
-		}
+	old, had := b.facts[key]
+	if had && f.Seq >= old.Seq {
+		return false
 	}
 	b.facts[key] = &f
-	b.stale = true
+	b.fresh = append(b.fresh, &f)
+	b.stale, b.whole = true, b.whole || had || isChange(f.Kind)
 	return true
 }
 
@@ -69,7 +73,7 @@ func (b *Book) AddRefused(r Refused) {
 		b.refused = map[uint64]Refused{}
 	}
 	b.refused[r.Seq] = r
-	b.stale = true
+	b.stale, b.whole = true, true
 }
 
 // Entries returns what counts, in canonical order: when it happened, then
@@ -193,6 +197,12 @@ func (b *Book) settle() {
 		return
 	}
 	b.stale = false
+	fresh := b.fresh
+	b.fresh = nil
+	if !b.whole && b.change != nil && b.goOn(fresh) {
+		return
+	}
+	b.whole, b.grown = false, 0
 	c := b.changes()
 	b.change = c
 	b.entries, b.doubts = b.entries[:0], nil
@@ -219,6 +229,47 @@ func (b *Book) settle() {
 	slices.SortFunc(b.doubts, func(x, y Doubt) int {
 		return cmp.Or(cmp.Compare(x.Message, y.Message), strings.Compare(x.Key.Source, y.Key.Source), strings.Compare(x.Key.ID, y.Key.ID))
 	})
+}
+
+// goOn puts fresh facts behind the entries that are there. It reports false where
+// that is not enough: one is late, is about to be changed, or its clock is in doubt.
+func (b *Book) goOn(fresh []*Fact) bool {
+	start := len(b.entries)
+	for _, f := range fresh {
+		c := clockOf(f)
+		if c.doubt != "" || b.change.about(f.Key()) || !b.steady(f) {
+			return false
+		}
+		e := entryOf(f, []events.Data{f.Data}, c, false, false)
+		if n := len(b.entries); n > 0 && compareEntries(b.entries[n-1], e) >= 0 {
+			return false
+		}
+		b.entries = append(b.entries, e)
+	}
+	b.grown = start
+	return true
+}
+
+// steady reports whether a fact's clock agrees with its device's last number,
+// and takes it as the last.
+func (b *Book) steady(f *Fact) bool {
+	if f.Sequence == 0 || !f.HasOffset {
+		return true
+	}
+	src := f.Source.String()
+	if last := b.newest[src]; last != nil {
+		step := f.ClockOffset.Milliseconds() - last.ClockOffset.Milliseconds()
+		if f.Sequence <= last.Sequence || step < -clockTolerance || step > clockTolerance {
+			return false
+		}
+	}
+	b.newest[src] = f
+	return true
+}
+
+// about reports whether anything amends, voids, countersigns or settles an event.
+func (c *Changes) about(k events.Key) bool {
+	return len(c.amended[k])+len(c.voided[k])+len(c.signed[k]) > 0 || c.settled[k] != nil
 }
 
 func isChange(k events.Kind) bool {
@@ -290,11 +341,13 @@ func (b *Book) clocks(c *Changes) map[*Fact]clock {
 	for _, f := range b.facts {
 		out[f] = clockOf(f)
 		if f.Sequence != 0 && f.HasOffset {
-			byDevice[f.Source.Device] = append(byDevice[f.Source.Device], f)
+			byDevice[f.Source.String()] = append(byDevice[f.Source.String()], f)
 		}
 	}
-	for _, list := range byDevice {
+	b.newest = make(map[string]*Fact, len(byDevice))
+	for src, list := range byDevice {
 		jumps(list, out)
+		b.newest[src] = list[len(list)-1]
 	}
 	for key, s := range c.settled {
 		if f := b.facts[key]; f != nil && c.stands(s) && c.countersigned(s) {

@@ -177,25 +177,17 @@ func (g *Geometry) zones(at int) []zone {
 	return out
 }
 
-// short reports whether concrete is missing on a stretch: under its planned top,
-// under a sill, or between, by more than the tolerance.
+// short reports whether concrete is missing on a stretch under its planned top,
+// by more than the tolerance. Concrete that stands above an opening has filled
+// what lies below it.
 func (g *Geometry) short(st Stretch) bool {
+	need := 0
 	for _, z := range g.zones(st.mid()) {
-		end := min(z.top, g.Top)
-		if z.bottom < end && reached(st, z, end) < end-topTolerance {
-			return true
+		if end := min(z.top, g.Top); z.bottom < end {
+			need = end
 		}
 	}
-	return false
-}
-
-// reached is where the concrete of a zone ends; what is missing below counts too.
-func reached(st Stretch, z zone, end int) int {
-	filled := 0
-	for y := st.Top; y != nil; y = y.Below {
-		filled += max(0, min(y.Top, end)-max(y.Bottom, z.bottom))
-	}
-	return z.bottom + filled
+	return st.Height() < need-topTolerance
 }
 
 // open reports whether the stretch's surface waits for more concrete on it: it

@@ -360,14 +360,16 @@ func orText(a, b string) string {
 	return b
 }
 
-// raise lays the lifts over the wall once all are known, and finds what is low.
-func (p *Pour) raise(g *Geometry) {
+// raise lays the lifts from one on over the wall, and finds what is low.
+func (p *Pour) raise(g *Geometry, from int) {
 	p.geometry = g
 	if g.Length <= 0 {
 		return
 	}
-	p.surface = newSurface(g)
-	for i := range p.Lifts {
+	if p.surface == nil {
+		p.surface = newSurface(g)
+	}
+	for i := from; i < len(p.Lifts); i++ {
 		p.place(i)
 	}
 	p.survey()

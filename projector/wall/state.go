@@ -25,6 +25,9 @@ type State struct {
 	record Book // what happened to the wall
 	words  Book // what the hub said, and who answered: never read by an assessment
 
+	folded  int // how many entries of the record are folded
+	loads   map[string]*Truckload
+	placers map[string]*Device // by name
 	devices []Device
 	alarms  []Alarm
 	said    Statement
@@ -108,26 +111,39 @@ func (s *State) settle(amends bool) {
 	s.Readings.settle(s.record.resolved(), amends)
 }
 
+// foldRecord folds on what came behind the rest, or everything again.
 func (s *State) foldRecord() {
 	s.record.settle()
-	s.Pour, s.Holding = Pour{}, newHolding()
-	loads, devices := map[string]*Truckload{}, map[string]*Device{}
 	entries := s.record.entries
-	for i := range entries {
+	from := s.record.grown
+	if from == 0 || from != s.folded || reshapes(entries[from:]) {
+		from = 0
+		s.Pour, s.Holding = Pour{}, newHolding()
+		s.loads, s.placers = map[string]*Truckload{}, map[string]*Device{}
+	}
+	lifts := len(s.Pour.Lifts)
+	for i := from; i < len(entries); i++ {
 		e := &entries[i]
 		s.Holding.fold(e)
-		s.Pour.fold(e, loads)
+		s.Pour.fold(e, s.loads)
 		if isPlacing(e.Kind) {
-			noteDevice(devices, e)
+			noteDevice(s.placers, e)
 		}
 	}
+	s.folded = len(entries)
 	s.Holding.finish()
-	s.Pour.raise(&s.Holding.Geometry)
+	s.Pour.raise(&s.Holding.Geometry, lifts)
 	s.devices = s.devices[:0]
-	for _, d := range devices {
+	for _, d := range s.placers {
 		s.devices = append(s.devices, *d)
 	}
 	slices.SortFunc(s.devices, func(a, b Device) int { return cmp.Compare(a.Name, b.Name) })
+}
+
+// reshapes reports whether an entry changes the wall's shape, on which every
+// lift lies.
+func reshapes(entries []Entry) bool {
+	return slices.ContainsFunc(entries, func(e Entry) bool { return e.Kind == "wall.laid-out" || e.Kind == "wall.amended" })
 }
 
 // isPlacing reports whether an event of this kind, not yet delivered, could
