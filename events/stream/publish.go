@@ -77,18 +77,21 @@ func PublishOne(ctx context.Context, nc *nats.Conn, subject string, body []byte,
 
 // Publish is PublishOne for a whole Post.
 func Publish(ctx context.Context, nc *nats.Conn, p Post) (seq uint64, dup bool, err error) {
-	pause := publishPause
-	for {
+	var before error // why the try before the last one failed: the last one's reason is often just that ctx ended
+	for pause := publishPause; ; pause = min(2*pause, publishMost) {
 		seq, dup, err = publishTried(ctx, nc, p, publishTry)
-		if err == nil || !worthRetry(err) || ctx.Err() != nil {
+		if err == nil || !worthRetry(err) {
 			return seq, dup, err
 		}
-		select {
-		case <-ctx.Done():
-			return 0, false, fmt.Errorf("publish %s: %w after %w", p.Subject, ctx.Err(), err)
-		case <-time.After(pause):
+		if ctx.Err() == nil {
+			before = err
+			select {
+			case <-ctx.Done():
+			case <-time.After(pause):
+				continue
+			}
 		}
-		pause = min(2*pause, publishMost)
+		return 0, false, errors.Join(fmt.Errorf("publish %s: %w", p.Subject, ctx.Err()), before)
 	}
 }
 

@@ -20,7 +20,8 @@ const (
 	defaultMax   = 1000
 	defaultBytes = 32 << 20
 
-	pullMessages  = 5000                   // asked for at once; above some thousands the rate stays
+	pullMessages  = 20_000                 // asked for at once
+	pullBytes     = 16 << 20               // of one request; two may be under way, and the client drops over 64 MiB
 	pullExpires   = 30 * time.Second       // of one request
 	pullHeartbeat = 5 * time.Second        // silence twice as long: begin again
 	inactive      = time.Minute            // the server forgets a consumer that nobody reads
@@ -150,7 +151,7 @@ func (s *Stream) consume(ctx context.Context, box *inbox) error {
 	turn := box.begin(name)
 	defer box.end(turn)
 	cc, err := cons.Consume(turn.handle,
-		jetstream.PullMaxMessagesWithBytesLimit(pullMessages, max(box.limits.Bytes, int(2*s.nc.MaxPayload()))),
+		jetstream.PullMaxMessagesWithBytesLimit(pullMessages, max(pullBytes, int(2*s.nc.MaxPayload()))),
 		jetstream.PullExpiry(pullExpires), jetstream.PullHeartbeat(pullHeartbeat),
 		jetstream.ConsumeErrHandler(func(_ jetstream.ConsumeContext, err error) { turn.fail(err) }))
 	if err != nil {
@@ -166,7 +167,7 @@ func (s *Stream) consume(ctx context.Context, box *inbox) error {
 
 // supervise returns when the consumer cannot be relied upon any more.
 func (s *Stream) supervise(ctx context.Context, box *inbox, turn *turn, status <-chan nats.Status) error {
-	look := time.NewTicker(headEvery)
+	look := time.NewTicker(s.headEvery)
 	defer look.Stop()
 	seen, behind := box.last(), false
 	for {

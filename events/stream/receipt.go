@@ -163,6 +163,9 @@ func AnswerReceipts(nc *nats.Conn, give func(events.Source) (Receipt, bool, erro
 	}
 	return func() {
 		if sub.Unsubscribe() == nil {
+			// The server then knows that nobody answers, and says so to who asks. If
+			// it cannot be told, its own time without an answer is what they get.
+			_ = nc.FlushTimeout(time.Second)
 			<-ended
 		}
 	}, nil

@@ -42,6 +42,8 @@ type Stream struct {
 	nc  *nats.Conn
 	js  jetstream.JetStream
 	log *slog.Logger
+
+	headEvery time.Duration // how often the head of a silent stream is looked at
 }
 
 // Open makes the stream, or checks the one that is there. An existing stream is
@@ -54,7 +56,7 @@ func Open(ctx context.Context, nc *nats.Conn, cfg Config) (*Stream, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open stream: %w", err)
 	}
-	s := &Stream{nc: nc, js: js, log: cfg.Log}
+	s := &Stream{nc: nc, js: js, log: cfg.Log, headEvery: headEvery}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
