@@ -16,7 +16,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"strings"
+	"strconv"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
@@ -32,6 +32,7 @@ type Record struct {
 	Refused []face.Refused
 	Later   int // entries that were not yet known at the moment
 
+	last  time.Time // recorded time of the last entry that could be read
 	sites map[string]*siteRecord
 	seen  map[events.Key][sha256.Size]byte
 	all   []wall.Fact // of the whole company
@@ -87,6 +88,7 @@ func (r *Record) add(number int, line []byte) {
 		recorded = e.Time.Add(e.ClockOffset)
 	}
 	recorded = recorded.Truncate(time.Millisecond)
+	r.last = recorded
 	if recorded.After(r.At) {
 		r.Later++
 		return
@@ -129,21 +131,39 @@ func (r *Record) fold(f wall.Fact) {
 	}
 }
 
-// refuse lists a line that cannot be accepted. If it names a site or a wall it
+// refuse lists a line that cannot be accepted; it is taken to have been recorded
+// with the line before it. If it names a site or a wall it
 // is a doubt there, and a number that it bears is held.
 func (r *Record) refuse(number int, line []byte, err error) {
-	n := peek(line)
-	r.note(number, r.At, n, err)
+	if r.last.After(r.At) {
+		r.Later++
+		return
+	}
+	n, recorded := peek(line), r.last
+	if recorded.IsZero() {
+		recorded = r.At
+	}
+	r.note(number, recorded, n, err)
 	if n.sequence != 0 && n.source.Site != "" {
-		r.site(n.source.Site).devices.Refuse(n.source.Device, n.sequence, r.At)
+		r.site(n.source.Site).devices.Refuse(n.source.Device, n.sequence, recorded)
 	}
 }
 
+// why says what stood there and what is allowed. The decoder's own words are
+// left out: they differ from one process to the next.
+func why(r *events.Refusal) string {
+	value := "nothing"
+	if r.Value != "" {
+		value = strconv.Quote(r.Value)
+	}
+	return value + "; allowed: " + r.Allowed
+}
+
 func (r *Record) note(number int, recorded time.Time, n named, err error) {
-	field, reason := "body", err.Error()
+	field, reason := "body", "an event that can be read"
 	var refusal *events.Refusal
 	if errors.As(err, &refusal) {
-		field, reason = refusal.Field, strings.TrimPrefix(refusal.Error(), refusal.Field+": ")
+		field, reason = refusal.Field, why(refusal)
 	}
 	r.Refused = append(r.Refused, face.Refused{Line: number, ID: n.id, Field: field, Reason: reason})
 	if n.source.Site == "" {
