@@ -86,7 +86,7 @@ type accountant struct {
 }
 
 func (k *look) accountant() *accountant {
-	a := &accountant{k: k, zero: k.wall.Pour.ClockZero, need: k.policy.AgeS * nanoHour, day: -1 << 62}
+	a := &accountant{k: k, zero: k.zero, need: k.policy.AgeS * nanoHour, day: -1 << 62}
 	for _, r := range k.policy.Rules {
 		a.tables = append(a.tables, tableOf(maturityOf(r)))
 	}

@@ -104,7 +104,7 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 		s := &h.Strips[i]
 		at := s.Began.Early
 		cause := "strip " + s.Key.ID
-		if why := k.notOpenAt(at, a); why != "" {
+		if why := k.notOpenFor(s, at, a); why != "" {
 			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
 				what(s), k.local(at), why)
 		}
@@ -127,6 +127,39 @@ func what(s *wall.Strip) string {
 		return "All braces"
 	}
 	return "Brace " + strings.Join(s.Braces, ", ")
+}
+
+// notOpenFor says why what was stripped could not be, or "": of named braces by
+// what each answers for and by its neighbours, otherwise by the whole wall.
+func (k *look) notOpenFor(s *wall.Strip, at int64, a *Assessment) string {
+	if s.All {
+		return k.notOpenAt(at, a)
+	}
+	windows := k.braceWindows(a.Joints, at, a)
+	for _, name := range s.Braces {
+		i := slices.IndexFunc(windows, func(w BraceWindow) bool { return w.Name == name })
+		if i < 0 || windows[i].ClockZero.IsZero() {
+			return k.notOpenAt(at, a) // a brace that was never set: the whole wall's window
+		}
+		if why := shutBy(windows[i].Strip); why != "" {
+			return "brace " + name + ": " + why + " was not met"
+		}
+		if why := windows[i].beside; why != "" {
+			return why
+		}
+	}
+	return ""
+}
+
+// shutBy names the first criterion but the permit that was not met; a wind that
+// nobody measured is no proof of an early strip.
+func shutBy(s Strip) string {
+	for _, c := range s.Criteria {
+		if !c.Met && c.Name != Permit && (c.Name != Wind || c.Have != "unknown") {
+			return c.Name
+		}
+	}
+	return ""
 }
 
 // notOpenAt says why the window was not open at a moment, or "".

@@ -16,8 +16,9 @@ func Assess(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Tim
 	out := Assessment{Site: w.Site, Wall: w.Wall, At: time.UnixMilli(k.now).UTC()}
 	out.Joints = k.joints()
 	acc := k.account()
-	k.window(&out, acc)
+	out.Strip = k.window(out.Joints, acc)
 	out.State = k.state(&out)
+	out.Braces = k.braceWindows(out.Joints, k.now, &out)
 	out.Alerts = k.alerts(&out, acc)
 	if out.State == StateHandedOver {
 		k.next = 0
@@ -53,13 +54,12 @@ func (k *look) foresee() {
 }
 
 // window puts the criteria together.
-func (k *look) window(out *Assessment, acc *account) {
+func (k *look) window(joints []Joint, acc *account) (st Strip) {
 	cured := []named{{Complete, k.complete()}, {Floor, k.floor()}, {Temperature, k.age(acc)}, {Strength, k.strength(acc)}, {Frost, k.frost(acc)}}
-	standing := []named{{Support, k.support(k.now)}, {Straight, k.straight(k.now)}, {Hold, k.hold(k.now, out.Joints)}, {Wind, k.wind(k.now)}}
+	standing := []named{{Support, k.support(k.now)}, {Straight, k.straight(k.now)}, {Hold, k.hold(k.now, joints)}, {Wind, k.wind(k.now)}}
 	curedAt := metAt(cured)
 	before := slices.Concat(cured, []named{standing[0], standing[1]})
 	permit := named{Permit, k.permit(k.now, metAt(before))}
-	st := &out.Strip
 	all := slices.Concat(cured, []named{standing[0], standing[3], standing[1], standing[2], permit})
 	for i, c := range all {
 		layer := LayerCured
@@ -79,6 +79,7 @@ func (k *look) window(out *Assessment, acc *account) {
 	early, likely, late := k.expect(acc)
 	st.Expected = Expected{moment(early), moment(likely), moment(late)}
 	st.Governs = k.governs(cured, append(standing, permit), likely)
+	return st
 }
 
 type named struct {

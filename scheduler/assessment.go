@@ -49,6 +49,7 @@ type Assessment struct {
 	At         time.Time
 	State      string
 	Strip      Strip
+	Braces     []BraceWindow // in order of station
 	Joints     []Joint
 	Alerts     []Alert   // the alerts that ought to stand, in order of kind and cause
 	Next       time.Time // when time alone next changes the answer; zero: never
@@ -63,6 +64,30 @@ type Strip struct {
 	Governs  string
 	Criteria []Criterion
 	OpenedAt time.Time // when the window opened, if open
+}
+
+// States of a brace.
+const (
+	BracePlanned   = "planned"
+	BraceStanding  = "standing"
+	BraceMayStrip  = "may-strip"
+	BraceStripped  = "stripped"
+	BraceDisturbed = "disturbed" // it stands, and has to be inspected
+)
+
+// BraceWindow is the cure window of one brace: of the concrete that it answers
+// for, from the next standing brace on one side to the next on the other.
+type BraceWindow struct {
+	Name       string
+	AtM        float64
+	FromM, ToM float64 // its reach, ends included; on a closed wall FromM may be the greater
+	ClockZero  time.Time
+	State      string
+	Strip      Strip
+	MayStrip   bool   // its own window and both neighbours' are open
+	Waits      string // why not, in words; empty if it may
+
+	beside string // what its neighbours wait for
 }
 
 // Expected is what forecasts and models say of CuredAt. It opens nothing.

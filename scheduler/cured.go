@@ -80,7 +80,7 @@ func numbers(g site.Gap) string {
 // floor: 48 hours, or more where the site or an engineer says so, since the last
 // concrete. Nothing shortens it.
 func (k *look) floor() ruling {
-	zero, need := k.wall.Pour.ClockZero, max(k.policy.FloorS, site.FloorS)
+	zero, need := k.zero, max(k.policy.FloorS, site.FloorS)
 	v := ruling{need: hoursText(need), unit: "h", have: "0", note: k.setBy(need == site.FloorS)}
 	if zero == 0 {
 		v.note = "no concrete is recorded"
@@ -135,7 +135,7 @@ func (k *look) enoughByAge() bool { return k.policy.MPa100 == 0 && (k.mix.portla
 func (k *look) strength(a *account) ruling {
 	need := k.policy.MPa100
 	if k.enoughByAge() {
-		return ruling{met: true, at: k.wall.Pour.ClockZero, have: "not asked", need: "not asked", note: k.whyByAge()}
+		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.whyByAge()}
 	}
 	if need == 0 {
 		return ruling{have: "unknown", need: "an engineer's criterion", note: k.whyNotByAge()}
@@ -189,7 +189,7 @@ func (k *look) strengthShownAt(need int) int64 {
 	var shown int64
 	cured := 0
 	for _, t := range k.wall.Holding.Tests {
-		if !t.Wall || t.At > k.now || t.At <= k.wall.Pour.ClockZero {
+		if !t.Wall || t.At > k.now || t.At <= k.zero {
 			continue
 		}
 		switch {
@@ -215,7 +215,7 @@ func (k *look) relationConfirmed() bool {
 	}
 	confirmed := false
 	for _, t := range k.wall.Holding.Tests {
-		if !t.Wall || t.At > k.now || t.At <= k.wall.Pour.ClockZero {
+		if !t.Wall || t.At > k.now || t.At <= k.zero {
 			continue
 		}
 		a := k.accountant()
@@ -247,7 +247,7 @@ func (k *look) relationNeed() int64 {
 
 // frost: never frozen before 3.5 MPa, or released by name.
 func (k *look) frost(a *account) ruling {
-	v := ruling{met: true, at: k.wall.Pour.ClockZero, have: "not frozen", need: "never frozen before 3.5 MPa"}
+	v := ruling{met: true, at: k.zero, have: "not frozen", need: "never frozen before 3.5 MPa"}
 	for _, f := range a.freezes {
 		if !f.early {
 			continue

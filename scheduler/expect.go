@@ -14,7 +14,7 @@ const (
 // hours of its last day; without one by the mean since the last concrete. It is
 // always floor <= early <= likely <= late. Zero: not within 30 days.
 func (k *look) expect(acc *account) (early, likely, late int64) {
-	zero := k.wall.Pour.ClockZero
+	zero := k.zero
 	if zero == 0 {
 		return 0, 0, 0
 	}

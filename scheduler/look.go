@@ -39,6 +39,11 @@ type look struct {
 	coreOK   bool // an engineer lets the core stand for the top
 	ageOK    bool // equivalent age suffices without a strength
 
+	// What is looked at: the whole wall, or what one brace answers for.
+	zero  int64  // clock zero, Unix ms; 0: none
+	brace string // empty: the whole wall
+	reach reach
+
 	next int64
 }
 
@@ -51,7 +56,7 @@ type mix struct {
 }
 
 func lookAt(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Time) *look {
-	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), policy: s.Policy}
+	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), policy: s.Policy, zero: w.Pour.ClockZero}
 	k.mix = k.mixOf()
 	k.applyCriteria()
 	return k

@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"earlyage/projector/wall"
@@ -16,7 +17,7 @@ func (k *look) support(at int64) ruling {
 		v.met, v.at, v.have = true, h.TiedIn, "tied in"
 		return v
 	case !k.policy.TieInNeeded && !h.TieInNeeded:
-		return ruling{met: true, at: k.wall.Pour.ClockZero, have: "not asked", need: "not asked", note: k.setBy(false)}
+		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(false)}
 	}
 	if r := k.freeStanding(at); r != nil {
 		v.met, v.at = true, r.At
@@ -70,7 +71,7 @@ func (k *look) wind(at int64) ruling {
 // gusts finds the worst gust that bears on a strip at a moment, whether any is
 // known, and since when none was over the limit.
 func (k *look) gusts(at int64, limit int, v *ruling) (worst int, known bool, since int64) {
-	since = k.wall.Pour.ClockZero
+	since = k.zero
 	measured := func(t int64, cms int) {
 		if t > at {
 			return
@@ -132,7 +133,7 @@ func (k *look) straight(at int64) ruling {
 
 // hold: no person's hold, no untreated cold joint, no unanswered doubt.
 func (k *look) hold(at int64, joints []Joint) ruling {
-	v := ruling{met: true, at: k.wall.Pour.ClockZero, have: "none", need: "none"}
+	v := ruling{met: true, at: k.zero, have: "none", need: "none"}
 	var against []string
 	for _, x := range k.wall.Holding.Holds {
 		switch {
@@ -144,7 +145,7 @@ func (k *look) hold(at int64, joints []Joint) ruling {
 		}
 	}
 	for _, j := range joints {
-		if j.State == JointCold && !j.Treated {
+		if j.State == JointCold && !j.Treated && k.meets(j) {
 			against = append(against, "cold joint at "+j.Where()+" is not treated")
 		}
 	}
@@ -163,7 +164,7 @@ func (k *look) hold(at int64, joints []Joint) ruling {
 // the criteria before it were met, and still stands.
 func (k *look) permit(at, opens int64) ruling {
 	if !k.policy.PermitNeeded {
-		return ruling{met: true, at: k.wall.Pour.ClockZero, have: "not asked", need: "not asked", note: k.setBy(false)}
+		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(false)}
 	}
 	v := ruling{need: "a permit to strip", have: "none"}
 	for _, p := range k.wall.Holding.Permits {
@@ -173,7 +174,7 @@ func (k *look) permit(at, opens int64) ruling {
 			v.have, v.note = p.Number+" withdrawn", ""
 		case p.Until != 0 && p.Until <= at:
 			v.have, v.note = p.Number+" lapsed", ""
-		case len(p.Braces) > 0 && !k.namesAll(p.Braces):
+		case !k.permits(p):
 			v.have, v.note = p.Number+" for some braces", "braces "+strings.Join(p.Braces, ", ")
 		case opens == 0 || p.At < opens:
 			v.have, v.note = p.Number+" too early", "issued before the window opened: it does not count"
@@ -183,6 +184,17 @@ func (k *look) permit(at, opens int64) ruling {
 		}
 	}
 	return v
+}
+
+// permits reports whether a permit is for what is looked at.
+func (k *look) permits(p *wall.Permit) bool {
+	if len(p.Braces) == 0 {
+		return true
+	}
+	if k.brace != "" {
+		return slices.Contains(p.Braces, k.brace)
+	}
+	return k.namesAll(p.Braces)
 }
 
 func (k *look) namesAll(names []string) bool {

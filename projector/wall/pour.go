@@ -85,9 +85,12 @@ func (l *Lift) split(way string, g *Geometry) {
 	l.pieces = slices.DeleteFunc(l.pieces, func(p piece) bool { return p.low == p.high })
 }
 
-// Touches reports whether the lift put concrete within some stations.
-func (l *Lift) Touches(from, to int) bool {
-	return slices.ContainsFunc(l.pieces, func(p piece) bool { return p.low < to && from < p.high })
+// Reaches reports whether the lift touches some stations, ends included.
+func (l *Lift) Reaches(from, to int) bool {
+	if len(l.pieces) == 0 { // not laid over a wall
+		return min(l.From, l.To) <= to && from <= max(l.From, l.To)
+	}
+	return slices.ContainsFunc(l.pieces, func(p piece) bool { return p.low <= to && from <= p.high })
 }
 
 // along is how far along its run the lift was at a station of the piece that
@@ -159,6 +162,26 @@ type Treated struct {
 	WordOf   string
 }
 
+// Vibrated is a stretch that was consolidated, or declared not to be. Figures
+// that were not given are 0.
+type Vibrated struct {
+	From, To                          int // mm, in order
+	At                                int64
+	Not                               bool // declared not vibrated
+	HeadMM, IntoMM, SpacingMM, OutMMS int
+	Into                              bool // IntoMM was given
+}
+
+func vibratedOf(e *Entry, d *events.LiftConsolidated) Vibrated {
+	v := Vibrated{From: min(mm(d.FromM), mm(d.ToM)), To: max(mm(d.FromM), mm(d.ToM)), At: e.Ended.Late, Not: d.Vibrated != nil && !*d.Vibrated, Into: d.IntoMM != nil}
+	for to, from := range map[*int]*float64{&v.HeadMM: d.HeadMM, &v.IntoMM: d.IntoMM, &v.SpacingMM: d.SpacingMM, &v.OutMMS: d.WithdrawMS} {
+		if from != nil {
+			*to = int(math.Round(*from))
+		}
+	}
+	return v
+}
+
 // Stop is a stop in placing.
 type Stop struct {
 	At      int64
@@ -189,6 +212,8 @@ type Pour struct {
 	ClockZeroBy  events.Kind
 	LastConcrete int64 // of lifts alone, late
 	Corrected    int64 // the last line correction, late
+	Discharged   int64 // the last discharge, late
+	Consolidated []Vibrated
 	LeftLow      []Stretch
 	geometry     *Geometry
 	surface      *surface
@@ -215,6 +240,7 @@ func (p *Pour) fold(e *Entry, loads map[string]*Truckload) {
 		p.foldLift(e, d)
 	case *events.LiftConsolidated:
 		p.clockZero(e.Ended.Late, e.Kind)
+		p.Consolidated = append(p.Consolidated, vibratedOf(e, d))
 	case *events.JointFelt:
 		if !e.Maybe {
 			p.Felt = append(p.Felt, Felt{mm(d.FromM), mm(d.ToM), e.Began.Early, *d.Sinks && allVersions(e, func(x *events.JointFelt) bool { return *x.Sinks })})
@@ -328,6 +354,7 @@ func (p *Pour) foldDischarge(e *Entry, d *events.LoadDischarged, y *Truckload) {
 		y.SlumpMM = int(math.Round(*d.SlumpMM))
 	}
 	p.clockZero(e.Ended.Late, e.Kind)
+	p.Discharged = max(p.Discharged, e.Ended.Late)
 }
 
 func (p *Pour) load(name string, loads map[string]*Truckload) *Truckload {

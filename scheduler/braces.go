@@ -1,0 +1,193 @@
+package scheduler
+
+import (
+	"slices"
+	"strings"
+
+	"earlyage/projector/wall"
+)
+
+// reach is the run of stations that a brace answers for, in millimetres, ends
+// included. On a closed wall it may run round station 0: then from is the greater.
+type reach struct{ from, to int }
+
+// touches reports whether some stations lie within the reach.
+func (r reach) touches(from, to int) bool {
+	if r.from <= r.to {
+		return from <= r.to && r.from <= to
+	}
+	return to >= r.from || from <= r.to
+}
+
+// parts are the reach as one or two runs along the stations.
+func (r reach) parts(length int) [][2]int {
+	if r.from <= r.to {
+		return [][2]int{{r.from, r.to}}
+	}
+	return [][2]int{{r.from, length}, {0, r.to}}
+}
+
+// meets reports whether a joint lies in what is looked at.
+func (k *look) meets(j Joint) bool {
+	return k.brace == "" || k.reach.touches(int(j.FromM*1000), int(j.ToM*1000+0.5))
+}
+
+// standingAt lists the braces that stood at a moment, by station.
+func (k *look) standingAt(at int64) []*wall.Brace {
+	var out []*wall.Brace
+	for _, b := range k.wall.Holding.Braces {
+		if b.Set != 0 && b.At >= 0 && (b.Stripped == 0 || b.Stripped >= at) {
+			out = append(out, b)
+		}
+	}
+	return out
+}
+
+// neighbours are the places of the braces on either side; -1: none.
+func (k *look) neighbours(list []*wall.Brace, i int) (before, after int) {
+	before, after = i-1, i+1
+	if after == len(list) {
+		after = -1
+	}
+	if k.wall.Holding.Geometry.Closed && len(list) > 1 {
+		before, after = (i+len(list)-1)%len(list), (i+1)%len(list)
+	}
+	return before, after
+}
+
+// reachOf is what a brace answers for: from the next brace on one side to the
+// next on the other, round corners, past openings, all the way up.
+func (k *look) reachOf(list []*wall.Brace, i int) reach {
+	before, after := k.neighbours(list, i)
+	r := reach{0, k.wall.Holding.Geometry.Length}
+	switch {
+	case before == after && before >= 0:
+		return r // two braces round a closed wall: each answers for all of it
+	case k.wall.Holding.Geometry.Closed && len(list) > 2:
+		return reach{list[before].At, list[after].At}
+	}
+	if before >= 0 {
+		r.from = list[before].At
+	}
+	if after >= 0 {
+		r.to = list[after].At
+	}
+	return r
+}
+
+// clockZero is the last concrete within a reach: the end of the last lift or
+// top-up that touches it, never interpolated, the last consolidation there, and
+// on the whole wall the last discharge and line correction.
+func (k *look) clockZero(r reach) int64 {
+	p := &k.wall.Pour
+	zero := max(p.Discharged, p.Corrected)
+	for i := range p.Lifts {
+		l := &p.Lifts[i]
+		if l.Ended.Late <= zero {
+			continue
+		}
+		for _, part := range r.parts(k.wall.Holding.Geometry.Length) {
+			if l.Reaches(part[0], part[1]) {
+				zero = l.Ended.Late
+			}
+		}
+	}
+	for _, c := range p.Consolidated {
+		if c.At > zero && r.touches(c.From, c.To) {
+			zero = c.At
+		}
+	}
+	if len(p.Lifts) == 0 {
+		return 0
+	}
+	return zero
+}
+
+// braceWindows looks at every brace that stood at a moment, by its own clock zero.
+// Braces with one clock zero share the sums of temperature.
+func (k *look) braceWindows(joints []Joint, at int64, a *Assessment) []BraceWindow {
+	list := k.standingAt(at)
+	if len(list) == 0 || len(k.wall.Pour.Lifts) == 0 || a.State == StateHandedOver {
+		return k.plainBraces()
+	}
+	accounts := map[int64]*account{}
+	looks := make([]look, len(list))
+	out := make([]BraceWindow, len(list))
+	for i, b := range list {
+		looks[i] = *k
+		y := &looks[i]
+		y.now, y.brace, y.reach, y.next = at, b.Name, k.reachOf(list, i), 0
+		y.zero = k.clockZero(y.reach)
+		if accounts[y.zero] == nil {
+			accounts[y.zero] = y.account()
+		}
+		out[i] = y.braceWindow(b, joints, accounts[y.zero])
+		k.at(y.next)
+	}
+	for i := range out {
+		k.askNeighbours(list, out, i)
+	}
+	return k.withOthers(out)
+}
+
+func (k *look) braceWindow(b *wall.Brace, joints []Joint, acc *account) BraceWindow {
+	w := BraceWindow{Name: b.Name, AtM: metres(b.At), FromM: metres(k.reach.from), ToM: metres(k.reach.to), ClockZero: moment(k.zero), State: BraceStanding}
+	w.Strip = k.window(joints, acc)
+	if b.Disturbed > b.Inspected {
+		w.State = BraceDisturbed
+	}
+	return w
+}
+
+// askNeighbours lets a brace go only if both its neighbours may go as well.
+func (k *look) askNeighbours(list []*wall.Brace, out []BraceWindow, i int) {
+	w := &out[i]
+	before, after := k.neighbours(list, i)
+	var shut []string
+	for _, n := range [2]int{before, after} {
+		if n >= 0 && !openButPermit(out[n].Strip) {
+			shut = append(shut, "brace "+out[n].Name+" beside it waits for "+out[n].Strip.Governs)
+		}
+	}
+	w.beside = strings.Join(shut, "; ")
+	if !w.Strip.Open {
+		shut = append([]string{"waits for " + w.Strip.Governs}, shut...)
+	}
+	w.MayStrip, w.Waits = len(shut) == 0, strings.Join(shut, "; ")
+	if w.MayStrip && w.State == BraceStanding {
+		w.State = BraceMayStrip
+	}
+}
+
+// openButPermit reports whether a window is open but for a permit: the permit is
+// for a brace, what holds the wall up is for its neighbours too.
+func openButPermit(s Strip) bool {
+	return !slices.ContainsFunc(s.Criteria, func(c Criterion) bool { return !c.Met && c.Name != Permit })
+}
+
+// plainBraces lists the braces where there is nothing to say of their windows.
+func (k *look) plainBraces() []BraceWindow { return k.withOthers(nil) }
+
+// withOthers adds the braces that do not stand, and puts all in order of station.
+func (k *look) withOthers(standing []BraceWindow) []BraceWindow {
+	byName := map[string]BraceWindow{}
+	for _, w := range standing {
+		byName[w.Name] = w
+	}
+	var out []BraceWindow
+	for _, b := range k.wall.Holding.Braces {
+		if w, ok := byName[b.Name]; ok {
+			out = append(out, w)
+			continue
+		}
+		w := BraceWindow{Name: b.Name, AtM: metres(max(b.At, 0)), State: BracePlanned}
+		switch {
+		case b.Stripped != 0:
+			w.State = BraceStripped
+		case b.Set != 0:
+			w.State = BraceStanding
+		}
+		out = append(out, w)
+	}
+	return out
+}
