@@ -29,8 +29,16 @@ type batch struct {
 
 // group is what a batch holds for one wall or site.
 type group struct {
-	facts   []wall.Fact
+	taken   []*item // accepted
 	refused []wall.Refused
+}
+
+func (g *group) facts() []wall.Fact {
+	facts := make([]wall.Fact, len(g.taken))
+	for i, it := range g.taken {
+		facts[i] = it.fact()
+	}
+	return facts
 }
 
 func newBatch(f *fold) *batch {
@@ -96,7 +104,7 @@ func (b *batch) accept(it *item) error {
 	b.f.stand.Folded++
 	fact := it.fact()
 	g := b.group(it.at)
-	g.facts = append(g.facts, fact)
+	g.taken = append(g.taken, it)
 	if it.at == (Ref{Site: "_"}) {
 		b.company = append(b.company, fact)
 		b.puts = append(b.puts, put{companySection, seqKey(it.seq), []byte{}})
@@ -114,7 +122,10 @@ func (b *batch) refuse(it *item, field, why string) error {
 	b.f.stand.Refused++
 	row := RefusedRow{
 		Seq: it.seq, Recorded: it.recorded, Subject: clip(it.subject, 200),
-		ID: it.id, Source: it.source, Field: field, Reason: why,
+		ID: it.id, Field: field, Reason: why,
+	}
+	if it.source.Device != "" {
+		row.Source = it.source.String()
 	}
 	if it.placed {
 		row.Site, row.Wall = it.at.Site, it.at.Wall
@@ -219,13 +230,13 @@ func (b *batch) applyWall(ref Ref, g *group) (out foldedWall, err error) {
 	if err != nil {
 		return out, err
 	}
-	out.state, out.chunks, out.broken, err = foldGroup(st, func() (*wall.State, error) {
+	out.state, out.chunks, out.broken, err = foldGroup(b.f.log, st, func() (*wall.State, error) {
 		st, err := b.f.loadWall(ref)
 		if st == nil && err == nil {
 			st = wall.New(ref.Site, ref.Wall)
 		}
 		return st, err
-	}, g)
+	}, g.facts(), g.refused)
 	if err != nil {
 		return out, fmt.Errorf("wall %s: %w", ref, err)
 	}
@@ -254,35 +265,35 @@ func (b *batch) applySites() error {
 		if p.fresh {
 			b.puts = append(b.puts, put{knownSection, knownKey(Ref{Site: name}), []byte{}})
 		}
-		g := b.siteGroup(name, p.fresh)
+		facts, refused := b.ofSite(name, p.fresh)
 		p.fresh = false
-		if len(g.facts)+len(g.refused) == 0 {
+		if len(facts)+len(refused) == 0 {
 			continue
 		}
-		if err := b.applySite(name, p, g); err != nil {
+		if err := b.applySite(name, p, facts, refused); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-func (b *batch) siteGroup(name string, fresh bool) *group {
-	var g group
-	if own := b.groups[Ref{Site: name}]; own != nil {
-		g = *own
-	}
+// ofSite gathers what a site's own state has to take.
+func (b *batch) ofSite(name string, fresh bool) (facts []wall.Fact, refused []wall.Refused) {
 	switch {
 	case name == "_":
 	case fresh:
-		g.facts = slices.Concat(b.f.company, g.facts)
+		facts = slices.Clone(b.f.company)
 	default:
-		g.facts = slices.Concat(b.company, g.facts)
+		facts = slices.Clone(b.company)
 	}
-	return &g
+	if g := b.groups[Ref{Site: name}]; g != nil {
+		facts, refused = append(facts, g.facts()...), g.refused
+	}
+	return facts, refused
 }
 
-func (b *batch) applySite(name string, p *place, g *group) error {
-	st, chunks, broken, err := foldGroup(p.state, func() (*site.State, error) { return b.f.loadSite(name) }, g)
+func (b *batch) applySite(name string, p *place, facts []wall.Fact, refused []wall.Refused) error {
+	st, chunks, broken, err := foldGroup(b.f.log, p.state, func() (*site.State, error) { return b.f.loadSite(name) }, facts, refused)
 	if err != nil {
 		return fmt.Errorf("site %s: %w", name, err)
 	}
@@ -294,7 +305,7 @@ func (b *batch) applySite(name string, p *place, g *group) error {
 // listBroken lists events that a fold could not take as refused.
 func (b *batch) listBroken(broken []wall.Fact) error {
 	for _, fact := range broken {
-		b.f.log.Error("fold panicked", "stream_seq", fact.Seq, "kind", string(fact.Kind), "site", fact.Source.Site, "wall", fact.Wall)
+		b.f.log.Error("event cannot be folded", "stream_seq", fact.Seq, "kind", string(fact.Kind), "site", fact.Source.Site, "wall", fact.Wall)
 		b.f.stand.Refused++
 		value, err := json.Marshal(RefusedRow{
 			Seq: fact.Seq, Recorded: fact.Recorded, Subject: fact.Subject(), Site: fact.Source.Site, Wall: fact.Wall,

@@ -1,9 +1,12 @@
 package projector
 
 import (
+	"log/slog"
+
 	"go.etcd.io/bbolt"
 
 	"earlyage/events/stream"
+	"earlyage/projector/wall"
 )
 
 // What the tests of package projector_test reach into.
@@ -28,4 +31,9 @@ func (p *Projector) Fold(batch []stream.Message) error {
 		return err
 	}
 	return p.foldBatch(items)
+}
+
+// FoldGroup is the folding of a group with events that make the fold panic set aside.
+func FoldGroup[S foldable](st S, again func() (S, error), facts []wall.Fact, refused []wall.Refused) (S, []wall.Chunk, []wall.Fact, error) {
+	return foldGroup(slog.New(slog.DiscardHandler), st, again, facts, refused)
 }

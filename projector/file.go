@@ -24,6 +24,10 @@ const (
 
 const lockWait = 300 * time.Millisecond
 
+// mapped is the address space given to a file at once, so that a growing file
+// is not mapped anew, all pages in hand copied, every time it doubles.
+const mapped = 1 << 30
+
 // database is what the projector asks of a bbolt file. Update returns nil only
 // when the transaction is on the disk; after an error it may be or not be.
 type database interface {
@@ -38,7 +42,7 @@ type opener func(path string, options *bbolt.Options) (database, error)
 // a few pages, while building it again at Open would mean a walk over every
 // page of a file that holds the whole record.
 func keepOptions() *bbolt.Options {
-	return &bbolt.Options{Timeout: lockWait, FreelistType: bbolt.FreelistMapType}
+	return &bbolt.Options{Timeout: lockWait, FreelistType: bbolt.FreelistMapType, InitialMmapSize: mapped}
 }
 
 // viewOptions: the free list is not synced. Every commit of view.db frees about
@@ -47,7 +51,7 @@ func keepOptions() *bbolt.Options {
 // find the free ones, in a goroutine of its own, where a damaged page would end
 // the process: so viewFile.check comes first, on the file opened for reading.
 func viewOptions() *bbolt.Options {
-	return &bbolt.Options{Timeout: lockWait, FreelistType: bbolt.FreelistMapType, NoFreelistSync: true}
+	return &bbolt.Options{Timeout: lockWait, FreelistType: bbolt.FreelistMapType, NoFreelistSync: true, InitialMmapSize: mapped}
 }
 
 // openFile opens a bbolt file and takes its lock.

@@ -2,7 +2,9 @@ package projector
 
 import (
 	"bytes"
+	"cmp"
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"slices"
 
@@ -16,20 +18,29 @@ import (
 // about: an index ordered by wall or device would make every commit of a
 // catching-up hub write a page for each of thousands of walls.
 //
-//   - key: id, source -> sequence of the first message with that key. Ids lead,
-//     since a UUIDv7 begins with the time.
-//   - wall: block of 4,096 sequences, site, wall -> the sequences within it.
-//   - number: block, site, device -> pairs of number and sequence.
-const blockBits = 12
-
+//   - key: id, site, device -> sequence of the first message with that key. Ids
+//     lead, since a UUIDv7 begins with the time.
+//   - wall: block of 65,536 sequences, site, wall, first sequence -> the
+//     sequences within the block.
+//   - number: block, site, device, first sequence -> pairs of number and sequence.
+//
+// The entries of one name in a block are split into pieces, so that a device
+// that fills a block alone does not have all of it written again by each commit.
 const (
+	blockBits = 16
+	pieceMax  = 512 // bytes; a piece that is longer is not added to
+)
+
+// Tags of the key index. Accepted UUIDs come last: a message whose key is past
+// the end of the index is new, and most are.
+const (
+	tagRefused  = 'R' // a refused message claims nothing against an acceptable one
 	tagAccepted = 'a' // claimed by a message that is acceptable by itself
-	tagRefused  = 'r' // a refused message claims nothing against an acceptable one
 )
 
 // appendClaim writes the key index's form of an event's key. A canonical UUID
 // takes 16 bytes instead of 36.
-func appendClaim(b []byte, refused bool, id, source string) []byte {
+func appendClaim(b []byte, refused bool, id string, src events.Source) []byte {
 	tag := byte(tagAccepted)
 	if refused {
 		tag = tagRefused
@@ -39,7 +50,8 @@ func appendClaim(b []byte, refused bool, id, source string) []byte {
 	} else {
 		b = append(append(append(b, tag, 's'), id...), 0)
 	}
-	return append(b, source...)
+	b = append(append(b, src.Site...), 0)
+	return append(b, src.Device...)
 }
 
 // parseUUID reads the one canonical form, 36 characters in lower case, so that
@@ -75,54 +87,63 @@ func hexDigit(c byte) byte {
 	return 255
 }
 
-// appendBlock writes the key of a block index.
+// appendBlock writes the key of a block index, as far as all pieces share it.
 func appendBlock(b []byte, seq uint64, site, name string) []byte {
 	b = binary.BigEndian.AppendUint64(b, seq>>blockBits)
 	b = append(append(b, site...), 0)
-	return append(b, name...)
+	return append(append(b, name...), 0)
 }
 
-// row is one entry to be appended to a block.
+// row is one entry to be added to a block index.
 type row struct {
-	key  []byte
-	at   int
-	tail []byte
+	key  []byte // of its block and name
+	tail []byte // what is added
+	seq  uint64
 }
 
-// rows gathers entries in one arena.
+// rows gathers entries, in order of their sequences, in one arena.
 type rows struct {
 	list  []row
 	arena []byte
 }
 
-func newRows(n int) *rows { return &rows{list: make([]row, 0, n), arena: make([]byte, 0, n*48)} }
+func newRows(n int) *rows { return &rows{list: make([]row, 0, n), arena: make([]byte, 0, n*40)} }
 
-func (r *rows) add(seq uint64, site, name string, number uint64, numbered bool) {
+func (r *rows) add(seq uint64, site, name string, number uint64) {
 	start := len(r.arena)
 	r.arena = appendBlock(r.arena, seq, site, name)
 	mid := len(r.arena)
-	if numbered {
+	if number != 0 {
 		r.arena = binary.AppendUvarint(r.arena, number)
 	}
 	r.arena = binary.AppendUvarint(r.arena, seq&(1<<blockBits-1))
 	end := len(r.arena)
-	r.list = append(r.list, row{r.arena[start:mid:mid], len(r.list), r.arena[mid:end:end]})
+	r.list = append(r.list, row{r.arena[start:mid:mid], r.arena[mid:end:end], seq})
 }
 
-// write appends every entry to its block, keys in order: bbolt puts of a sorted
-// run stay within one page after another.
+// write adds every entry to its block, keys in order: puts of a sorted run stay
+// within one page after another.
 func (r *rows) write(b *bbolt.Bucket) error {
 	b.FillPercent = 0.9
 	slices.SortFunc(r.list, func(x, y row) int {
 		if c := bytes.Compare(x.key, y.key); c != 0 {
 			return c
 		}
-		return x.at - y.at
+		return cmp.Compare(x.seq, y.seq)
 	})
+	last := b.Cursor()
 	for i := 0; i < len(r.list); {
-		key := r.list[i].key
-		value := slices.Clone(b.Get(key))
-		for ; i < len(r.list) && bytes.Equal(r.list[i].key, key); i++ {
+		name := r.list[i].key
+		key, value := lastPiece(last, name)
+		for ; i < len(r.list) && bytes.Equal(r.list[i].key, name); i++ {
+			if key == nil || len(value) > pieceMax {
+				if key != nil {
+					if err := b.Put(key, value); err != nil {
+						return err
+					}
+				}
+				key, value = binary.BigEndian.AppendUint64(slices.Clip(name), r.list[i].seq), nil
+			}
 			value = append(value, r.list[i].tail...)
 		}
 		if err := b.Put(key, value); err != nil {
@@ -132,15 +153,33 @@ func (r *rows) write(b *bbolt.Bucket) error {
 	return nil
 }
 
-// blocks calls f with every block of one name up to a sequence, oldest first.
-func blocks(b *bbolt.Bucket, site, name string, upTo uint64, f func(base uint64, value []byte) error) error {
-	for block := uint64(0); block <= upTo>>blockBits; block++ {
-		v := b.Get(appendBlock(nil, block<<blockBits, site, name))
-		if v == nil {
-			continue
+// lastPiece returns a copy of the piece that new entries of a name are added
+// to, or nothing.
+func lastPiece(c *bbolt.Cursor, name []byte) (key, value []byte) {
+	after := append(slices.Clip(name), 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff)
+	k, v := c.Seek(after)
+	if !bytes.Equal(k, after) {
+		if k == nil {
+			k, v = c.Last()
+		} else {
+			k, v = c.Prev()
 		}
-		if err := f(block<<blockBits, v); err != nil {
-			return err
+	}
+	if !bytes.HasPrefix(k, name) {
+		return nil, nil
+	}
+	return slices.Clone(k), append(make([]byte, 0, len(v)+16), v...)
+}
+
+// blocks calls f with every piece of one name up to a sequence, oldest first.
+func blocks(b *bbolt.Bucket, site, name string, upTo uint64, f func(base uint64, value []byte) error) error {
+	c := b.Cursor()
+	for block := uint64(0); block <= upTo>>blockBits; block++ {
+		prefix := appendBlock(nil, block<<blockBits, site, name)
+		for k, v := c.Seek(prefix); k != nil && bytes.HasPrefix(k, prefix); k, v = c.Next() {
+			if err := f(block<<blockBits, v); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
@@ -165,12 +204,14 @@ func sequencesOf(b *bbolt.Bucket, at Ref, upTo uint64) ([]uint64, error) {
 	return list, err
 }
 
+// errFound ends a search.
+var errFound = errors.New("found")
+
 // holderOf finds the first message of a device with a number, before a
 // sequence; 0 if there is none.
-func holderOf(b *bbolt.Bucket, device events.Source, number, before uint64) (uint64, error) {
-	var holder uint64
-	err := blocks(b, device.Site, device.Device, before, func(base uint64, v []byte) error {
-		for len(v) > 0 && holder == 0 {
+func holderOf(b *bbolt.Bucket, device events.Source, number, before uint64) (holder uint64, err error) {
+	err = blocks(b, device.Site, device.Device, before, func(base uint64, v []byte) error {
+		for len(v) > 0 {
 			no, n := binary.Uvarint(v)
 			low, m := binary.Uvarint(v[max(n, 0):])
 			if n <= 0 || m <= 0 {
@@ -179,9 +220,13 @@ func holderOf(b *bbolt.Bucket, device events.Source, number, before uint64) (uin
 			v = v[n+m:]
 			if no == number && base+low < before {
 				holder = base + low
+				return errFound
 			}
 		}
 		return nil
 	})
+	if errors.Is(err, errFound) {
+		err = nil
+	}
 	return holder, err
 }

@@ -180,10 +180,10 @@ func putLeaves(tx *bbolt.Tx, items []item) error {
 			return err
 		}
 		if it.placed {
-			walls.add(it.seq, it.at.Site, it.at.Wall, 0, false)
+			walls.add(it.seq, it.at.Site, it.at.Wall, 0)
 		}
 		if it.number != 0 {
-			numbers.add(it.seq, it.at.Site, it.device, it.number, true)
+			numbers.add(it.seq, it.at.Site, it.device, it.number)
 		}
 	}
 	return errors.Join(walls.write(tx.Bucket(wallBucket)), numbers.write(tx.Bucket(numberBucket)))
@@ -196,13 +196,19 @@ func resolve(tx *bbolt.Tx, items []item, put bool) error {
 	if put {
 		keys.FillPercent = 0.9
 	}
+	end, _ := keys.Cursor().Last()
+	end = bytes.Clone(end)
 	var held []byte
 	var first uint64
 	for _, c := range claims(items) {
 		it := &items[c.at]
 		if !bytes.Equal(c.key, held) {
 			held, first = c.key, it.seq
-			switch v := keys.Get(c.key); {
+			var v []byte
+			if bytes.Compare(c.key, end) <= 0 {
+				v = keys.Get(c.key)
+			}
+			switch {
 			case len(v) == 8:
 				first = binary.BigEndian.Uint64(v)
 			case put:
@@ -235,7 +241,7 @@ func claims(items []item) []claim {
 	arena := make([]byte, 0, len(items)*64)
 	for i := range items {
 		it := &items[i]
-		if it.id == "" || it.source == "" {
+		if it.id == "" || it.source.Device == "" {
 			continue
 		}
 		start := len(arena)

@@ -42,9 +42,9 @@ type item struct {
 
 	// As far as they can be read, also of a refused message.
 	id     string
-	source string
-	device string // of the subject's own site
-	number uint64 // of that device; 0: none
+	source events.Source // an empty Device: not readable
+	device string        // its device, if it is of the subject's own site
+	number uint64        // of that device; 0: none
 
 	// Set by the keep: the first message with this key. 0: it has no key.
 	first   uint64
@@ -112,7 +112,7 @@ func (r reader) read(it *item, m *stream.Message, arena []byte) []byte {
 	}
 	it.event, it.refusal = decodeEvent(m.Subject, it.body)
 	if it.refusal == nil {
-		it.id, it.source, it.device, it.number = it.event.ID, it.event.Source.String(), it.event.Source.Device, it.event.Sequence
+		it.id, it.source, it.device, it.number = it.event.ID, it.event.Source, it.event.Source.Device, it.event.Sequence
 		it.trusted, it.refusal = r.trust(&it.event, m.Signature, it.body)
 	} else {
 		it.peek()
@@ -135,6 +135,9 @@ func (it *item) keep(signature string, body, arena []byte) []byte {
 	it.sealed = arena[start:len(arena):len(arena)]
 	return arena
 }
+
+// leaf returns the leaf without its checksum.
+func (it *item) leaf() []byte { return it.sealed[:len(it.sealed)-4] }
 
 // key returns the sequence as the key of the leaf.
 func (it *item) key() []byte { return it.sealed[1:9] }
@@ -232,7 +235,7 @@ func (it *item) peekSource(v jsontext.Value) {
 	if !ok || err != nil {
 		return
 	}
-	it.source = text
+	it.source = src
 	if it.placed && src.Site == it.at.Site {
 		it.device = src.Device
 	}

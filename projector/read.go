@@ -73,7 +73,7 @@ func (in *intake) read(ctx context.Context) error {
 	} else {
 		in.p.level.fits()
 	}
-	err = in.p.cfg.Stream.Read(inner, after, stream.Limits{Max: in.p.cfg.BatchMax}, func(batch []stream.Message) error {
+	err = in.p.cfg.Stream.Read(inner, after, stream.Limits{Max: in.p.cfg.BatchMax, Bytes: batchBytes}, func(batch []stream.Message) error {
 		return in.deliver(inner, batch)
 	})
 	if cause := context.Cause(inner); errors.Is(cause, errAgain) {
@@ -98,11 +98,11 @@ func (in *intake) deliver(ctx context.Context, batch []stream.Message) error {
 	for len(batch) > 0 {
 		n := cut(batch, in.p.cfg.BatchMax)
 		items := in.p.reader.decode(batch[:n])
+		last, leaf := items[n-1].seq, items[n-1].leaf() // what is handed on belongs to the next step
 		if err := send(ctx, in.out, items); err != nil {
 			return err
 		}
-		end := items[n-1]
-		in.last, in.leaf = end.seq, end.sealed[:len(end.sealed)-4]
+		in.last, in.leaf = last, leaf
 		batch = batch[n:]
 	}
 	return nil
@@ -114,7 +114,7 @@ func (in *intake) compare(m stream.Message) error {
 		return nil
 	}
 	it := in.p.reader.decode([]stream.Message{m})[0]
-	if !bytes.Equal(it.sealed[:len(it.sealed)-4], in.leaf) {
+	if !bytes.Equal(it.leaf(), in.leaf) {
 		return fmt.Errorf("message %d: %w", m.Seq, errOther)
 	}
 	in.p.level.fits()

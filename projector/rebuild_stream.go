@@ -73,7 +73,7 @@ func (s *streamBuild) pump(ctx context.Context, upTo uint64) error {
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
 		defer close(next)
-		err := s.b.cfg.Stream.Read(ctx, s.read, stream.Limits{Max: s.b.cfg.BatchMax}, func(batch []stream.Message) error {
+		err := s.b.cfg.Stream.Read(ctx, s.read, stream.Limits{Max: s.b.cfg.BatchMax, Bytes: batchBytes}, func(batch []stream.Message) error {
 			return s.take(ctx, batch, upTo, next)
 		})
 		if errors.Is(err, errReached) {
@@ -115,7 +115,7 @@ func (s *streamBuild) take(ctx context.Context, batch []stream.Message, upTo uin
 			if err := send(ctx, next, items); err != nil {
 				return err
 			}
-			s.read = items[n-1].seq
+			s.read = batch[n-1].Seq
 		}
 		if s.read >= upTo || n == 0 {
 			s.read = max(s.read, upTo)

@@ -1,7 +1,9 @@
 package projector
 
 import (
-	"errors"
+	"fmt"
+	"log/slog"
+	"runtime/debug"
 	"slices"
 
 	"earlyage/projector/wall"
@@ -19,28 +21,29 @@ const (
 	brokenReason = "this program cannot fold it: a defect, to be reported with the message"
 )
 
-// foldGroup adds a group to a state and returns the chunks that changed. An
+// foldGroup adds facts and refused messages to a state and returns the chunks that changed. An
 // event that makes the fold panic is a defect of the program, yet it must not
 // stop every other wall: it is set aside, named in broken and noted as refused,
 // which is a doubt. again gives the committed state once more.
-func foldGroup[S foldable](st S, again func() (S, error), g *group) (_ S, chunks []wall.Chunk, broken []wall.Fact, err error) {
-	if chunks, ok := tryFold(st, g.facts, g.refused); ok {
+func foldGroup[S foldable](log *slog.Logger, st S, again func() (S, error), facts []wall.Fact, refused []wall.Refused) (_ S, chunks []wall.Chunk, broken []wall.Fact, err error) {
+	chunks, cause := tryFold(st, facts, refused)
+	if cause == nil {
 		return st, chunks, nil, nil
 	}
-	good, broken, err := sift(again, nil, g.facts)
+	log.Error("fold panicked; its events are tried one by one", "cause", cause.Error())
+	good, broken, err := sift(again, nil, facts)
 	if err != nil {
 		return st, nil, nil, err
 	}
-	refused := slices.Clone(g.refused)
+	refused = slices.Clone(refused)
 	for _, f := range broken {
 		refused = append(refused, wall.Refused{Seq: f.Seq, Recorded: f.Recorded, ID: f.ID, Field: brokenField, Reason: brokenReason})
 	}
 	if st, err = again(); err != nil {
 		return st, nil, nil, err
 	}
-	chunks, ok := tryFold(st, good, refused)
-	if !ok {
-		return st, nil, nil, errors.New("fold panics on refused messages")
+	if chunks, cause = tryFold(st, good, refused); cause != nil {
+		return st, nil, nil, cause
 	}
 	return st, chunks, broken, nil
 }
@@ -52,7 +55,7 @@ func sift[S foldable](again func() (S, error), good, facts []wall.Fact) (taken, 
 		return nil, nil, err
 	}
 	all := slices.Concat(good, facts)
-	if _, ok := tryFold(st, all, nil); ok {
+	if _, cause := tryFold(st, all, nil); cause == nil {
 		return all, nil, nil
 	}
 	if len(facts) == 1 {
@@ -67,10 +70,10 @@ func sift[S foldable](again func() (S, error), good, facts []wall.Fact) (taken, 
 	return good, slices.Concat(first, second), err
 }
 
-func tryFold(st foldable, facts []wall.Fact, refused []wall.Refused) (chunks []wall.Chunk, ok bool) {
+func tryFold(st foldable, facts []wall.Fact, refused []wall.Refused) (chunks []wall.Chunk, cause error) {
 	defer func() {
-		if recover() != nil {
-			chunks, ok = nil, false
+		if p := recover(); p != nil {
+			chunks, cause = nil, fmt.Errorf("fold panics: %v\n%s", p, debug.Stack())
 		}
 	}()
 	for _, r := range refused {
@@ -79,5 +82,5 @@ func tryFold(st foldable, facts []wall.Fact, refused []wall.Refused) (chunks []w
 	if len(facts) > 0 {
 		st.Add(facts...)
 	}
-	return st.Dirty(), true
+	return st.Dirty(), nil
 }
