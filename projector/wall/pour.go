@@ -59,13 +59,19 @@ func (l *Lift) split(way string, g *Geometry) {
 	case way == "backward" || way == "" && !g.Closed && direct < 0:
 		l.Way = -1
 	case way == "" && g.Closed:
-		if forward := (direct + g.Length) % g.Length; 2*forward > g.Length {
+		forward := (direct + g.Length) % g.Length
+		if 2*forward > g.Length || forward == 0 && direct < 0 {
 			l.Way = -1
 		}
 	}
 	from, to := l.From, l.To
 	if l.Way < 0 {
 		from, to = to, from // along the stations from from to to
+	}
+	if g.Closed && from <= g.Length && to <= g.Length { // station 0 is where the wall ends, too
+		if from %= g.Length; to == 0 {
+			to = g.Length
+		}
 	}
 	if from < to || !g.Closed {
 		low, high := min(from, to), max(from, to)

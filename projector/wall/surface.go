@@ -239,12 +239,17 @@ func (s *surface) neighbours(at, way int) (inside, outside *Stretch) {
 }
 
 // riseWithin sums what was placed on the stretch in the time before the top
-// layer at its middle, the top layer included.
+// layer, the top layer included. A layer counts whole if it counts anywhere on
+// the stretch, so that the rise is never understated.
 func (st *Stretch) riseWithin(lifts []Lift, window int64) int {
-	mid := st.mid()
-	last := lifts[st.Top.Lift].EarlyAt(mid, mid)
-	rise := 0
-	for y := st.Top; y != nil && last-lifts[y.Lift].EarlyAt(mid, mid) < window; y = y.Below {
+	mid, rise := st.mid(), 0
+	last := &lifts[st.Top.Lift]
+	for y := st.Top; y != nil; y = y.Below {
+		l := &lifts[y.Lift]
+		age := min(last.EarlyAt(mid, st.From)-l.EarlyAt(mid, st.From), last.EarlyAt(mid, st.To)-l.EarlyAt(mid, st.To))
+		if age >= window {
+			break
+		}
 		rise += y.Top - y.Bottom
 	}
 	return rise
