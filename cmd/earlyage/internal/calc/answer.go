@@ -15,19 +15,6 @@ const (
 	fromMemory = "from memory"
 )
 
-// weakest is the status of what rests on several figures.
-func weakest(statuses ...string) string {
-	worst := found
-	for _, rank := range []string{computed, practice, fromMemory} {
-		for _, s := range statuses {
-			if s == rank {
-				worst = rank
-			}
-		}
-	}
-	return worst
-}
-
 // figure is one named number of a result, or a word where the answer is one.
 type figure struct {
 	name string // as JSON names it, words joined by "-"
@@ -35,6 +22,7 @@ type figure struct {
 	base float64
 	word string // in place of a number
 	note string // shown behind the number
+	row  bool   // people read it in the table; programs read it here
 }
 
 func value(name string, of measure, base float64) figure {
@@ -46,6 +34,12 @@ func says(name, word string) figure { return figure{name: name, word: word} }
 // with puts a remark behind a figure.
 func (f figure) with(note string) figure {
 	f.note = note
+	return f
+}
+
+// inTable leaves a figure to the table.
+func (f figure) inTable() figure {
+	f.row = true
 	return f
 }
 

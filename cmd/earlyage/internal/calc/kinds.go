@@ -4,8 +4,8 @@ import "earlyage/scheduler/concrete/unit"
 
 // What flags and results measure, each with the digits it is written with.
 var (
-	inTemperature  = measure{name: "temperature", dimension: unit.Temperature, si: 2, cu: 1}
-	inDifference   = measure{name: "temperature difference", dimension: unit.Difference, si: 2, cu: 1}
+	inTemperature  = measure{name: "temperature", dimension: unit.Temperature, si: 1, cu: 1}
+	inDifference   = measure{name: "temperature difference", dimension: unit.Difference, si: 1, cu: 1}
 	inLength       = measure{name: "length", dimension: unit.Length, si: 2, cu: 2}
 	inThickness    = measure{name: "thickness", dimension: unit.Thickness, si: 0, cu: 2}
 	inArea         = measure{name: "area", dimension: unit.Area, si: 2, cu: 1}
@@ -15,6 +15,8 @@ var (
 	inDelivery     = measure{name: "delivery", dimension: unit.Delivery, si: 2, cu: 2}
 	inSpeed        = measure{name: "speed", dimension: unit.Speed, si: 1, cu: 1}
 	inPressure     = measure{name: "pressure", dimension: unit.Pressure, si: 2, cu: 1}
+	inPressure3    = measure{name: "pressure", dimension: unit.Pressure, si: 4, cu: 2}
+	inTension      = measure{name: "tension", dimension: unit.Strength, si: 3, cu: 0}
 	inStrength     = measure{name: "strength", dimension: unit.Strength, si: 2, cu: 0}
 	inUnitWeight   = measure{name: "unit weight", dimension: unit.UnitWeight, si: 2, cu: 1}
 	inDensity      = measure{name: "density", dimension: unit.Density, si: 0, cu: 0}
@@ -24,7 +26,7 @@ var (
 	inEvaporation  = measure{name: "evaporation", dimension: unit.Evaporation, si: 3, cu: 4}
 	inPercent      = measure{name: "share", own: []ownUnit{{"%", nil, 0.01}}, si: 1, cu: 1}
 	inRatio        = measure{name: "number", own: []ownUnit{{"", nil, 1}}, si: 3, cu: 3}
-	inCount        = measure{name: "count", own: []ownUnit{{"", nil, 1}}}
+	inCount        = measure{name: "count", own: []ownUnit{{"", nil, 1}}, whole: true}
 	inDays         = measure{name: "age", own: []ownUnit{{"d", []string{"day", "days"}, 1}, {"h", nil, 1. / 24}}, si: 2, cu: 2}
 	inMinutes      = measure{name: "time", own: []ownUnit{{"min", []string{"minutes"}, 1}, {"h", nil, 60}}, si: 1, cu: 1}
 	inSeconds      = measure{name: "time", own: []ownUnit{{"s", nil, 1}}, si: 1, cu: 1}
@@ -38,6 +40,7 @@ var (
 	inAngle        = measure{name: "angle", own: []ownUnit{{"°", []string{"deg"}, 1}}}
 	inMoment       = measure{name: "moment", own: []ownUnit{{"kNm/m", nil, 1}, {"lb·ft/ft", nil, 0.0044482216152605}}, us: "lb·ft/ft", si: 2, cu: 0}
 	inFrequency    = measure{name: "frequency", own: []ownUnit{{"Hz", nil, 1}, {"vpm", nil, 1. / 60}}, us: "vpm"}
+	inFineness     = measure{name: "fineness", own: []ownUnit{{"m²/kg", []string{"m2/kg"}, 1}}}
 	inEnergyMass   = measure{name: "heat", own: []ownUnit{{"J/g", nil, 1}}, si: 1, cu: 1}
 )
 
@@ -67,6 +70,8 @@ type (
 	heatCapacity struct{}
 	perDay       struct{}
 	angle        struct{}
+	blaine       struct{}
+	count        struct{}
 )
 
 func (temperature) measure() measure  { return inTemperature }
@@ -93,3 +98,5 @@ func (conductivity) measure() measure { return inConductivity }
 func (heatCapacity) measure() measure { return inHeatCapacity }
 func (perDay) measure() measure       { return inPerDay }
 func (angle) measure() measure        { return inAngle }
+func (blaine) measure() measure       { return inFineness }
+func (count) measure() measure        { return inCount }

@@ -23,11 +23,16 @@ func (a *answer) writeText(w io.Writer, sys unit.System) error {
 	fmt.Fprintf(&b, "%s\n\n", a.title)
 	var lines [][]string
 	for _, f := range a.figures {
+		if f.row {
+			continue
+		}
 		lines = append(lines, []string{spaced(f.name), f.shown(sys), f.note})
 	}
 	columns(&b, "  ", lines)
 	if len(a.table) > 0 {
-		b.WriteString("\n")
+		if len(lines) > 0 {
+			b.WriteString("\n")
+		}
 		columns(&b, "  ", a.table)
 	}
 	if len(a.working) > 0 {

@@ -3,6 +3,7 @@ package calc
 import (
 	"errors"
 	"fmt"
+	"math"
 	"regexp"
 	"strconv"
 	"strings"
@@ -19,6 +20,7 @@ type measure struct {
 	dimension unit.Dimension
 	own       []ownUnit
 	us        string // the unit written for US, if not the first
+	whole     bool   // only whole numbers
 	si, cu    int    // digits after the point in SI and in US customary units
 }
 
@@ -41,6 +43,9 @@ func (m measure) parse(text string) (float64, error) {
 	v, err := strconv.ParseFloat(strings.TrimSpace(number), 64)
 	if err != nil {
 		return 0, fmt.Errorf("read %s %q: no number where one is due%s", m.name, clip(text), m.allowed())
+	}
+	if m.whole && v != math.Trunc(v) {
+		return 0, fmt.Errorf("read %s %q: a whole number is due", m.name, clip(text))
 	}
 	written := strings.TrimSpace(text[len(number):])
 	for _, u := range m.own {
@@ -178,7 +183,20 @@ func (v q[K]) or(other float64) float64 {
 // typed and limit make a flag's value legible to refusals and to JSON.
 func (v q[K]) typed() string { return v.text }
 
-func (v q[K]) limit(base float64, sys unit.System) string {
+func (v q[K]) value() float64 { return v.base }
+
+// limit writes a bound that the library gave in a unit. Durations count in h,
+// and the library gives some of them in minutes and days.
+func (v q[K]) limit(bound float64, symbol string, sys unit.System) string {
 	var of K
-	return of.measure().bound(base, sys)
+	m := of.measure()
+	if m.dimension == unit.Duration {
+		switch symbol {
+		case "min":
+			bound /= 60
+		case "d":
+			bound *= 24
+		}
+	}
+	return m.bound(bound, sys)
 }

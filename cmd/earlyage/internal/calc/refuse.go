@@ -56,29 +56,51 @@ func explain(k *kong.Context, err error, sys unit.System) error {
 	if !errors.As(err, &out) {
 		return &InputError{Reason: err.Error(), cause: err}
 	}
+	f, v := culprit(k, out)
+	if f == "" {
+		return &InputError{Reason: err.Error(), cause: err}
+	}
+	return &InputError{Flag: f, Value: v.typed(), Reason: out.Name + ": " + allowed(out, v.limit, sys), cause: err}
+}
+
+// quantity is the value of a flag with a unit.
+type quantity interface {
+	typed() string
+	limit(float64, string, unit.System) string
+	value() float64
+}
+
+// culprit is the flag whose value was refused: of those that the library calls
+// by that name, the one with that very value, or else the first.
+func culprit(k *kong.Context, out concrete.RangeError) (string, quantity) {
+	var name string
+	var first quantity
 	for _, f := range flags(k) {
-		if !slices.Contains(strings.Split(f.Tag.Get("names"), "|"), out.Name) {
+		v, ok := f.Target.Interface().(quantity)
+		if !ok || v.typed() == "" || !slices.Contains(strings.Split(f.Tag.Get("names"), "|"), out.Name) {
 			continue
 		}
-		if v, ok := f.Target.Interface().(interface {
-			typed() string
-			limit(float64, unit.System) string
-		}); ok && v.typed() != "" {
-			return &InputError{Flag: f.Name, Value: v.typed(), Reason: out.Name + ": " + allowed(out, v.limit, sys), cause: err}
+		if v.value() == out.Value {
+			return f.Name, v
+		}
+		if first == nil {
+			name, first = f.Name, v
 		}
 	}
-	return &InputError{Reason: err.Error(), cause: err}
+	return name, first
 }
 
 // allowed writes the range of a refusal in the units of a flag.
-func allowed(out concrete.RangeError, write func(float64, unit.System) string, sys unit.System) string {
-	size := map[string]float64{"min": 1. / 60, "d": 24}[out.Unit] // a duration counts in h
-	if size == 0 {
-		size = 1
-	}
-	least := write(out.Min*size, sys)
+func allowed(out concrete.RangeError, write func(float64, string, unit.System) string, sys unit.System) string {
+	least := write(out.Min, out.Unit, sys)
 	if math.IsInf(out.Max, 1) {
 		return fmt.Sprintf("allowed %s and over", least)
 	}
-	return fmt.Sprintf("allowed %s to %s", least, write(out.Max*size, sys))
+	return fmt.Sprintf("allowed %s to %s", least, write(out.Max, out.Unit, sys))
+}
+
+// refused says whether an error is a refusal of one of the values named.
+func refused(err error, names ...string) bool {
+	var out concrete.RangeError
+	return errors.As(err, &out) && slices.Contains(names, out.Name)
 }
