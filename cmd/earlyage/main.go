@@ -18,6 +18,7 @@ import (
 
 	"github.com/alecthomas/kong"
 
+	"earlyage/cmd/earlyage/internal/calc"
 	"earlyage/events"
 )
 
@@ -72,6 +73,7 @@ func command(ctx context.Context, args []string, con console) (status int) {
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: 100}),
 		kong.BindTo(ctx, (*context.Context)(nil)),
 		kong.Bind(con),
+		kong.BindTo(con.Out, (*io.Writer)(nil)),
 	)
 	if err != nil {
 		panic(fmt.Sprintf("earlyage: the grammar is broken: %v", err))
@@ -94,12 +96,13 @@ type leave int
 func tell(w io.Writer, err error) int {
 	var refused *events.Refusal
 	var usage usageError
+	var input *calc.InputError
 	switch {
 	case err == nil:
 		return exitDone
 	case errors.Is(err, errTold):
 		return exitFailure
-	case errors.As(err, &usage), errors.As(err, &refused):
+	case errors.As(err, &usage), errors.As(err, &refused), errors.As(err, &input):
 		fmt.Fprintf(w, "earlyage: %v\n", err)
 		return exitUsage
 	default:
