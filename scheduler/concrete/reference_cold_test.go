@@ -29,12 +29,12 @@ func yes(b bool) float64 {
 }
 
 func coldReference() {
-	refFuncs["cold-weather"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("cold-weather", func(t *testing.T, in inputs) map[string]float64 {
 		cold, err := concrete.ColdWeather(in.num(t, "air"))
 		require.NoError(t, err)
 		return map[string]float64{"cold": yes(cold)}
-	}
-	refFuncs["cold-weather-1988"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("cold-weather-1988", func(t *testing.T, in inputs) map[string]float64 {
 		var days []concrete.DailyAir
 		for range int(in.num(t, "days")) {
 			days = append(days, concrete.DailyAir{MeanC: in.num(t, "mean"), HoursAbove10: in.num(t, "above10")})
@@ -42,8 +42,8 @@ func coldReference() {
 		cold, err := concrete.ColdWeather1988(days)
 		require.NoError(t, err)
 		return map[string]float64{"cold": yes(cold)}
-	}
-	refFuncs["cold-constants"] = func(_ *testing.T, _ inputs) map[string]float64 {
+	})
+	reference("cold-constants", func(_ *testing.T, _ inputs) map[string]float64 {
 		return map[string]float64{
 			"first-freeze": concrete.FirstFreezeStrengthMPa, "first-freeze-psi": concrete.FirstFreezeStrengthMPa / concrete.MPaPerPSI,
 			"freeze-en13670": concrete.FreezeStrengthEN13670MPa,
@@ -52,11 +52,11 @@ func coldReference() {
 			"china-mean": concrete.ColdDailyMeanChinaC, "japan-mean": concrete.ColdDailyMeanJapanC,
 			"cooling-hour": concrete.MaxCoolingPerHourK, "cooling-day": concrete.MaxCoolingPerDayK,
 		}
-	}
+	})
 }
 
 func protectionReference() {
-	refFuncs["section-limits"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("section-limits", func(t *testing.T, in inputs) map[string]float64 {
 		l, err := concrete.LimitsForSection(in.num(t, "m"))
 		require.NoError(t, err)
 		out := map[string]float64{
@@ -79,28 +79,28 @@ func protectionReference() {
 			}
 		}
 		return out
-	}
-	refFuncs["protection"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("protection", func(t *testing.T, in inputs) map[string]float64 {
 		h, ok, err := concrete.ProtectionHours(services[in.word("service")], in.word("accelerated") == "yes")
 		require.NoError(t, err)
 		require.True(t, ok)
 		return map[string]float64{"hours": h, "days": h / 24}
-	}
-	refFuncs["older-protection"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("older-protection", func(t *testing.T, in inputs) map[string]float64 {
 		h, free, err := concrete.OlderProtectionHours(in.num(t, "temp"))
 		require.NoError(t, err)
 		return map[string]float64{"days": h / 24, "frost-free-days": free / 24}
-	}
-	refFuncs["difference"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("difference", func(t *testing.T, in inputs) map[string]float64 {
 		if in.has("f") {
 			return map[string]float64{"k": concrete.FahrenheitDifference(in.num(t, "f")).Kelvin()}
 		}
 		return map[string]float64{"f": concrete.Difference(in.num(t, "k")).Fahrenheit()}
-	}
+	})
 }
 
 func removalReference() {
-	refFuncs["bs8110"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("bs8110", func(t *testing.T, in inputs) map[string]float64 {
 		row, c := strikings[in.word("row")], in.num(t, "temp")
 		formula, err := concrete.BS8110FormulaHours(row, c)
 		require.NoError(t, err)
@@ -111,8 +111,8 @@ func removalReference() {
 		return map[string]float64{
 			"formula": formula, "formula-days": formula / 24, "hours": larger, "days": larger / 24, "sum": sum,
 		}
-	}
-	refFuncs["aci-hours"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("aci-hours", func(t *testing.T, in inputs) map[string]float64 {
 		var spans []concrete.Span
 		for _, c := range in.list(t, "air") {
 			spans = append(spans, concrete.Span{Hours: in.num(t, "each"), TempC: c})
@@ -120,22 +120,22 @@ func removalReference() {
 		h, err := concrete.ACICreditedHours(spans)
 		require.NoError(t, err)
 		return map[string]float64{"credited": h, "wall-met": yes(h >= concrete.ACIWallHours)}
-	}
+	})
 }
 
 func removalRulesReference() {
-	refFuncs["removal-constants"] = func(_ *testing.T, _ inputs) map[string]float64 {
+	reference("removal-constants", func(_ *testing.T, _ inputs) map[string]float64 {
 		return map[string]float64{
 			"floor": concrete.FloorHours, "aci-wall": concrete.ACIWallHours, "aci-wall-long": concrete.ACIWallHoursLong,
 			"aci-air-f": concrete.ACIWallAirC*1.8 + 32, "is456": concrete.IS456WallHours, "is456-long": concrete.IS456WallHoursLong,
 			"is456-air": concrete.IS456AirC, "is456-strength": concrete.IS456StrengthFactor, "army-ties": concrete.ArmyTieHours,
 			"damage": concrete.VerticalDamageMPa, "frost": concrete.VerticalFrostMPa,
 		}
-	}
-	refFuncs["radford"] = func(_ *testing.T, in inputs) map[string]float64 {
+	})
+	reference("radford", func(_ *testing.T, in inputs) map[string]float64 {
 		return map[string]float64{"days": concrete.RadfordHours(in.word("weather") == "cold") / 24}
-	}
-	refFuncs["curing"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("curing", func(t *testing.T, in inputs) map[string]float64 {
 		r, set := concrete.CuringMedium, 5.0
 		if in.has("r") {
 			r = in.num(t, "r")
@@ -146,7 +146,7 @@ func removalRulesReference() {
 		h, err := concrete.CuringHours(curingClasses[in.word("class")], r, in.num(t, "temp"), set)
 		require.NoError(t, err)
 		return map[string]float64{"days": h / 24, "hours": h}
-	}
+	})
 }
 
 func init() {

@@ -9,39 +9,39 @@ import (
 )
 
 func init() {
-	refFuncs["cement-heat"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("cement-heat", func(t *testing.T, in inputs) map[string]float64 {
 		h, err := cementOf(t, in).Heat()
 		require.NoError(t, err)
 		return map[string]float64{"heat": h}
-	}
-	refFuncs["hydration"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("hydration", func(t *testing.T, in inputs) map[string]float64 {
 		h := hydrationOf(t, in)
 		return map[string]float64{
 			"heat": h.Heat, "ultimate": h.Ultimate, "slope": h.Slope,
 			"time": h.Time, "activation-energy": h.ActivationEnergy,
 		}
-	}
-	refFuncs["degree"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("degree", func(t *testing.T, in inputs) map[string]float64 {
 		alpha, err := hydrationOf(t, in).Degree(in.num(t, "te"))
 		require.NoError(t, err)
 		return map[string]float64{"degree": alpha}
-	}
-	refFuncs["hydration-age-factor"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("hydration-age-factor", func(t *testing.T, in inputs) map[string]float64 {
 		f, err := hydrationOf(t, in).AgeFactor(in.num(t, "t"))
 		require.NoError(t, err)
 		return map[string]float64{"factor": f}
-	}
-	refFuncs["adiabatic-rise"] = refAdiabaticRise
-	refFuncs["adiabatic"] = refAdiabatic
-	refFuncs["heat-constants"] = refHeatConstants
-	refFuncs["form-resistance"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("adiabatic-rise", refAdiabaticRise)
+	reference("adiabatic", refAdiabatic)
+	reference("heat-constants", refHeatConstants)
+	reference("form-resistance", func(t *testing.T, in inputs) map[string]float64 {
 		r, err := concrete.FormResistance(in.num(t, "thickness"), in.num(t, "conductivity"))
 		require.NoError(t, err)
 		return map[string]float64{"si": r, "us": r * usPerSI}
-	}
-	refFuncs["wall-section"] = refSection
-	refFuncs["cooling"] = refCooling
-	refFuncs["lumped"] = refLumped
+	})
+	reference("wall-section", refSection)
+	reference("cooling", refCooling)
+	reference("lumped", refLumped)
 }
 
 // usPerSI turns m2 K/W into the US unit of thermal resistance, ft2 h °F/Btu.

@@ -48,19 +48,19 @@ func init() {
 }
 
 func temperatureTimeReference() {
-	refFuncs["temperature-time"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("temperature-time", func(t *testing.T, in inputs) map[string]float64 {
 		s := in.series(t)
 		sum, err := s.TemperatureTime(in.num(t, "datum"))
 		require.NoError(t, err)
 		return map[string]float64{"sum": sum.Total(), "days": sum.Total() / 24}
-	}
-	refFuncs["mean-temperature"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("mean-temperature", func(t *testing.T, in inputs) map[string]float64 {
 		s := in.series(t)
 		c, err := s.MeanC()
 		require.NoError(t, err)
 		return map[string]float64{"mean": c, "mean-times-hours": c * (s[len(s)-1].Hours - s[0].Hours)}
-	}
-	refFuncs["site-specimen-day"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("site-specimen-day", func(t *testing.T, in inputs) map[string]float64 {
 		var days []float64
 		for _, part := range strings.Fields(in.word("days")) {
 			piece := inputs{}
@@ -73,33 +73,33 @@ func temperatureTimeReference() {
 		require.NoError(t, err)
 		require.True(t, ok, "not reached in %d days", len(days))
 		return map[string]float64{"day": float64(day)}
-	}
+	})
 }
 
 func equivalentAgeReference() {
-	refFuncs["maturity-factor"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("maturity-factor", func(t *testing.T, in inputs) map[string]float64 {
 		f, err := in.maturity(t).Factor(in.num(t, "temp"))
 		require.NoError(t, err)
 		return map[string]float64{"factor": f}
-	}
-	refFuncs["equivalent-age"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("equivalent-age", func(t *testing.T, in inputs) map[string]float64 {
 		age, err := in.series(t).EquivalentAge(in.maturity(t))
 		require.NoError(t, err)
 		return map[string]float64{"hours": age.Total()}
-	}
-	refFuncs["activation-temperature"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("activation-temperature", func(t *testing.T, in inputs) map[string]float64 {
 		q, err := concrete.QFromEa(in.num(t, "ea"))
 		require.NoError(t, err)
 		f, err := concrete.Maturity{Rule: concrete.RuleArrhenius, QK: q, ReferenceC: 20}.Factor(40)
 		require.NoError(t, err)
 		return map[string]float64{"q": q, "rate-40-to-20": f}
-	}
-	refFuncs["hours-at-temperature"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("hours-at-temperature", func(t *testing.T, in inputs) map[string]float64 {
 		m, c := in.maturity(t), in.num(t, "temp")
 		h, err := concrete.HoursAtTemperature(m, in.num(t, "age"), c)
 		require.NoError(t, err)
 		brace, err := concrete.BraceHours(m, c)
 		require.NoError(t, err)
 		return map[string]float64{"hours": h, "brace-hours": brace}
-	}
+	})
 }

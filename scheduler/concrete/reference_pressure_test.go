@@ -10,16 +10,16 @@ import (
 )
 
 func init() {
-	refFuncs["full-head"] = refFullHead
-	refFuncs["aci-wall"] = refACIWall
-	refFuncs["aci-cw"] = refACIUnitWeight
-	refFuncs["aci-cc"] = refACIChemistry
-	refFuncs["aci-greatest-rate"] = refACIGreatestRate
-	refFuncs["ciria"] = refCIRIA
-	refFuncs["din-1980"] = refDIN1980
-	refFuncs["din-2010"] = refDIN2010
-	refFuncs["rise"] = refRise
-	refFuncs["placing-guidance"] = refPlacingGuidance
+	reference("full-head", refFullHead)
+	reference("aci-wall", refACIWall)
+	reference("aci-cw", refACIUnitWeight)
+	reference("aci-cc", refACIChemistry)
+	reference("aci-greatest-rate", refACIGreatestRate)
+	reference("ciria", refCIRIA)
+	reference("din-1980", refDIN1980)
+	reference("din-2010", refDIN2010)
+	reference("rise", refRise)
+	reference("placing-guidance", refPlacingGuidance)
 }
 
 // quantity reads an input that is written with its unit, in the base unit of

@@ -64,48 +64,48 @@ func init() {
 }
 
 func penetrationReference() {
-	refFuncs["setting-fit"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("setting-fit", func(t *testing.T, in inputs) map[string]float64 {
 		fit, err := concrete.FitSetting(in.penetrations(t))
 		require.NoError(t, err)
 		out := settingTimes(t, fit.Minutes)
 		out["a"], out["b"], out["r2"] = fit.A, fit.B, fit.R2
 		return out
-	}
-	refFuncs["setting-interpolation"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("setting-interpolation", func(t *testing.T, in inputs) map[string]float64 {
 		readings := in.penetrations(t)
 		fit, err := concrete.FitSetting(readings)
 		require.NoError(t, err)
 		out := settingTimes(t, func(mpa float64) (float64, error) { return concrete.InterpolateSetting(readings, mpa) })
 		out["initial-less-fit"] = out["initial"] - settingTimes(t, fit.Minutes)["initial"]
 		return out
-	}
-	refFuncs["setting-line"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("setting-line", func(t *testing.T, in inputs) map[string]float64 {
 		return settingTimes(t, concrete.SettingLine{A: in.num(t, "a"), B: in.num(t, "b")}.Minutes)
-	}
-	refFuncs["setting-limits"] = func(_ *testing.T, _ inputs) map[string]float64 {
+	})
+	reference("setting-limits", func(_ *testing.T, _ inputs) map[string]float64 {
 		return map[string]float64{
 			"initial": concrete.InitialSetMPa, "final": concrete.FinalSetMPa, "vibration": concrete.VibrationLimitMPa,
 		}
-	}
+	})
 }
 
 func settingTableReference() {
-	refFuncs["setting-table"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("setting-table", func(t *testing.T, in inputs) map[string]float64 {
 		c := in.tempC(t, "temp")
 		m, err := concrete.InitialSetMinutes(c)
 		require.NoError(t, err)
 		warmer, err := concrete.InitialSetMinutes(c + 10/1.8)
 		require.NoError(t, err)
 		return map[string]float64{"hours": m / 60, "step-percent": 100 * (warmer/m - 1)}
-	}
-	refFuncs["setting-arrhenius"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("setting-arrhenius", func(t *testing.T, in inputs) map[string]float64 {
 		fit, err := concrete.FitSettingArrhenius(tablePoints())
 		require.NoError(t, err)
 		m, err := fit.Minutes(in.tempC(t, "temp"))
 		require.NoError(t, err)
 		return map[string]float64{"hours": m / 60, "ea": fit.EaJPerMol / 1000}
-	}
-	refFuncs["setting-equivalent"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("setting-equivalent", func(t *testing.T, in inputs) map[string]float64 {
 		at, c, measured := in.tempC(t, "at"), in.tempC(t, "temp"), 60*in.num(t, "hours")
 		m, late, err := concrete.EquivalentSet(measured, at, c, concrete.DefaultMaturity())
 		require.NoError(t, err)
@@ -113,8 +113,8 @@ func settingTableReference() {
 		require.NoError(t, err)
 		require.Equal(t, m > scaled, late)
 		return map[string]float64{"hours": m / 60, "late-percent": 100 * (m/scaled - 1)}
-	}
-	refFuncs["apparent-energy"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("apparent-energy", func(t *testing.T, in inputs) map[string]float64 {
 		ends := make([]concrete.SetPoint, 2)
 		for i, key := range []string{"from", "to"} {
 			c := in.tempC(t, key)
@@ -125,17 +125,17 @@ func settingTableReference() {
 		ea, err := concrete.ApparentEnergy(ends[0], ends[1])
 		require.NoError(t, err)
 		return map[string]float64{"ea": ea / 1000}
-	}
-	refFuncs["hydration-set"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("hydration-set", func(t *testing.T, in inputs) map[string]float64 {
 		i, f, err := concrete.HydrationSetHours(concrete.Binder{
 			Cement: concrete.ReferenceCement(), WaterBinder: in.num(t, "w")})
 		require.NoError(t, err)
 		return map[string]float64{"initial": i, "final": f}
-	}
+	})
 }
 
 func jointReference() {
-	refFuncs["joint-air"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("joint-air", func(t *testing.T, in inputs) map[string]float64 {
 		rule, err := concrete.ParseJointRule(in.word("rule"))
 		require.NoError(t, err)
 		layer, err := concrete.AirJointMinutes(rule, in.num(t, "air"))
@@ -147,8 +147,8 @@ func jointReference() {
 			out["margin"] = layer - in.num(t, "elapsed")
 		}
 		return out
-	}
-	refFuncs["joint-limit"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("joint-limit", func(t *testing.T, in inputs) map[string]float64 {
 		rule, err := concrete.ParseJointRule(in.word("rule"))
 		require.NoError(t, err)
 		given := concrete.JointInputs{AirRule: rule, AirC: in.num(t, "air"), ConcreteC: in.num(t, "concrete")}
@@ -161,12 +161,12 @@ func jointReference() {
 		limit, err := concrete.EffectiveJointLimit(given)
 		require.NoError(t, err)
 		return map[string]float64{"minutes": limit.Minutes, "set": limit.SetMinutes, "set-limit": limit.SetLimit}
-	}
-	refFuncs["joint-constants"] = func(_ *testing.T, _ inputs) map[string]float64 {
+	})
+	reference("joint-constants", func(_ *testing.T, _ inputs) map[string]float64 {
 		return map[string]float64{
 			"contract-minutes": concrete.ContractJointMinutes, "share-of-set": concrete.JointSetShare,
 			"share-by-slope": math.Pow(5, -1/7.98),
 			"pr-no-effort":   concrete.JointNoEffortMPa, "pr-vibrated": concrete.JointVibratedMPa, "pr-cold": concrete.JointColdMPa,
 		}
-	}
+	})
 }

@@ -12,24 +12,24 @@ import (
 )
 
 func init() {
-	refFuncs["vibrator-group"] = refVibratorGroup
-	refFuncs["insertion"] = refInsertion
-	refFuncs["insertion-by-head"] = refInsertionByHead
-	refFuncs["withdrawal"] = refWithdrawal
-	refFuncs["vibration-rules"] = refVibrationRules
-	refFuncs["keep-up"] = refKeepUp
-	refFuncs["core-vibrator"] = refCoreVibrator
-	refFuncs["evaporation"] = refEvaporation
-	refFuncs["drying"] = refDrying
-	refFuncs["hot-limit"] = refHotLimit
-	refFuncs["fresh-temperature"] = refFreshTemperature
-	refFuncs["ingredient-cooling"] = refCoolingForDrop
-	refFuncs["discharge-limit"] = refDischargeLimit
-	refFuncs["slump-tolerance"] = refSlumpTolerance
-	refFuncs["tests-due"] = refTestsDue
-	refFuncs["take-off"] = refTakeOff
-	refFuncs["centre-line"] = refCentreLine
-	refFuncs["cold-delivery"] = refColdDelivery
+	reference("vibrator-group", refVibratorGroup)
+	reference("insertion", refInsertion)
+	reference("insertion-by-head", refInsertionByHead)
+	reference("withdrawal", refWithdrawal)
+	reference("vibration-rules", refVibrationRules)
+	reference("keep-up", refKeepUp)
+	reference("core-vibrator", refCoreVibrator)
+	reference("evaporation", refEvaporation)
+	reference("drying", refDrying)
+	reference("hot-limit", refHotLimit)
+	reference("fresh-temperature", refFreshTemperature)
+	reference("ingredient-cooling", refCoolingForDrop)
+	reference("discharge-limit", refDischargeLimit)
+	reference("slump-tolerance", refSlumpTolerance)
+	reference("tests-due", refTestsDue)
+	reference("take-off", refTakeOff)
+	reference("centre-line", refCentreLine)
+	reference("cold-delivery", refColdDelivery)
 }
 
 const mm = 1000 // in a metre

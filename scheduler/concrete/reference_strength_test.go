@@ -49,42 +49,42 @@ func strengthRow(t *testing.T, c concrete.StrengthCurve, in inputs) map[string]f
 }
 
 func init() {
-	refFuncs["en1992-ratio"] = func(t *testing.T, in inputs) map[string]float64 {
+	reference("en1992-ratio", func(t *testing.T, in inputs) map[string]float64 {
 		r, err := concrete.EN1992Ratio(cementClass(t, in.word("class")), in.num(t, "days"))
 		require.NoError(t, err)
 		return map[string]float64{"ratio": r}
-	}
-	refFuncs["en1992-strength"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("en1992-strength", func(t *testing.T, in inputs) map[string]float64 {
 		return strengthRow(t, concrete.EN1992{FckMPa: in.num(t, "fck"), Class: cementClass(t, in.word("class"))}, in)
-	}
-	refFuncs["aci209-ratio"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("aci209-ratio", func(t *testing.T, in inputs) map[string]float64 {
 		pair, ok := aci209[in.word("cement")]
 		require.True(t, ok, "cement %q", in.word("cement"))
 		f, err := pair(100).MPa(in.num(t, "days"))
 		require.NoError(t, err)
 		return map[string]float64{"ratio": f / 100}
-	}
-	refFuncs["hyperbolic"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("hyperbolic", func(t *testing.T, in inputs) map[string]float64 {
 		return strengthRow(t, concrete.Hyperbolic{SuMPa: in.num(t, "su"), KPerDay: in.num(t, "k"), T0Days: in.num(t, "t0")}, in)
-	}
-	refFuncs["exponential"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("exponential", func(t *testing.T, in inputs) map[string]float64 {
 		return strengthRow(t, concrete.Exponential{SuMPa: in.num(t, "su"), TauDays: in.num(t, "tau"), Alpha: in.num(t, "a")}, in)
-	}
-	refFuncs["hyperbolic-fit"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("hyperbolic-fit", func(t *testing.T, in inputs) map[string]float64 {
 		c, fit, err := concrete.FitHyperbolic(in.specimens(t))
 		require.NoError(t, err)
 		return map[string]float64{"su": c.SuMPa, "k": c.KPerDay, "t0": c.T0Days, "residual": fit.ResidualMPa}
-	}
-	refFuncs["exponential-fit"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("exponential-fit", func(t *testing.T, in inputs) map[string]float64 {
 		c, fit, err := concrete.FitExponential(in.specimens(t))
 		require.NoError(t, err)
 		return map[string]float64{"su": c.SuMPa, "tau": c.TauDays, "a": c.Alpha, "residual": fit.ResidualMPa}
-	}
-	refFuncs["plowman"] = func(t *testing.T, in inputs) map[string]float64 {
+	})
+	reference("plowman", func(t *testing.T, in inputs) map[string]float64 {
 		p, err := concrete.NewPlowman(in.num(t, "s28"))
 		require.NoError(t, err)
 		percent, err := p.Percent(in.num(t, "m"))
 		require.NoError(t, err)
 		return map[string]float64{"percent": percent, "a": p.A, "b": p.B}
-	}
+	})
 }

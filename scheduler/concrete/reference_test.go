@@ -59,6 +59,15 @@ type refFunc func(t *testing.T, in inputs) map[string]float64
 // refFuncs is filled by the init functions of the reference_*_test.go files.
 var refFuncs = map[string]refFunc{}
 
+// reference registers the function that rows call by a name. Two functions of
+// one name would hide one another and half of the rows would check nothing.
+func reference(name string, f refFunc) {
+	if _, taken := refFuncs[name]; taken {
+		panic("reference function " + name + " is registered twice")
+	}
+	refFuncs[name] = f
+}
+
 // refStatuses are the four ways in which a row may have been checked.
 var refStatuses = map[string]bool{
 	"found": true, "from memory": true, "computed": true, "common practice, no source": true,
@@ -160,4 +169,11 @@ func TestReference(t *testing.T) {
 	}
 	require.GreaterOrEqual(t, len(rows), 250, "rows")
 	require.GreaterOrEqual(t, len(sources), 20, "sources")
+}
+
+func TestReferenceNamesAreTakenOnce(t *testing.T) {
+	for name, f := range refFuncs {
+		require.Panics(t, func() { reference(name, f) }, name)
+	}
+	require.NotEmpty(t, refFuncs)
 }

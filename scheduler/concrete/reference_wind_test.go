@@ -10,14 +10,14 @@ import (
 )
 
 func init() {
-	refFuncs["construction-factor"] = refConstructionFactor
-	refFuncs["velocity-pressure"] = refVelocityPressure
-	refFuncs["force-coefficient"] = refForceCoefficient
-	refFuncs["wall-wind"] = refWallWind
-	refFuncs["plain-concrete"] = refPlainConcrete
-	refFuncs["minimum-bracing"] = refMinimumBracing
-	refFuncs["restricted-zone"] = refRestrictedZone
-	refFuncs["wind-stops"] = refWindStops
+	reference("construction-factor", refConstructionFactor)
+	reference("velocity-pressure", refVelocityPressure)
+	reference("force-coefficient", refForceCoefficient)
+	reference("wall-wind", refWallWind)
+	reference("plain-concrete", refPlainConcrete)
+	reference("minimum-bracing", refMinimumBracing)
+	reference("restricted-zone", refRestrictedZone)
+	reference("wind-stops", refWindStops)
 }
 
 func refConstructionFactor(t *testing.T, in inputs) map[string]float64 {
