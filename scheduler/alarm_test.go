@@ -211,6 +211,23 @@ func TestAFailedPublicationIsTriedAgainAndSaysNothingTwice(t *testing.T) {
 	}
 }
 
+// An answer was lost: the loop looks how far the stream is, and waits until the
+// record has come so far, before it decides that its word is not there.
+func TestAWordWhoseAnswerWasLostIsLookedFor(t *testing.T) {
+	bubble(t, func(t *testing.T, h *fakeHub) {
+		h.askAlways(north, curing())
+		h.set(func() { h.holdBack, h.failures = true, []failure{storedUnanswered} })
+		r := h.begin()
+		defer r.end()
+		time.Sleep(10 * time.Minute)
+		synctest.Wait()
+		require.Equal(t, 1, h.tries)
+		h.fold()
+		r.settle()
+		require.Equal(t, 1, h.tries)
+	})
+}
+
 // While the stream is away the loop does not hammer at it.
 func TestFailedPublicationsAreSpacedOut(t *testing.T) {
 	bubble(t, func(t *testing.T, h *fakeHub) {
@@ -221,6 +238,7 @@ func TestFailedPublicationsAreSpacedOut(t *testing.T) {
 		r := h.begin()
 		defer r.end()
 		time.Sleep(time.Minute)
+		synctest.Wait()
 		require.Less(t, h.tries, 20)
 		require.Greater(t, h.tries, 5)
 	})
@@ -289,4 +307,35 @@ func (v *deafVoice) Say(_ context.Context, words []events.Event) (uint64, error)
 		last = v.h.append(stored{refs: []scheduler.Ref{{Site: e.Source.Site, Wall: e.Wall}}})
 	}
 	return last, nil
+}
+
+// A stream that hangs does not hang the loop: what is said in the end is what
+// then is so.
+func TestAPublicationThatHangsIsGivenUp(t *testing.T) {
+	bubble(t, func(t *testing.T, h *fakeHub) {
+		h.askAlways(north, open(day))
+		hanging := &hangingVoice{fakeHub: h}
+		r := h.beginAs(scheduler.Config{Voice: hanging})
+		defer r.end()
+		time.Sleep(time.Second)
+		h.askAlways(north, shut(scheduler.Hold, time.Time{}))
+		r.settle()
+		require.Len(t, h.statements(), 1)
+		require.False(t, h.statements()[0].Open)
+	})
+}
+
+// hangingVoice never answers its first call.
+type hangingVoice struct {
+	*fakeHub
+	hung bool
+}
+
+func (v *hangingVoice) Say(ctx context.Context, words []events.Event) (uint64, error) {
+	if !v.hung {
+		v.hung = true
+		<-ctx.Done()
+		return 0, ctx.Err()
+	}
+	return v.fakeHub.Say(ctx, words)
 }

@@ -20,7 +20,8 @@ type inbox struct {
 	expected uint64 // the greatest sequence that expect was called with
 	walls    map[Ref]struct{}
 	sites    map[string]struct{}
-	lost     bool // changes were lost, or none were ever heard: everything may have changed
+	overdue  uint64 // a change through it was expected and should have come
+	lost     bool   // changes were lost, or none were ever heard: everything may have changed
 }
 
 // mail is what came in since the last look.
@@ -28,6 +29,7 @@ type mail struct {
 	through uint64
 	walls   map[Ref]struct{}
 	sites   map[string]struct{}
+	overdue uint64
 	lost    bool
 }
 
@@ -85,8 +87,8 @@ func (b *inbox) put(do func()) {
 	}
 }
 
-// expect waits a little for a change that says it goes through a sequence that
-// the record is known to have reached; if none comes, everything may have changed.
+// expect gives the record a little time to say what has changed up to a sequence
+// that it has reached; then a change is overdue.
 func (b *inbox) expect(through uint64) {
 	b.mu.Lock()
 	waiting := b.expected >= through
@@ -95,21 +97,14 @@ func (b *inbox) expect(through uint64) {
 	if waiting {
 		return
 	}
-	time.AfterFunc(resubscribeAfter, func() {
-		b.mu.Lock()
-		heard := b.through >= through
-		b.mu.Unlock()
-		if !heard {
-			b.put(func() { b.lost = true })
-		}
-	})
+	time.AfterFunc(resubscribeAfter, func() { b.put(func() { b.overdue = max(b.overdue, through) }) })
 }
 
 // take empties the inbox.
 func (b *inbox) take() mail {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	m := mail{through: b.through, walls: b.walls, sites: b.sites, lost: b.lost}
+	m := mail{through: b.through, walls: b.walls, sites: b.sites, overdue: b.overdue, lost: b.lost}
 	b.walls, b.sites, b.lost = map[Ref]struct{}{}, map[string]struct{}{}, false
 	return m
 }

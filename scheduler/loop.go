@@ -25,6 +25,8 @@ const (
 	// It doubles with each failed publication, up to longestPause.
 	retryAfter   = 100 * time.Millisecond
 	longestPause = 10 * time.Second
+	// sayWithin is how long one publication may take.
+	sayWithin = 15 * time.Second
 	// sayAgainAfter is how long the same words are held back that were stored and
 	// yet did not come back from the record: it refused them.
 	sayAgainAfter = time.Minute
@@ -89,6 +91,8 @@ type Loop struct {
 	gaps       map[string]string
 	recent     map[string]time.Duration // what was said (see heldBy), by the steady clock
 	heard      uint64                   // everything up to it has been marked
+	subscribed bool                     // the record tells what changes, and everything was marked after that began
+	whole      uint64                   // where the record stood when everything was marked
 	through    uint64
 	echo       uint64        // nothing is said before the record has come so far
 	unsure     bool          // a publication failed and how far the stream is is not known
@@ -163,6 +167,7 @@ func (l *Loop) Run(ctx context.Context) error {
 		if err := l.turn(ctx); err != nil {
 			return err
 		}
+		l.publishStats()
 		l.answer()
 		if !l.sleep(ctx) {
 			return nil
@@ -202,7 +207,6 @@ func (l *Loop) Settle(ctx context.Context) error {
 
 // sleep waits for the next thing to do; false: the end.
 func (l *Loop) sleep(ctx context.Context) bool {
-	l.publishStats()
 	until := l.cfg.Clock.Now().Add(lookEvery)
 	var retry <-chan time.Time
 	if l.blocked {

@@ -265,7 +265,8 @@ func TestAChangeThatWasLostIsMadeUpForByAWholeLook(t *testing.T) {
 			h.ought[north] = func(time.Time) scheduler.Assessment { return open(day) }
 			h.append(stored{refs: []scheduler.Ref{north}})
 		})
-		r.settle()
+		time.Sleep(time.Second)
+		synctest.Wait()
 		require.Len(t, h.statements(), 2)
 	})
 }
@@ -336,6 +337,44 @@ func TestAGapInADevicesNumbersConcernsTheWholeSite(t *testing.T) {
 		r.settle()
 		require.Greater(t, h.looks()[south], before[south])
 		require.Equal(t, before[yard], h.looks()[yard])
+	})
+}
+
+func TestAWordOfTheCompanyConcernsEverySite(t *testing.T) {
+	bubble(t, func(t *testing.T, h *fakeHub) {
+		yard := scheduler.Ref{Site: "yard", Wall: "east"}
+		h.askAlways(north, curing())
+		h.askAlways(yard, curing())
+		r := h.begin()
+		defer r.end()
+		r.settle()
+		before := h.looks()
+		h.set(func() { h.append(stored{sites: []string{scheduler.Company}}) })
+		r.settle()
+		require.Greater(t, h.looks()[north], before[north])
+		require.Greater(t, h.looks()[yard], before[yard])
+	})
+}
+
+// What was said is not said again while the record has not come to it, however
+// long that takes.
+func TestTheLoopWaitsForItsOwnWordToBeFolded(t *testing.T) {
+	bubble(t, func(t *testing.T, h *fakeHub) {
+		h.askAlways(north, curing())
+		h.set(func() { h.holdBack = true })
+		r := h.begin()
+		defer r.end()
+		for range 20 {
+			time.Sleep(time.Minute)
+			h.clock.Step(time.Minute)
+			synctest.Wait()
+		}
+		require.Equal(t, 1, h.tries)
+		require.True(t, r.Stats().Silent)
+		h.fold()
+		r.settle()
+		require.Equal(t, 1, h.tries)
+		require.False(t, r.Stats().Silent)
 	})
 }
 

@@ -18,7 +18,7 @@ func (l *Loop) maySpeak(st Status) bool {
 			l.cfg.Log.Error("the stream is shorter than the record: nothing is said until it is restored", "through", st.Through)
 		}
 	}
-	return st.Level && !st.Short && st.Through >= l.echo
+	return l.subscribed && st.Level && !st.Short && st.Through >= l.echo
 }
 
 // say publishes, and remembers how far the record must come before more is said.
@@ -27,7 +27,11 @@ func (l *Loop) say(ctx context.Context, words []events.Event) {
 	if len(sealed) == 0 {
 		return
 	}
-	seq, err := l.cfg.Voice.Say(ctx, sealed)
+	// A publication that takes longer speaks of a record that has moved on: it is
+	// given up, and what is to be said is found anew.
+	try, cancel := context.WithTimeout(ctx, sayWithin)
+	seq, err := l.cfg.Voice.Say(try, sealed)
+	cancel()
 	l.echo = max(l.echo, seq)
 	if err != nil {
 		// Some of the words may be in the stream. They are looked for before

@@ -11,9 +11,12 @@ import (
 // deliver marks what the record says has changed.
 func (l *Loop) deliver(p Page, in mail) {
 	l.heard = max(l.heard, in.through)
-	if in.lost {
-		l.heard = max(l.heard, l.through)
+	if in.lost || in.overdue > l.heard {
+		l.subscribed = true
 		l.markAll(p)
+	}
+	if in.through <= l.whole {
+		return // it was on its way while everything was marked
 	}
 	for w := range in.walls {
 		l.mark(w)
@@ -44,6 +47,7 @@ func (l *Loop) markSite(p Page, site string) {
 // markAll marks everything for the present moment: what has changed is not a
 // matter of the record's last message.
 func (l *Loop) markAll(p Page) {
+	l.whole, l.heard = l.through, max(l.heard, l.through)
 	l.marks[Ref{Site: Company}] = true
 	for _, r := range p.Refs("") {
 		l.marks[r] = true

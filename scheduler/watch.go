@@ -33,7 +33,9 @@ func (l *Loop) watch(p Page, st Status, now time.Time) {
 			l.cfg.Log.Info("nothing of the hub's own shuts the windows any more")
 		}
 		l.hub.Store(&Hub{Doubts: doubts})
-		l.markAll(p)
+		if l.subscribed {
+			l.markAll(p)
+		}
 	}
 }
 
