@@ -14,6 +14,17 @@ type maker struct {
 	labels map[string]events.Target
 }
 
+func newMaker(s *script, c *climate) *maker {
+	return &maker{script: s, climate: c, labels: map[string]events.Target{}}
+}
+
+// sent notes the event that an entry became, for those that name it later.
+func (m *maker) sent(e entry, ev events.Event) {
+	if e.label != "" {
+		m.labels[e.label] = events.Target{Source: ev.Source.String(), ID: ev.ID}
+	}
+}
+
 // event makes the event of an entry. Events that it names must have been sent.
 func (m *maker) event(e entry) (events.Event, error) {
 	ev := events.Event{

@@ -219,3 +219,30 @@ func (p Page) WallLine(at time.Time, a Wall) string {
 	}
 	return oneLine(text)
 }
+
+// HeldByCold says of a wall that temperature held it past its floor; empty: it
+// did not. What it compares are the moments of the two criteria.
+func (p Page) HeldByCold(at time.Time, a Wall) string {
+	var floor, warmth Criterion
+	for _, c := range a.Strip.Criteria {
+		switch c.Name {
+		case scheduler.Floor:
+			floor = c
+		case scheduler.Temperature:
+			warmth = c
+		}
+	}
+	zone := p.zone(a.Site)
+	switch {
+	case floor.MetAt.IsZero() || floor.MetAt.After(at):
+		return ""
+	case warmth.MetAt.IsZero() || warmth.MetAt.After(at):
+		return fmt.Sprintf("%s is held past its %s hours by the cold: they were over %s, and the equivalent age is %s.",
+			a.Place(), floor.Need, Strip(floor.MetAt.Time, zone), p.of(a.Site, warmth))
+	case warmth.MetAt.After(floor.MetAt.Time):
+		return fmt.Sprintf("%s was held past its %s hours by the cold: they were over %s, and the equivalent age was reached %s.",
+			a.Place(), floor.Need, Strip(floor.MetAt.Time, zone), Strip(warmth.MetAt.Time, zone))
+	default:
+		return ""
+	}
+}

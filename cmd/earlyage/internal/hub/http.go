@@ -68,38 +68,42 @@ func (w *web) stop(ctx context.Context) error {
 }
 
 func (w *web) walls(rw http.ResponseWriter, r *http.Request) {
-	w.answer(rw, func(p picture) (any, error) {
-		return api.Walls{Head: p.head(w.hub.demo), Walls: p.walls(r.FormValue("site"))}, nil
-	})
+	out, err := w.hub.Walls(r.FormValue("site"))
+	w.answer(rw, out, err)
 }
 
 func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 	ref := projector.Ref{Site: r.PathValue("site"), Wall: r.PathValue("wall")}
-	w.answer(rw, func(p picture) (any, error) {
+	var out api.Wall
+	err := w.hub.look(func(p picture) error {
 		s := p.Wall(ref)
 		if s == nil || !s.Known() {
-			return nil, errNoWall
+			return errNoWall
 		}
+		out.Head = p.head(w.hub.demo)
 		if r.FormValue("sheet") != "1" {
-			return api.Wall{Head: p.head(w.hub.demo), Wall: face.FromAssessment(p.assess(ref))}, nil
+			out.Wall = face.FromAssessment(p.assess(ref))
+			return nil
 		}
 		sheet := scheduler.SheetOf(p.Site(ref.Site), p.Devices(ref.Site), s, p.hub, p.now)
-		return api.Wall{Head: p.head(w.hub.demo), Wall: face.FromAssessment(sheet.Assessment), Sheet: &sheet}, nil
+		out.Wall, out.Sheet = face.FromAssessment(sheet.Assessment), &sheet
+		return nil
 	})
+	w.answer(rw, out, err)
 }
 
 func (w *web) alerts(rw http.ResponseWriter, r *http.Request) {
-	w.answer(rw, func(p picture) (any, error) {
-		return api.Alerts{
-			Head: p.head(w.hub.demo), Alerts: p.alarms(r.FormValue("site"), r.FormValue("all") == "1"), Refused: p.refused(),
-		}, nil
-	})
+	out, err := w.hub.Alerts(r.FormValue("site"), r.FormValue("all") == "1")
+	w.answer(rw, out, err)
 }
 
 func (w *web) refused(rw http.ResponseWriter, _ *http.Request) {
-	w.answer(rw, func(p picture) (any, error) {
-		return api.Alerts{Head: p.head(w.hub.demo), Refused: p.refused()}, nil
+	var out api.Alerts
+	err := w.hub.look(func(p picture) error {
+		out = api.Alerts{Head: p.head(w.hub.demo), Alerts: []face.Alarm{}, Refused: p.refused()}
+		return nil
 	})
+	w.answer(rw, out, err)
 }
 
 func (w *web) health(rw http.ResponseWriter, _ *http.Request) {
@@ -115,18 +119,13 @@ func (w *web) health(rw http.ResponseWriter, _ *http.Request) {
 	w.write(rw, status, h)
 }
 
-// answer writes what make gives of one consistent picture.
-func (w *web) answer(rw http.ResponseWriter, make func(picture) (any, error)) {
-	var out any
-	err := w.hub.look(func(p picture) (err error) {
-		out, err = make(p)
-		return err
-	})
+// answer writes what was found, or why nothing was.
+func (w *web) answer(rw http.ResponseWriter, body any, err error) {
 	if err != nil {
 		w.fail(rw, err)
 		return
 	}
-	w.write(rw, http.StatusOK, out)
+	w.write(rw, http.StatusOK, body)
 }
 
 // fail maps an error to a status: the client sees a code and a message, the log

@@ -60,6 +60,24 @@ func (p picture) walls(site string) []face.Wall {
 	return out
 }
 
+// Walls assesses every wall of a site at the present moment, or of all sites.
+func (h *Hub) Walls(site string) (out api.Walls, err error) {
+	err = h.look(func(p picture) error {
+		out = api.Walls{Head: p.head(h.demo), Walls: p.walls(site)}
+		return nil
+	})
+	return out, err
+}
+
+// Alerts lists the alerts of a site, or of all; all of them or those that stand.
+func (h *Hub) Alerts(site string, all bool) (out api.Alerts, err error) {
+	err = h.look(func(p picture) error {
+		out = api.Alerts{Head: p.head(h.demo), Alerts: p.alarms(site, all), Refused: p.refused()}
+		return nil
+	})
+	return out, err
+}
+
 // alarms lists the alerts of walls and sites, the most pressing first.
 func (p picture) alarms(site string, all bool) []face.Alarm {
 	out := []face.Alarm{}

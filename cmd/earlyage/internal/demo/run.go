@@ -1,0 +1,270 @@
+package demo
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"log/slog"
+	"path/filepath"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/cmd/earlyage/internal/hub"
+	"earlyage/scheduler"
+)
+
+// Config says how a demo is played.
+type Config struct {
+	Scripts fs.FS
+	Dir     string  // folder of the hub and of the devices
+	Speed   float64 // demo seconds to a second; 0: as fast as it goes
+	Units   string  // si, us, or empty for what each site has set
+	All     bool    // statements that only move an expected time too
+	Out     io.Writer
+	Log     *slog.Logger // of the hub; default: none
+}
+
+// play is one run.
+type play struct {
+	cfg     Config
+	script  *script
+	maker   *maker
+	clock   *scheduler.Stepped
+	hub     *hub.Hub
+	devices map[deviceKey]device
+	ear     *ear
+	page    face.Page
+	told    map[string]told // by wall
+	held    int             // statements that were not shown
+	began   time.Time       // by the machine's clock
+	from    time.Time       // by the demo's
+}
+
+const (
+	before     = time.Minute     // of the first entry: when the demo's clock begins
+	settleWait = 2 * time.Minute // for the hub to take in what was sent
+)
+
+// Run plays the scripts to their end and writes what is said, and the walls as
+// they stand then. The folder is left marked as a demo's.
+func Run(ctx context.Context, cfg Config) (err error) {
+	s, err := load(cfg.Scripts)
+	if err != nil {
+		return err
+	}
+	air, err := newClimate(s)
+	if err != nil {
+		return err
+	}
+	entries := inOrder(s.entries)
+	if len(entries) == 0 {
+		return errors.New("play demo: the scripts hold no entry")
+	}
+	p := &play{
+		cfg: cfg, script: s, maker: newMaker(s, air), devices: map[deviceKey]device{}, ear: newEar(), told: map[string]told{},
+		page: face.Page{Sites: map[string]face.Site{}, Units: cfg.Units}, began: time.Now(), from: entries[0].at.Add(-before),
+	}
+	p.clock = scheduler.NewStepped(p.from)
+	for name, site := range s.sites {
+		p.page.Sites[name] = face.Site{Site: name, Zone: site.zone.String()}
+	}
+	if err := p.start(ctx); err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, p.stop()) }()
+	if err := p.all(ctx, entries); err != nil {
+		return err
+	}
+	return p.end()
+}
+
+func (p *play) start(ctx context.Context) (err error) {
+	// The mark comes first: a demo that is cut short leaves a folder that says
+	// what it is.
+	p.hub, err = hub.Start(ctx, hub.Config{
+		Dir: p.cfg.Dir, Client: "127.0.0.1:0", MQTT: "127.0.0.1:0", Clock: p.clock, Demo: true,
+		Synchronised: func() bool { return true }, Log: p.cfg.Log, Tap: p.ear.hear,
+	})
+	if err != nil {
+		return err
+	}
+	if err := hub.WriteMark(p.cfg.Dir, hub.Mark{At: p.from}); err != nil {
+		return errors.Join(err, p.hub.Stop())
+	}
+	for key, d := range p.script.devices {
+		p.devices[key], err = p.open(d)
+		if err != nil {
+			return errors.Join(err, p.stop())
+		}
+	}
+	return nil
+}
+
+func (p *play) open(d *deviceScript) (device, error) {
+	if d.mqtt {
+		return newProbe(d, p.hub.MQTTAddr(), p.ear)
+	}
+	return newPhone(d, p.hub.ClientURL(), filepath.Join(p.cfg.Dir, "devices", d.site, d.deviceKey.device), p.clock, p.ear)
+}
+
+// stop closes the devices, then the hub, and marks the folder with the moment
+// that the demo has come to.
+func (p *play) stop() error {
+	var failed []error
+	for _, d := range p.devices {
+		failed = append(failed, d.close())
+	}
+	return errors.Join(append(failed, p.hub.Stop(), hub.WriteMark(p.cfg.Dir, hub.Mark{At: p.clock.Now()}))...)
+}
+
+// all plays the entries, moment by moment.
+func (p *play) all(ctx context.Context, entries []entry) error {
+	for len(entries) > 0 && !entries[0].at.After(p.script.end) {
+		n := 1
+		for n < len(entries) && entries[n].at.Equal(entries[0].at) {
+			n++
+		}
+		if err := p.walk(ctx, entries[0].at); err != nil {
+			return err
+		}
+		if err := p.send(ctx, entries[:n]); err != nil {
+			return err
+		}
+		entries = entries[n:]
+	}
+	return p.walk(ctx, p.script.end)
+}
+
+// walk lets the demo's time pass until a moment. The clock stops wherever
+// something is due, so that all is said at its own time.
+func (p *play) walk(ctx context.Context, until time.Time) error {
+	for {
+		next := until
+		if due := p.hub.NextDue(); !due.IsZero() && due.Before(next) {
+			next = due
+		}
+		for _, d := range p.devices {
+			if back := d.script().back; back.After(p.clock.Now()) && back.Before(next) {
+				next = back
+			}
+		}
+		if err := p.pace(ctx, next); err != nil {
+			return err
+		}
+		p.clock.StepTo(next)
+		if err := p.drain(ctx); err != nil {
+			return err
+		}
+		if err := p.settle(ctx); err != nil {
+			return err
+		}
+		if !next.Before(until) {
+			return nil
+		}
+	}
+}
+
+// pace waits until the machine's clock has come as far as the speed says.
+func (p *play) pace(ctx context.Context, next time.Time) error {
+	if p.cfg.Speed <= 0 {
+		return ctx.Err()
+	}
+	wait := time.Duration(float64(next.Sub(p.from))/p.cfg.Speed) - time.Since(p.began)
+	if wait <= 0 {
+		return ctx.Err()
+	}
+	timer := time.NewTimer(wait)
+	defer timer.Stop()
+	select {
+	case <-timer.C:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// send hands the entries of one moment to their devices and lets those with a
+// signal send them.
+func (p *play) send(ctx context.Context, entries []entry) error {
+	for _, e := range entries {
+		ev, err := p.maker.event(e)
+		if err != nil {
+			return err
+		}
+		ev, err = p.devices[e.device].add(ev)
+		if err != nil {
+			return fmt.Errorf("demo entry %s %s %s: %w", e.at.Format("2006-01-02 15:04"), e.device, e.kind, err)
+		}
+		p.maker.sent(e, ev)
+	}
+	if err := p.drain(ctx); err != nil {
+		return err
+	}
+	return p.settle(ctx)
+}
+
+func (p *play) drain(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, settleWait)
+	defer cancel()
+	for _, d := range inOrderOfName(p.devices) {
+		if s := d.script(); p.clock.Now().Before(s.back) && !p.clock.Now().Before(s.offline) {
+			continue
+		}
+		if err := d.drain(ctx); err != nil {
+			return fmt.Errorf("demo device %s: %w", d.script(), err)
+		}
+	}
+	return nil
+}
+
+// settle waits until the hub has taken all in, and writes what it said.
+func (p *play) settle(ctx context.Context) error {
+	ctx, cancel := context.WithTimeout(ctx, settleWait)
+	defer cancel()
+	if err := p.hub.Settle(ctx); err != nil {
+		return fmt.Errorf("play demo: %w", err)
+	}
+	for _, w := range p.ear.take() {
+		if line := p.line(w); line != "" {
+			if _, err := fmt.Fprintln(p.cfg.Out, line); err != nil {
+				return fmt.Errorf("play demo: %w", err)
+			}
+		}
+	}
+	return nil
+}
+
+// end writes how all stands: the alerts, what the cold holds, the walls.
+func (p *play) end() error {
+	walls, err := p.hub.Walls("")
+	if err != nil {
+		return err
+	}
+	alerts, err := p.hub.Alerts("", false)
+	if err != nil {
+		return err
+	}
+	page := walls.Page(p.cfg.Units)
+	out := bufio.NewWriter(p.cfg.Out)
+	if p.held > 0 {
+		fmt.Fprintf(out, "\n%d more statements only moved an expected time by less than %.0f hours (--all shows them).\n", p.held, movedMuch.Hours())
+	}
+	fmt.Fprintln(out)
+	if err := page.Alarms(out, alerts.At, alerts.Alerts, alerts.Refused); err != nil {
+		return err
+	}
+	fmt.Fprintln(out)
+	for _, w := range walls.Walls {
+		if line := page.HeldByCold(walls.At.Time, w); line != "" {
+			fmt.Fprintln(out, line)
+		}
+	}
+	fmt.Fprintln(out)
+	if err := page.Walls(out, walls.At.Time, walls.Walls); err != nil {
+		return err
+	}
+	return out.Flush()
+}
