@@ -1,0 +1,3 @@
+package concrete
+
+//go:generate go run ./internal/numbers/write
