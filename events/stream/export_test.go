@@ -1,9 +1,12 @@
 package stream
 
 import (
+	"context"
 	"time"
 
 	"github.com/nats-io/nats.go"
+
+	"earlyage/events"
 )
 
 // ConnectInProcess is Connect without the loopback.
@@ -18,3 +21,21 @@ func (s *Stream) LookEvery(d time.Duration) { s.headEvery = d }
 
 // EncodePAE is the encoding that is signed.
 var EncodePAE = encodePAE
+
+// Link is what an outbox needs of a hub.
+type Link = link
+
+// NewLink is the link that Drain uses.
+func NewLink(nc *nats.Conn, src events.Source, wait time.Duration) Link {
+	return natsLink{nc, src, wait}
+}
+
+// DrainOver is Drain over any link.
+func (o *Outbox) DrainOver(ctx context.Context, l Link) error { return o.drain(ctx, l) }
+
+// OnStep has f called between the steps of Drain; its error ends the Drain there
+// and then, as a crash would.
+func (o *Outbox) OnStep(f func(string) error) { o.step = f }
+
+// LogLine is a line of an outbox's log.
+func LogLine(text string) []byte { return appendLine(nil, text) }

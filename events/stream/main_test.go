@@ -22,6 +22,9 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv(childDir); dir != "" {
 		os.Exit(childMain(dir))
 	}
+	if dir := os.Getenv(outboxChild); dir != "" {
+		os.Exit(outboxChildMain(dir))
+	}
 	goleak.VerifyTestMain(m)
 }
 

@@ -1,0 +1,401 @@
+package stream
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strconv"
+	"time"
+
+	"github.com/go-json-experiment/json"
+	"github.com/nats-io/nats.go"
+
+	"earlyage/events"
+)
+
+// batchBytes is the greatest size of the bodies of one atomic batch; the server
+// holds a batch back until it is whole.
+const batchBytes = 4 << 20
+
+// link is what an outbox needs of a hub. Every call tries once. After an error
+// it may have been carried out or not.
+type link interface {
+	Ask(ctx context.Context) (Receipt, error)
+	Batch(ctx context.Context, posts []Post) (last uint64, err error)
+	One(ctx context.Context, p Post) (seq uint64, err error)
+}
+
+type natsLink struct {
+	nc   *nats.Conn
+	src  events.Source
+	wait time.Duration
+}
+
+func (l natsLink) Ask(ctx context.Context) (Receipt, error) {
+	ctx, cancel := context.WithTimeout(ctx, l.wait)
+	defer cancel()
+	return AskReceipt(ctx, l.nc, l.src)
+}
+
+func (l natsLink) Batch(ctx context.Context, posts []Post) (uint64, error) {
+	ctx, cancel := context.WithTimeout(ctx, l.wait)
+	defer cancel()
+	return PublishBatch(ctx, l.nc, posts)
+}
+
+func (l natsLink) One(ctx context.Context, p Post) (uint64, error) {
+	seq, _, err := publishTried(ctx, l.nc, p, l.wait)
+	return seq, err
+}
+
+// Drain asks the hub for its receipt and publishes what the hub does not have,
+// in the order of the numbers, in atomic batches, and one by one where a batch
+// holds something that the stream has already. When all is acknowledged, and
+// something is new since the last time, it makes and publishes device.reported.
+//
+// After an error everything that is not acknowledged waits for the next Drain.
+// An event that the server will not take does not stop the others. Without a
+// hub that answers (the server alone does) Drain publishes all the same, unless
+// this folder has never had a receipt: then it ends with ErrNoReceipt, since
+// numbers that an earlier folder of this device has used would collide.
+//
+// A crash at any step loses nothing and doubles nothing; what it leaves stands
+// at each step.
+func (o *Outbox) Drain(ctx context.Context, nc *nats.Conn) error {
+	return o.drain(ctx, natsLink{nc, o.cfg.Source, o.cfg.Wait})
+}
+
+func (o *Outbox) drain(ctx context.Context, l link) (err error) {
+	unlock, err := o.lockDrain(ctx)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, unlock()) }()
+	if err := o.ask(ctx, l); err != nil {
+		return err
+	}
+	var failed []error
+	skip := map[uint64]bool{}
+	for {
+		s, err := o.plan(skip)
+		if err != nil {
+			return errors.Join(append(failed, err)...)
+		}
+		if s == nil {
+			break
+		}
+		// A crash here leaves the publication in the log and nothing published. The
+		// next Drain publishes it under the same message ids.
+		if err := o.step("planned"); err != nil {
+			return err
+		}
+		stuck, err := o.ship(ctx, l, s)
+		if err != nil {
+			return errors.Join(append(failed, err)...)
+		}
+		for number, err := range stuck {
+			skip[number] = true
+			failed = append(failed, fmt.Errorf("outbox number %d: %w", number, err))
+		}
+	}
+	return errors.Join(append(failed, o.forget())...)
+}
+
+// ask takes the hub's receipt in.
+func (o *Outbox) ask(ctx context.Context, l link) error {
+	asked := o.cfg.Now()
+	r, err := l.Ask(ctx)
+	answered := o.cfg.Now()
+	if errors.Is(err, ErrNoReceipt) {
+		s, statusErr := o.Status()
+		if statusErr != nil || s.Known {
+			return statusErr
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("drain outbox %s: %w", o.cfg.Dir, err)
+	}
+	// A crash here leaves nothing: the next Drain asks again.
+	if err := o.step("asked"); err != nil {
+		return err
+	}
+	c := contact{Receipt: r}
+	// The hub gave its time somewhere between question and answer: half the round
+	// trip after the question, give or take as much.
+	if trip := answered.Sub(asked); !r.At.IsZero() && trip >= 0 && trip < longTrip {
+		c.HasOffset = true
+		c.OffsetMS = r.At.Sub(asked.Add(trip / 2)).Round(time.Millisecond).Milliseconds()
+	}
+	if err := o.locked(func() error { return o.settle(c) }); err != nil {
+		return err
+	}
+	return o.step("settled")
+}
+
+// longTrip is a round trip that says too little of the clock.
+const longTrip = time.Minute
+
+// Settle takes in a receipt that the hub published. Drain asks for one by itself.
+func (o *Outbox) Settle(r Receipt) error {
+	if r.Source != o.cfg.Source.String() {
+		return fmt.Errorf("settle outbox of %s: the receipt is for %q", o.cfg.Source, r.Source)
+	}
+	return o.locked(func() error {
+		c := contact{Receipt: r}
+		return o.settle(c)
+	})
+}
+
+// settle writes what a receipt changes. Called under the lock.
+func (o *Outbox) settle(c contact) error {
+	b, before := &o.book, o.book.contact
+	if !c.HasOffset {
+		c.HasOffset, c.OffsetMS = before.HasOffset, before.OffsetMS
+	}
+	now := o.cfg.Now().UnixMilli()
+	refused := c.Refused
+	c.Refused = nil
+	for _, r := range refused { // the others are said by UpTo
+		if r.Number > c.UpTo {
+			c.Refused = append(c.Refused, RefusedNumber{Number: r.Number})
+		}
+	}
+	b.contact = c
+	var texts []string
+	if list := b.overdue(now, b.known && c.fell(before.Receipt)); len(list) > 0 {
+		texts = append(texts, "again "+formatRuns(list))
+		o.cfg.Log.Warn("hub does not have what was sent, it is sent again", "numbers", formatRuns(list), "upto", c.UpTo)
+	}
+	var held []uint64
+	for _, e := range b.entries {
+		if !e.done && b.settled(e) {
+			held = append(held, e.number)
+		}
+	}
+	if len(held) > 0 {
+		texts = append(texts, fmt.Sprintf("held %s %d", formatRuns(held), now))
+	}
+	for _, r := range refused {
+		if i, found := b.find(r.Number); found && b.entries[i].tried && b.entries[i].reason == "" {
+			texts = append(texts, fmt.Sprintf("aside %d %s", r.Number, strconv.Quote(r.Reason)))
+			o.cfg.Log.Warn("hub refused an event, it is set aside", "number", r.Number, "reason", r.Reason)
+		}
+	}
+	if len(texts) > 0 || !b.known || c.worthKeeping(before) {
+		text, err := json.Marshal(c)
+		if err != nil {
+			return fmt.Errorf("settle outbox: %w", err)
+		}
+		texts = append(texts, "receipt "+string(text))
+	}
+	if len(texts) > 0 {
+		// The receipt stands last: a crash in the middle of the append leaves the
+		// one before it, and the next one changes the same again.
+		if err := o.write(texts...); err != nil {
+			b.contact = before
+			return err
+		}
+	}
+	return o.renumber()
+}
+
+// worthKeeping reports whether a contact says more than the one before it; an
+// idle outbox then does not grow at every look.
+func (c contact) worthKeeping(before contact) bool {
+	step := c.OffsetMS - before.OffsetMS
+	return c.HasOffset != before.HasOffset || step >= 1000 || step <= -1000 || c.fell(before.Receipt) ||
+		c.UpTo != before.UpTo || c.High != before.High ||
+		!slices.Equal(c.Missing, before.Missing) || !slices.Equal(c.Refused, before.Refused)
+}
+
+// renumber gives new numbers to events that never left this device when the hub
+// holds their numbers from elsewhere: the folder was lost, or an old copy of it
+// was put back, or a damaged tail was cut. The ids stay. Called under the lock.
+//
+// A crash in the middle leaves some with old and some with new numbers; the next
+// receipt brings them here again.
+func (o *Outbox) renumber() error {
+	b := &o.book
+	if !b.strangers() {
+		return nil
+	}
+	number, walls := max(b.mark, b.contact.top()), b.sentWalls()
+	var move []*entry
+	for _, e := range b.entries {
+		if e.tried {
+			number = max(number, e.number)
+		} else {
+			move = append(move, e)
+		}
+	}
+	var texts []string
+	for _, en := range move {
+		if en.report { // it speaks of the old numbers; a new one is made
+			texts = append(texts, fmt.Sprint("drop ", en.number))
+			continue
+		}
+		p, ok := o.stored(en)
+		if !ok {
+			o.tear(en)
+			continue
+		}
+		e, err := events.Decode(p.Subject, p.Body)
+		if err != nil {
+			return fmt.Errorf("renumber outbox number %d: %w", en.number, err)
+		}
+		number++
+		e.Sequence, e.WallSequence = number, 0
+		if e.Wall != "" {
+			e.WallSequence, walls[e.Wall] = walls[e.Wall], number
+		}
+		text, err := o.line(e, en.number)
+		if err != nil {
+			return err
+		}
+		texts = append(texts, text)
+	}
+	o.cfg.Log.Warn("hub knows numbers of this device that its outbox does not, unsent events are numbered anew",
+		"events", len(texts), "last", number)
+	if len(texts) == 0 {
+		return nil
+	}
+	return o.write(texts...)
+}
+
+// tear notes that an event's line was readable once and is not now.
+func (o *Outbox) tear(en *entry) {
+	en.torn = true
+	o.log.damage = append(o.log.damage, fmt.Sprintf("outbox.log at %d: the event with number %d cannot be read any more", en.off, en.number))
+}
+
+// shipment is one publication: a batch, or what is left of one.
+type shipment struct {
+	numbers []uint64
+	posts   []Post
+}
+
+// plan chooses what to publish next and writes that down. It returns nil when
+// nothing is left.
+func (o *Outbox) plan(skip map[uint64]bool) (s *shipment, err error) {
+	err = o.locked(func() error {
+		if s, err = o.next(skip); err != nil || s != nil {
+			return err
+		}
+		report := o.book.due()
+		if report == nil || len(skip) > 0 {
+			return nil
+		}
+		// A crash before this is on the disk leaves an outbox that is empty and has
+		// not said so; the next Drain says it.
+		if _, err := o.add([]events.Event{{Kind: reportKind, Data: report}}); err != nil {
+			return err
+		}
+		s, err = o.next(skip)
+		return err
+	})
+	return s, err
+}
+
+// next takes the events with the lowest numbers that wait. Those of an earlier
+// publication are kept together as they were, under its ids.
+func (o *Outbox) next(skip map[uint64]bool) (*shipment, error) {
+	s, secret, size := &shipment{}, "", 0
+	for _, en := range o.book.entries {
+		if !o.book.waiting(en) || skip[en.number] {
+			continue
+		}
+		if len(s.numbers) > 0 && (en.secret != secret || len(s.numbers) == MaxBatch || size+en.size > batchBytes) {
+			break
+		}
+		p, ok := o.stored(en)
+		if !ok {
+			o.tear(en)
+			continue
+		}
+		secret = en.secret
+		size += en.size
+		s.numbers, s.posts = append(s.numbers, en.number), append(s.posts, p)
+	}
+	if len(s.numbers) == 0 {
+		return nil, nil
+	}
+	if secret == "" {
+		secret = NewMsgID()
+		// On the disk before the first byte goes out: a retry after a crash, or after
+		// a lost acknowledgement, has the same ids. A crash in here has sent nothing.
+		if err := o.write("send " + secret + " " + formatRuns(s.numbers)); err != nil {
+			return nil, err
+		}
+	}
+	for i := range s.posts {
+		s.posts[i].MsgID = msgID(secret, s.numbers[i])
+		if o.cfg.Demo {
+			s.posts[i].DemoRecorded = o.cfg.Now().UTC().Format(time.RFC3339Nano)
+		}
+	}
+	return s, nil
+}
+
+// ship publishes and notes the acknowledgements. It returns an error that ends
+// the Drain, and by number those that the server will not take.
+func (o *Outbox) ship(ctx context.Context, l link, s *shipment) (stuck map[uint64]error, err error) {
+	if len(s.posts) > 1 {
+		last, err := l.Batch(ctx, s.posts)
+		if err == nil {
+			// A crash here leaves events that are in the stream and not marked. The next
+			// Drain sees them in the receipt, or publishes them again under the same
+			// ids, and the stream answers that it has them.
+			if err := o.step("published"); err != nil {
+				return nil, err
+			}
+			return nil, o.acked("acked " + formatRuns(s.numbers) + " " + strconv.FormatUint(last, 10))
+		}
+		if !errors.Is(err, ErrDuplicateInBatch) && !errors.Is(err, errNoBatch) && worthRetry(err) {
+			return nil, fmt.Errorf("drain outbox %s: %w", o.cfg.Dir, err)
+		}
+	}
+	return o.shipSingly(ctx, l, s)
+}
+
+func (o *Outbox) shipSingly(ctx context.Context, l link, s *shipment) (stuck map[uint64]error, err error) {
+	var texts []string
+	stuck = map[uint64]error{}
+	for i, p := range s.posts {
+		seq, oneErr := l.One(ctx, p)
+		if oneErr == nil {
+			texts = append(texts, fmt.Sprintf("acked %d %d", s.numbers[i], seq))
+			// A crash here leaves this one and those before it unmarked: as above.
+			oneErr = o.step("published one")
+			if oneErr != nil {
+				return nil, oneErr
+			}
+			continue
+		}
+		if worthRetry(oneErr) {
+			err = fmt.Errorf("drain outbox %s: %w", o.cfg.Dir, oneErr)
+			break
+		}
+		stuck[s.numbers[i]] = oneErr
+	}
+	if len(texts) > 0 {
+		err = errors.Join(err, o.acked(texts...))
+	}
+	return stuck, err
+}
+
+// acked writes acknowledgements down.
+func (o *Outbox) acked(texts ...string) error {
+	err := o.locked(func() error {
+		at := " " + strconv.FormatInt(o.cfg.Now().UnixMilli(), 10)
+		for i := range texts {
+			texts[i] += at
+		}
+		return o.write(texts...)
+	})
+	if err != nil {
+		return err
+	}
+	// A crash here leaves everything as it is: acknowledged, without a receipt.
+	return o.step("acked")
+}
