@@ -11,6 +11,8 @@ import (
 type schemaCmd struct {
 	Kind string `arg:"" optional:"" help:"Kind of event, thing.what, such as lift.placed."`
 	List bool   `help:"Every kind, with what it means."`
+
+	Members bool `help:"For people: the members of the kind's data, in the words that record takes."`
 }
 
 // Run implements the command.
@@ -20,6 +22,10 @@ func (c schemaCmd) Run(con console) error {
 	}
 	if c.List {
 		return listKinds(con)
+	}
+	if c.Members && events.Kind(c.Kind).Known() {
+		_, err := fmt.Fprint(con.Out, events.Help(events.Kind(c.Kind)))
+		return err
 	}
 	text, err := events.Schema(events.Kind(c.Kind))
 	if err != nil {
