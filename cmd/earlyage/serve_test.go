@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
 	"github.com/stretchr/testify/require"
 
 	"earlyage/cmd/earlyage/internal/api"
@@ -103,14 +104,13 @@ func TestServeStopsAndGoesOn(t *testing.T) {
 	require.Error(t, err, "a second hub on one folder")
 	require.NotEmpty(t, other)
 
-	nc, err := nats.Connect("nats://" + client)
-	require.NoError(t, err)
-	defer nc.Close()
-	require.NoError(t, publishNumbered(t.Context(), nc, 1))
+	nc, js := connect(t, client)
+	require.NoError(t, publishNumbered(t.Context(), js, 1))
 	require.Equal(t, 0, p.stop(syscall.SIGTERM))
-	require.Equal(t, []string{"http", "scheduler", "receipts", "projector", "store", "connection", "server"}, stopped(p.log))
+	require.Equal(t, []string{"http", "notify", "told", "scheduler", "receipts", "projector", "store", "connection", "server"}, stopped(p.log))
 
 	p = serve(t, args...)
+	receiptOf(t, nc, 1)
 	require.Equal(t, []string{"mill/a"}, wallsOf(t, web))
 	require.Equal(t, 0, p.stop(os.Interrupt))
 }
@@ -153,14 +153,32 @@ func numbered(n uint64) events.Event {
 	return e
 }
 
-func publishNumbered(ctx context.Context, nc *nats.Conn, n uint64) error {
+// publishNumbered publishes until it is acknowledged, under one message id.
+func publishNumbered(ctx context.Context, js jetstream.JetStream, n uint64) error {
 	e := numbered(n)
 	body, err := e.Encode()
 	if err != nil {
 		return err
 	}
-	_, _, err = stream.PublishOne(ctx, nc, e.Subject(), body, "")
-	return err
+	id := stream.NewMsgID()
+	for {
+		try, cancel := context.WithTimeout(ctx, 200*time.Millisecond)
+		_, err := js.Publish(try, e.Subject(), body, jetstream.WithMsgID(id))
+		cancel()
+		if err == nil || ctx.Err() != nil {
+			return ctx.Err()
+		}
+	}
+}
+
+func connect(t *testing.T, addr string) (*nats.Conn, jetstream.JetStream) {
+	t.Helper()
+	nc, err := nats.Connect("nats://"+addr, nats.MaxReconnects(-1), nats.ReconnectWait(2*time.Millisecond), nats.ReconnectJitter(0, 0))
+	require.NoError(t, err)
+	t.Cleanup(nc.Close)
+	js, err := jetstream.New(nc)
+	require.NoError(t, err)
+	return nc, js
 }
 
 // Killed at any moment, the hub loses nothing that was acknowledged and counts
@@ -175,15 +193,13 @@ func TestKilledHubLosesNothing(t *testing.T) {
 	random := rand.New(rand.NewChaCha8(seed))
 
 	p := serve(t, args...)
-	nc, err := stream.Dial("nats://"+client, "client", nil)
-	require.NoError(t, err)
-	defer nc.Close()
+	nc, js := connect(t, client)
 	ctx, cancel := context.WithCancel(t.Context())
 	var acknowledged uint64
 	ended := make(chan error, 1)
 	go func() {
 		for n := uint64(1); ; n++ {
-			if err := publishNumbered(ctx, nc, n); err != nil {
+			if err := publishNumbered(ctx, js, n); err != nil {
 				ended <- err
 				return
 			}
@@ -191,7 +207,7 @@ func TestKilledHubLosesNothing(t *testing.T) {
 		}
 	}()
 	for range kills {
-		timer := time.NewTimer(time.Duration(random.IntN(120)) * time.Millisecond)
+		timer := time.NewTimer(time.Duration(random.IntN(100)) * time.Millisecond)
 		<-timer.C
 		p.kill()
 		p = serve(t, args...)
@@ -202,6 +218,7 @@ func TestKilledHubLosesNothing(t *testing.T) {
 	require.Greater(t, acknowledged, uint64(kills), "the client published between the kills")
 
 	receipt := receiptOf(t, nc, acknowledged)
+	t.Logf("%d events acknowledged over %d kills", acknowledged, kills)
 	require.GreaterOrEqual(t, receipt.UpTo, acknowledged, "every acknowledged number is held")
 	require.Empty(t, receipt.Refused)
 	require.Equal(t, 0, p.stop(syscall.SIGTERM))

@@ -9,6 +9,7 @@ package hub
 
 import (
 	"context"
+	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -20,6 +21,7 @@ import (
 	"github.com/nats-io/nats.go"
 
 	"earlyage/events/stream"
+	"earlyage/notify"
 	"earlyage/projector"
 	"earlyage/scheduler"
 )
@@ -103,7 +105,7 @@ func Start(ctx context.Context, cfg Config) (*Hub, error) {
 	}{
 		{"folder", h.openFolder}, {"server", h.startServer}, {"stream", h.openStream}, {"store", h.openStore},
 		{"projector", h.startProjector}, {"receipts", h.startReceipts}, {"scheduler", h.startScheduler},
-		{"http", h.startHTTP},
+		{"notify", h.startNotify}, {"http", h.startHTTP},
 	} {
 		if err := part.start(ctx); err != nil {
 			return nil, errors.Join(fmt.Errorf("start %s: %w", part.name, err), h.Stop())
@@ -239,6 +241,20 @@ func (h *Hub) publish(ctx context.Context, subject string, body []byte, signatur
 	}
 	seq, _, err := stream.Publish(ctx, h.nc, post)
 	return seq, err
+}
+
+// startNotify tells alerts to the log and to alert.<site>.<wall>.
+func (h *Hub) startNotify(ctx context.Context) error {
+	n, err := notify.Open(ctx, notify.Config{
+		Path: filepath.Join(h.cfg.Dir, "told.db"), Stream: h.stream, Key: h.projector.HubKey().Public().(ed25519.PublicKey),
+		Teller: notify.NATS{Conn: h.nc}, Log: h.log,
+	})
+	if err != nil {
+		return err
+	}
+	h.steps.started("told", func(context.Context) error { return n.Close() })
+	h.run("notify", n.Run)
+	return nil
 }
 
 func (h *Hub) startHTTP(context.Context) error {
