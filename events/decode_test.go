@@ -201,6 +201,7 @@ func TestDecodeRefusesData(t *testing.T) {
 		{"number over 2^53", "device.reported", `"last":41`, `"last":9007199254740992`, "data.last", "9007199254740992", "a whole number"},
 		{"gap backwards", "gap.written-off", `"to":13`, `"to":11`, "data.to", "11", "at least from, 12"},
 		{"gap of over a million", "gap.written-off", `"to":13`, `"to":1000013`, "data.to", "1000013", "at most a million"},
+		{"most under least", "checklist.amended", `"most":3`, `"most":0.5`, "data.most", "0.5", "at least least, 1"},
 		{"hole backwards", "hole.accepted", `"to":1000`, `"to":999`, "data.to", "999", "at least from, 1000"},
 		{"target without id", "record.voided", `,"id":"0195f1c0-8a5e-7cc0-9d3b-0a1b2c3d4e5f"`, ``, "data.target.id", "", "1 to 64 printable"},
 		{"target's source", "record.voided", `"target":{"source":"/site/north/device/phone-7"`, `"target":{"source":"phone-7"`, "data.target.source", "phone-7", "/site/<site>"},

@@ -60,6 +60,7 @@ type WallLaidOut struct {
 	Pilasters   []Pilaster `json:"pilasters,omitzero" rule:"len 0..200" doc:"thickenings of the wall"`
 	InnerR      *float64   `json:"inner_m2kw,omitzero" rule:"0..20" unit:"m²K/W" doc:"thermal resistance of the form's inner face"`
 	OuterR      *float64   `json:"outer_m2kw,omitzero" rule:"0..20" unit:"m²K/W" doc:"thermal resistance of the form's outer face"`
+	BraceFace   string     `json:"brace_face,omitzero" rule:"inner|outer|both" doc:"face of the form that the braces are fixed to: it stays until they are off; default both"`
 	TieInNeeded *bool      `json:"tie_in_needed,omitzero" doc:"a floor or roof must hold the wall before its braces go; it can only ask for more than the site does"`
 }
 
@@ -169,14 +170,22 @@ type PermitWithdrawn struct {
 func (d *PermitWithdrawn) check() error           { return nil }
 func (d *PermitWithdrawn) span() (b, e time.Time) { return d.At, d.At }
 
-// CheckAnswered answers one item of a check list.
+// Photo names a picture that is kept elsewhere.
+type Photo struct {
+	Name   string `json:"name" rule:"need,len 1..120" doc:"its name"`
+	SHA256 string `json:"sha256" rule:"need,hex64" doc:"SHA-256 of its bytes"`
+}
+
+// CheckAnswered answers one item of a check list. The item "rest" stands for all
+// that are not answered one by one, under one signature.
 type CheckAnswered struct {
 	List   string    `json:"list" rule:"need,before|during|after" doc:"which list"`
-	Item   string    `json:"item" rule:"need,token" doc:"which item of the list"`
+	Item   string    `json:"item" rule:"need,token" doc:"which item of the list; rest: all that are not answered one by one"`
 	Answer string    `json:"answer" rule:"need,yes|no|waived" doc:"the answer; waived: does not apply here"`
 	Value  *float64  `json:"value,omitzero" rule:"-100000..100000" doc:"what was measured, where the item asks for a number"`
 	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Note   string    `json:"note,omitzero" doc:"in words"`
+	Photos []Photo   `json:"photos,omitzero" rule:"len 0..20" doc:"pictures, kept elsewhere"`
 }
 
 func (d *CheckAnswered) check() error           { return nil }
@@ -336,7 +345,7 @@ func (d *HoldReleased) span() (b, e time.Time) { return d.At, d.At }
 // EngineerReleased is an engineer's word on one criterion. There is none for
 // the floor, for a hold or for an incomplete record.
 type EngineerReleased struct {
-	Releases    string    `json:"releases" rule:"need,support|strength|frost|straight|age" doc:"which criterion"`
+	Releases    string    `json:"releases" rule:"need,support|strength|frost|straight|age|backfill" doc:"which criterion"`
 	At          time.Time `json:"at,omitzero" doc:"from when; not given: from when it was entered"`
 	Freeze      time.Time `json:"freeze,omitzero" doc:"of frost: the freeze that it is about"`
 	GustMPS     *float64  `json:"gust_mps,omitzero" rule:"0..60" unit:"m/s" doc:"of support: up to what gust the wall may stand free"`

@@ -33,13 +33,14 @@ type definition struct {
 // vocabulary holds every kind that can be read. Old kinds stay for ever; a new
 // meaning is a new version beside the old one.
 var vocabulary = complete(map[Kind]*definition{
-	"site.opened":     {scope: onSite, person: true, make: func() Data { return new(SiteOpened) }, doc: "a site begins: its name, time zone, units and policy"},
-	"site.amended":    {scope: onSite, person: true, make: func() Data { return new(SiteAmended) }, doc: "a change of a site's policy; what makes a strip earlier waits for a second person"},
-	"mix.approved":    {scope: onSite, person: true, make: func() Data { return new(MixApproved) }, doc: "a concrete mix and what is known of its binder, setting and strength"},
-	"criterion.set":   {scope: onEither, person: true, make: func() Data { return new(CriterionSet) }, doc: "an engineer's criterion for stripping: for one wall, or for the site's walls of one mix"},
-	"device.reported": {scope: onSite, make: func() Data { return new(DeviceReported) }, doc: "a device's outbox is empty: its last number over all and by wall"},
-	"gap.written-off": {scope: onSite, person: true, make: func() Data { return new(GapWrittenOff) }, doc: "numbers of a device that will never come, by a named person"},
-	"hole.accepted":   {scope: onSite, person: true, make: func() Data { return new(HoleAccepted) }, doc: "a hole in the stream's own numbers, accepted after healing by a named keeper"},
+	"site.opened":       {scope: onSite, person: true, make: func() Data { return new(SiteOpened) }, doc: "a site begins: its name, time zone, units and policy"},
+	"site.amended":      {scope: onSite, person: true, make: func() Data { return new(SiteAmended) }, doc: "a change of a site's policy; what makes a strip earlier waits for a second person"},
+	"mix.approved":      {scope: onSite, person: true, make: func() Data { return new(MixApproved) }, doc: "a concrete mix and what is known of its binder, setting and strength"},
+	"criterion.set":     {scope: onEither, person: true, make: func() Data { return new(CriterionSet) }, doc: "an engineer's criterion for stripping: for one wall, or for the site's walls of one mix"},
+	"checklist.amended": {scope: onSite, person: true, make: func() Data { return new(ChecklistAmended) }, doc: "a site adds an item to a check list, or waives one, by name and reason; a waiver waits for a second person"},
+	"device.reported":   {scope: onSite, make: func() Data { return new(DeviceReported) }, doc: "a device's outbox is empty: its last number over all and by wall"},
+	"gap.written-off":   {scope: onSite, person: true, make: func() Data { return new(GapWrittenOff) }, doc: "numbers of a device that will never come, by a named person"},
+	"hole.accepted":     {scope: onSite, person: true, make: func() Data { return new(HoleAccepted) }, doc: "a hole in the stream's own numbers, accepted after healing by a named keeper"},
 
 	"wall.laid-out":    {scope: onWall, make: func() Data { return new(WallLaidOut) }, doc: "a wall: its size, form, mix, braces"},
 	"wall.amended":     {scope: onWall, make: func() Data { return new(WallAmended) }, doc: "a change of what was laid out; only the members given change"},
@@ -72,6 +73,7 @@ var vocabulary = complete(map[Kind]*definition{
 
 	"lift.placed":       {scope: onWall, make: func() Data { return new(LiftPlaced) }, doc: "concrete placed from one station to another"},
 	"lift.consolidated": {scope: onWall, make: func() Data { return new(LiftConsolidated) }, doc: "a stretch vibrated"},
+	"vibrator.declared": {scope: onEither, make: func() Data { return new(VibratorDeclared) }, doc: "a crew's vibrators, said once for a site or a wall"},
 	"joint.felt":        {scope: onWall, make: func() Data { return new(JointFelt) }, doc: "does the running vibrator still sink under its own weight?"},
 	"joint.treated":     {scope: onWall, person: true, make: func() Data { return new(JointTreated) }, doc: "a cold joint answered, and on whose word"},
 

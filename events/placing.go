@@ -31,8 +31,11 @@ func (d *LoadBatched) span() (b, e time.Time) { return d.At, d.At }
 
 // LoadArrived is a truck on site.
 type LoadArrived struct {
-	Load string    `json:"load" rule:"need,token" doc:"the load's mark, the same from order to discharge"`
-	At   time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	Load    string    `json:"load" rule:"need,token" doc:"the load's mark, the same from order to discharge"`
+	At      time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
+	SlumpMM *float64  `json:"slump_mm,omitzero" rule:"0..300" unit:"mm" doc:"slump measured on arrival"`
+	Celsius *float64  `json:"celsius,omitzero" rule:"-10..60" unit:"°C" doc:"temperature of the concrete"`
+	WaterL  *float64  `json:"water_l,omitzero" rule:"0..500" unit:"l" doc:"water added on site"`
 }
 
 func (d *LoadArrived) check() error           { return nil }
@@ -149,6 +152,18 @@ type LiftConsolidated struct {
 
 func (d *LiftConsolidated) check() error           { return checkStretch("data", d.FromM, d.ToM) }
 func (d *LiftConsolidated) span() (b, e time.Time) { return d.At, d.At }
+
+// VibratorDeclared says once what a crew vibrates with.
+type VibratorDeclared struct {
+	Crew     string    `json:"crew,omitzero" rule:"token" doc:"whose; not given: every crew's"`
+	At       time.Time `json:"at,omitzero" doc:"from when; not given: from when it was entered"`
+	HeadMM   *float64  `json:"head_mm" rule:"need,10..200" unit:"mm" doc:"diameter of the head; of several the least"`
+	RadiusMM *float64  `json:"radius_mm,omitzero" rule:"30..1000" unit:"mm" doc:"radius of action by the maker's word; not given: the least of the head's group"`
+	Count    uint64    `json:"count,omitzero" rule:"1..20" doc:"how many run at once, spares left out; default 1"`
+}
+
+func (d *VibratorDeclared) check() error           { return nil }
+func (d *VibratorDeclared) span() (b, e time.Time) { return d.At, d.At }
 
 // JointFelt is the practical test of an open joint.
 type JointFelt struct {

@@ -18,7 +18,7 @@ var policy = events.Policy{
 	FloorH: new(60.0), EquivalentH: new(48.0), Rule: new("arrhenius"), QK: new(5000.0), DatumC: new(0.0),
 	JointMin: new(120.0), JointHotMin: new(90.0), GustMPS: new(9.0), PermitNeeded: new(true), TieInNeeded: new(false),
 	OverdueH: new(72.0), RiseM: new(1.2), LoadMin: new(90.0), LineMM: new(6.0), StrengthMPa: new(10.0),
-	SheetAt: new("05:30"), TravelMin: new(25.0)}
+	SheetAt: new("05:30"), FaceH: new(24.0), ChecksNeeded: new(true), TravelMin: new(25.0)}
 
 // sampleData holds data of every kind, with all members where that can be.
 var sampleData = map[events.Kind]events.Data{
@@ -29,6 +29,8 @@ var sampleData = map[events.Kind]events.Data{
 		Relation: &events.Relation{SuMPa: new(40.0), KPerD: new(0.35), T0D: new(0.2)}},
 	"criterion.set": &events.CriterionSet{Mix: "c25-w", FloorH: new(72.0), EquivalentH: new(60.0), StrengthMPa: new(7.5),
 		CoreCounts: new(false), AgeSuffices: new(true), Role: "engineer", Drawing: "S-101", Clause: "3.2"},
+	"checklist.amended": &events.ChecklistAmended{List: "before", Item: "neighbour-told", Change: "add", Text: "neighbour told of the pour", Least: new(1.0), Most: new(3.0),
+		Unit: "d", Stop: true, Reason: "by the lease"},
 	"device.reported": &events.DeviceReported{Last: 41, Walls: []events.WallLast{{Wall: "w1", Last: 40}}},
 	"gap.written-off": &events.GapWrittenOff{Device: "phone-7", From: 12, To: 13, Reason: "phone fell into the form"},
 	"hole.accepted":   &events.HoleAccepted{From: 1000, To: 1000, Reason: "healed from the devices"},
@@ -39,7 +41,7 @@ var sampleData = map[events.Kind]events.Data{
 		Form:     "insulating", RatedKPa: new(30.0), Mix: "c25-w", Crew: "crew-a",
 		Braces: []events.BracePlan{{Name: "b1", AtM: new(0.9)}, {Name: "b2", AtM: new(2.7)}}, CourseMM: new(400.0),
 		Bulkheads: []events.Bulkhead{{Name: "k1", AtM: new(8.0)}}, Pilasters: []events.Pilaster{{FromM: new(5.0), ToM: new(5.4), DepthMM: new(100.0)}},
-		InnerR: new(1.9), OuterR: new(1.9), TieInNeeded: new(true)},
+		InnerR: new(1.9), OuterR: new(1.9), BraceFace: "inner", TieInNeeded: new(true)},
 	"wall.amended": &events.WallAmended{Name: "North wall", LengthM: new(12.6), HeightM: new(2.75), TopM: new(2.75), CoreMM: new(150.0), RatedKPa: new(35.0),
 		Mix: "c30-w", Crew: "crew-b", Reason: "measured again"},
 	"wall.tied-in":     &events.WallTiedIn{At: at(9, 0), By: "floor", Note: "joists nailed"},
@@ -48,7 +50,8 @@ var sampleData = map[events.Kind]events.Data{
 	"permit.issued": &events.PermitIssued{Number: "P-17", For: "strip", At: at(8, 0), Until: at(18, 0), Braces: []string{"b1", "b2"},
 		RequestedBy: "p-4f2a", ReviewedBy: "p-77aa", Statement: "w1-window-9", Conditions: "only while the gust is under 6 m/s"},
 	"permit.withdrawn": &events.PermitWithdrawn{Number: "P-17", At: at(10, 0), Reason: "storm"},
-	"check.answered":   &events.CheckAnswered{List: "before", Item: "ties-tight", Answer: "yes", Value: new(-1.5), At: at(7, 0), Note: "all rows"},
+	"check.answered": &events.CheckAnswered{List: "before", Item: "ties-tight", Answer: "yes", Value: new(-1.5), At: at(7, 0), Note: "all rows",
+		Photos: []events.Photo{{Name: "row-1.jpg", SHA256: fmt.Sprintf("%064x", 0xfee)}}},
 
 	"line.read": &events.LineRead{At: at(11, 0), When: "after", Points: []events.LinePoint{{AtM: new(0.0), OffMM: new(2.0)}, {AtM: new(3.0), OffMM: new(-1.0)}},
 		LeanMM: new(-3.0)},
@@ -62,7 +65,7 @@ var sampleData = map[events.Kind]events.Data{
 
 	"load.ordered": &events.LoadOrdered{Load: "l3", At: at(6, 0), Expected: at(8, 0), VolumeM3: new(7.5), Mix: "c25-w"},
 	"load.batched": &events.LoadBatched{Load: "l3", Ticket: "T 4711/3", At: at(7, 20), VolumeM3: new(7.5), Mix: "c25-w"},
-	"load.arrived": &events.LoadArrived{Load: "l3", At: at(7, 50)},
+	"load.arrived": &events.LoadArrived{Load: "l3", At: at(7, 50), SlumpMM: new(150.0), Celsius: new(14.0), WaterL: new(10.0)},
 	"load.discharged": &events.LoadDischarged{Load: "l3", Ticket: "T 4711/3", Batched: at(7, 20), Began: at(7, 55), Ended: at(8, 20),
 		VolumeM3: new(7.5), SlumpMM: new(160.0), Celsius: new(14.5), WaterL: new(0.0)},
 	"load.rejected": &events.LoadRejected{Load: "l4", At: at(9, 0), Reason: "over 90 minutes old"},
@@ -78,8 +81,9 @@ var sampleData = map[events.Kind]events.Data{
 		Vibrated: new(true), Celsius: new(14.5), TopUp: true, Way: "forward"},
 	"lift.consolidated": &events.LiftConsolidated{FromM: new(6.5), ToM: new(0.0), At: at(8, 4), Vibrated: new(true), HeadMM: new(38.0),
 		IntoMM: new(150.0), SpacingMM: new(200.0), WithdrawMS: new(75.0)},
-	"joint.felt":    &events.JointFelt{FromM: new(0.0), ToM: new(2.0), At: at(9, 30), Sinks: new(true)},
-	"joint.treated": &events.JointTreated{FromM: new(0.0), ToM: new(2.0), At: at(13, 0), How: []string{"cleaned", "dowels"}, WordOf: "p-77aa"},
+	"vibrator.declared": &events.VibratorDeclared{Crew: "crew-a", At: at(7, 0), HeadMM: new(38.0), RadiusMM: new(130.0), Count: 2},
+	"joint.felt":        &events.JointFelt{FromM: new(0.0), ToM: new(2.0), At: at(9, 30), Sinks: new(true)},
+	"joint.treated":     &events.JointTreated{FromM: new(0.0), ToM: new(2.0), At: at(13, 0), How: []string{"cleaned", "dowels"}, WordOf: "p-77aa"},
 
 	"temperature.read": &events.TemperatureRead{Place: "top", Probe: "t1", Instrument: "logger", HeightM: new(2.6),
 		Series: []events.TimedTemperature{{At: at(8, 0), Celsius: new(14.25)}, {At: at(8, 5), Celsius: new(0.0)}}},

@@ -25,6 +25,7 @@ var beyondOne = map[Kind]string{
 	"alert.shelved":     "until is after at, by at most 8 h",
 	"brace.set":         "no two braces have one name",
 	"brace.stripped":    "either braces by name, or all is true",
+	"checklist.amended": "most is at least least",
 	"doubt.settled":     "either target or message",
 	"engineer.released": "frost needs freeze; support needs gust_mps",
 	"gap.written-off":   "to is at least from, and at most a million more",

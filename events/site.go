@@ -21,6 +21,8 @@ type Policy struct {
 	LineMM       *float64 `json:"line_mm,omitzero" rule:"1..12" unit:"mm" doc:"string line tolerance; default 6"`
 	StrengthMPa  *float64 `json:"strength_mpa,omitzero" rule:"0.5..60" unit:"MPa" doc:"strength asked for before the strip; default none"`
 	SheetAt      *string  `json:"sheet_at,omitzero" rule:"hh:mm" doc:"local time of the morning sheet; default 06:00"`
+	FaceH        *float64 `json:"face_h,omitzero" rule:"9..240" unit:"h" doc:"shortest time from the last concrete to the stripping of a form's face; default none beside the table of the rule set"`
+	ChecksNeeded *bool    `json:"checks_needed,omitzero" doc:"the check list before placing is asked for; default true"`
 	TravelMin    *float64 `json:"travel_min,omitzero" rule:"0..180" unit:"min" doc:"travel from plant to site; default 30"`
 }
 
@@ -105,6 +107,28 @@ type CriterionSet struct {
 
 func (d *CriterionSet) check() error           { return nil }
 func (d *CriterionSet) span() (b, e time.Time) { return }
+
+// ChecklistAmended changes a site's check list: one more item, or one that the
+// site does without.
+type ChecklistAmended struct {
+	List   string   `json:"list" rule:"need,before|during|after" doc:"which list"`
+	Item   string   `json:"item" rule:"need,token" doc:"which item of the list; of a new one its name"`
+	Change string   `json:"change" rule:"need,add|waive" doc:"add: a new item, or a waived one asked for again; waive: the site does without"`
+	Text   string   `json:"text,omitzero" rule:"len 1..300" doc:"of a new item: what has to be so"`
+	Least  *float64 `json:"least,omitzero" rule:"-100000..100000" doc:"of a new item answered with a number: the least"`
+	Most   *float64 `json:"most,omitzero" rule:"-100000..100000" doc:"of a new item answered with a number: the most"`
+	Unit   string   `json:"unit,omitzero" rule:"len 1..20" doc:"unit of the number"`
+	Stop   bool     `json:"stop,omitzero" doc:"of a new item: it is answered by itself, not under the list's one signature"`
+	Reason string   `json:"reason" rule:"need,len 1..500" doc:"why"`
+}
+
+func (d *ChecklistAmended) check() error {
+	if d.Least != nil && d.Most != nil && *d.Most < *d.Least {
+		return refuse("data.most", ftoa(*d.Most), "at least least, "+ftoa(*d.Least))
+	}
+	return nil
+}
+func (d *ChecklistAmended) span() (b, e time.Time) { return }
 
 // WallLast is the last number that a device used on one wall.
 type WallLast struct {
