@@ -229,15 +229,6 @@ func (h *fakeHub) Subscribe() (<-chan scheduler.Change, func()) {
 	}
 }
 
-// cut loses every subscriber a change.
-func (h *fakeHub) cut() {
-	defer h.lock()()
-	for s := range h.subs {
-		delete(h.subs, s)
-		close(s)
-	}
-}
-
 // Read implements Record.
 func (h *fakeHub) Read(show func(scheduler.Page) error) error {
 	defer h.lock()()

@@ -42,15 +42,15 @@ func TestAStatedTimeThatSlipsIsTold(t *testing.T) {
 	}{
 		"expected, by 30 minutes": {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Floor, day.Add(10*time.Hour+30*time.Minute)), false, ""},
 		"expected, by more": {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Temperature, day.Add(10*time.Hour+31*time.Minute)), false,
-			"The window was expected at 2026-01-15 17:00 UTC. It is now 2026-01-15 17:31 UTC: equivalent age, 30.5 of 48 h."},
+			"The window was expected at Thu 15 Jan 17:00 UTC. It is now Thu 15 Jan 17:31 UTC: equivalent age, 30.5 of 48 h."},
 		"earlier":                        {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Floor, day.Add(5*time.Hour)), false, ""},
 		"expected, not known any more":   {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Frost, time.Time{}), false, "When it opens is not known now: frost"},
 		"expected in two days":           {shut(scheduler.Floor, day.Add(48*time.Hour)), shut(scheduler.Floor, day.Add(60*time.Hour)), false, ""},
 		"in two days, a permit stands":   {shut(scheduler.Floor, day.Add(48*time.Hour)), shut(scheduler.Floor, day.Add(60*time.Hour)), true, "was expected at"},
 		"while it was still placed":      {placing, shut(scheduler.Floor, day.Add(20*time.Hour)), true, ""},
-		"cured, by more":                 {cured(day), cured(day.Add(31 * time.Minute)), false, "was stated cured at 2026-01-15 07:00 UTC. It is now 2026-01-15 07:31 UTC"},
+		"cured, by more":                 {cured(day), cured(day.Add(31 * time.Minute)), false, "was stated cured at Thu 15 Jan 07:00 UTC. It is now Thu 15 Jan 07:31 UTC"},
 		"cured, not any more":            {cured(day), shut(scheduler.Frost, time.Time{}), false, "When it opens is not known now"},
-		"open, shut by the wind":         {open(day), func() scheduler.Assessment { a := cured(day); a.Strip.Governs = scheduler.Wind; return a }(), false, "was stated open at 2026-01-15 07:00 UTC. It is shut again: wind"},
+		"open, shut by the wind":         {open(day), func() scheduler.Assessment { a := cured(day); a.Strip.Governs = scheduler.Wind; return a }(), false, "was stated open at Thu 15 Jan 07:00 UTC. It is shut again: wind"},
 		"open, and stripped":             {open(day), stripped, false, ""},
 		"expected, and open before that": {shut(scheduler.Floor, day.Add(10*time.Hour)), open(day), true, ""},
 	} {

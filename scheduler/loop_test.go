@@ -174,11 +174,24 @@ func TestAStatementSaysItInWordsWithTheCaution(t *testing.T) {
 		r.settle()
 		w := h.statements()[0]
 		require.Equal(t, "The window is shut. What governs: equivalent age, 30.5 of 48 h (coldest of all sources). "+
-			"Cured is expected 2026-01-16 08:01 EST, early 2026-01-16 08:01 EST, late 2026-01-16 08:01 EST. "+scheduler.Caution, w.Text)
+			"Cured is expected Fri 16 Jan 08:01 EST, early Fri 16 Jan 08:01 EST, late Fri 16 Jan 08:01 EST. "+scheduler.Caution, w.Text)
 		require.Equal(t, scheduler.Rules, w.Rules)
 		require.Equal(t, uint64(1), w.Through)
 		require.Len(t, w.Digest, 64)
 		require.True(t, w.At.Equal(day))
+	})
+}
+
+func TestAStatementPutsInWordsWhatIsNoNumber(t *testing.T) {
+	bubble(t, func(t *testing.T, h *fakeHub) {
+		a := shut(scheduler.Support, time.Time{})
+		a.Strip.Criteria[0] = scheduler.Criterion{Name: scheduler.Support, Have: "not tied in", Need: "tied in, or an engineer's word"}
+		h.askAlways(north, a)
+		r := h.begin()
+		defer r.end()
+		r.settle()
+		require.Equal(t, "The window is shut. What governs: what holds the wall up once the braces are off: not tied in, needed: tied in, or an engineer's word. "+
+			scheduler.Caution, h.statements()[0].Text)
 	})
 }
 

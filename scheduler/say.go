@@ -171,8 +171,12 @@ func governing(s Strip) string {
 		return words
 	}
 	c := s.Criteria[i]
-	if c.Have != "" && c.Need != "" {
-		words += strings.TrimRight(fmt.Sprintf(", %s of %s %s", c.Have, c.Need, c.Unit), " ")
+	switch {
+	case c.Have == "" || c.Need == "":
+	case c.Have[0] >= '0' && c.Have[0] <= '9' && c.Unit != "":
+		words += fmt.Sprintf(", %s of %s %s", c.Have, c.Need, c.Unit)
+	default:
+		words += fmt.Sprintf(": %s, needed: %s", c.Have, c.Need)
 	}
 	if c.Note != "" {
 		words += " (" + clipText(c.Note, 300) + ")"
@@ -189,7 +193,7 @@ func localMinute(t time.Time, zone *time.Location) string {
 	if m := t.Truncate(time.Minute); m.Before(t) {
 		t = m.Add(time.Minute)
 	}
-	return t.In(zone).Format("2006-01-02 15:04 MST")
+	return t.In(zone).Format("Mon 2 Jan 15:04 MST")
 }
 
 // clipText makes a text valid UTF-8 of at most so many bytes.
