@@ -12,7 +12,7 @@ import (
 )
 
 // alerts lists what ought to stand on the wall now, by kind and cause.
-func (k *look) alerts(a *Assessment, acc *account) []Alert {
+func (k *look) alerts(a *Assessment, acc *account, win criteria) []Alert {
 	if a.State == StateHandedOver {
 		return nil
 	}
@@ -21,6 +21,7 @@ func (k *look) alerts(a *Assessment, acc *account) []Alert {
 	k.riseAlerts(&c)
 	k.loadAlerts(&c)
 	k.stripAlerts(&c, a)
+	k.overdueAlerts(&c, a, win)
 	k.frostAlerts(&c, a, acc)
 	k.probeAlerts(&c, a)
 	k.doubtAlerts(&c)
@@ -63,7 +64,8 @@ func (k *look) riseAlerts(c *collector) {
 	for i := range k.wall.Pour.Lifts {
 		l := &k.wall.Pour.Lifts[i]
 		at := l.Ended.Early
-		if l.Rise <= k.policy.RiseMM || l.Rise55 <= k.policy.RiseMM+50 || at > k.now || at+riseKept <= k.now {
+		// Within 50 mm or 5 minutes of the limit it is a watch, not an alarm.
+		if l.Rise55 <= k.policy.RiseMM+50 || at+riseKept <= k.now || !k.past(at) {
 			continue
 		}
 		k.at(at + riseKept)
@@ -77,23 +79,26 @@ func (k *look) riseAlerts(c *collector) {
 const loadKept = 2 * hourMS
 
 func (k *look) loadAlerts(c *collector) {
-	for _, y := range k.wall.Pour.Loads {
-		if y.Batched == 0 || y.Rejected != 0 && y.Rejected <= k.now {
+	p := &k.wall.Pour
+	for _, y := range p.Loads {
+		if y.Batched == 0 || y.Rejected != 0 && k.past(y.Rejected) {
 			continue
 		}
-		limit := y.Batched + k.policy.LoadS*secondMS
+		limit, ended := y.Batched+k.policy.LoadS*secondMS, y.Ended
+		if ended == 0 {
+			ended = p.Finished // nothing is placed after the finish
+		}
 		end := k.now
-		if y.Ended != 0 {
-			end = min(end, y.Ended)
-			k.at(y.Ended + loadKept)
-		} else {
-			k.at(limit)
+		if ended != 0 && k.past(ended) {
+			end = ended
+			k.at(ended + loadKept)
 		}
-		if end <= limit || y.Ended != 0 && y.Ended+loadKept <= k.now {
+		k.at(limit + 1)
+		if end <= limit || ended != 0 && ended+loadKept <= k.now {
 			continue
 		}
-		c.add(AlertLoadOld, "load "+y.Name, limit, "Load %s %s was batched at %s: over %d min old. Discharge ends, or it is sent back on the foreman's word.",
-			y.Name, y.Ticket, k.clockOnly(y.Batched), k.policy.LoadS/60)
+		c.add(AlertLoadOld, "load "+y.Name, limit, "Load %s was batched at %s: over %d min old. Discharge ends, or it is sent back on the foreman's word.",
+			strings.TrimSpace(y.Name+" "+y.Ticket), k.clockOnly(y.Batched), k.policy.LoadS/60)
 	}
 }
 
@@ -103,43 +108,39 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 	for i := range h.Strips {
 		s := &h.Strips[i]
 		at := s.Began.Early
-		cause := "strip " + s.Key.ID
-		if why := k.notOpenFor(s, at, a); why != "" {
+		if !k.past(at) {
+			continue
+		}
+		cause, then := "strip "+s.Key.ID, k.then(at)
+		if why := then.notOpenFor(s, a); why != "" {
 			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
 				what(s), k.local(at), why)
 		}
-		if k.policy.PermitNeeded && !k.permitCovers(s, at) {
+		if then.policy.PermitNeeded && !then.permitCovers(s) {
 			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s without a permit to strip that stood.", what(s), k.local(at))
-		}
-	}
-	if a.Strip.Open && a.State == StateMayStrip {
-		due := a.Strip.OpenedAt.UnixMilli() + k.policy.OverdueS*secondMS
-		k.at(due)
-		if due <= k.now {
-			c.add(AlertBraceOverdue, "window "+a.Strip.OpenedAt.Format("2006-01-02T15:04Z"), due, "Braces stand %d h after the window opened %s. Strip them, or say why they stay.",
-				k.policy.OverdueS/3600, k.local(a.Strip.OpenedAt.UnixMilli()))
 		}
 	}
 }
 
-func what(s *wall.Strip) string {
-	if s.All {
-		return "All braces"
-	}
-	return "Brace " + strings.Join(s.Braces, ", ")
+// then is a look at a moment past by what is known now: the policy that held
+// then, the gaps known then, no doubt of the hub about today.
+func (k *look) then(at int64) *look {
+	t := &look{site: k.site, devices: k.devices, wall: k.wall, now: at, mix: k.mix, heats: k.heats, zero: k.zero}
+	t.setPolicy(k.site.PolicyAt(at))
+	return t
 }
 
 // notOpenFor says why what was stripped could not be, or "": of named braces by
 // what each answers for and by its neighbours, otherwise by the whole wall.
-func (k *look) notOpenFor(s *wall.Strip, at int64, a *Assessment) string {
+func (k *look) notOpenFor(s *wall.Strip, a *Assessment) string {
 	if s.All {
-		return k.notOpenAt(at, a)
+		return k.notOpen(a.Joints)
 	}
-	windows := k.braceWindows(a.Joints, at, a)
+	windows := k.braceWindows(a.Joints, a)
 	for _, name := range s.Braces {
 		i := slices.IndexFunc(windows, func(w BraceWindow) bool { return w.Name == name })
 		if i < 0 || windows[i].ClockZero.IsZero() {
-			return k.notOpenAt(at, a) // a brace that was never set: the whole wall's window
+			return k.notOpen(a.Joints) // a brace that was never set: the whole wall's window
 		}
 		if why := shutBy(windows[i].Strip); why != "" {
 			return "brace " + name + ": " + why + " was not met"
@@ -155,41 +156,61 @@ func (k *look) notOpenFor(s *wall.Strip, at int64, a *Assessment) string {
 // nobody measured is no proof of an early strip.
 func shutBy(s Strip) string {
 	for _, c := range s.Criteria {
-		if !c.Met && c.Name != Permit && (c.Name != Wind || c.Have != "unknown") {
+		if !c.Met && c.Name != Permit && (c.Name != Wind || c.Have != windUnknown) {
 			return c.Name
 		}
 	}
 	return ""
 }
 
-// notOpenAt says why the window was not open at a moment, or "".
-func (k *look) notOpenAt(at int64, a *Assessment) string {
-	for _, c := range a.Strip.Criteria {
-		if c.Layer != LayerCured {
-			continue
-		}
-		if c.MetAt.IsZero() || c.MetAt.UnixMilli() > at {
-			return c.Name + " was not met"
-		}
-	}
-	for _, c := range []named{{Support, k.support(at)}, {Straight, k.straight(at)}, {Hold, k.hold(at, a.Joints)}} {
-		if !c.met || c.at > at {
-			return c.name + " was not met"
+// notOpen says which criteria were not met, or "". A permit has an alert of its
+// own, and wind that nobody measured makes no strip an early one.
+func (k *look) notOpen(joints []Joint) string {
+	acc := k.account()
+	c := k.judge(acc, joints)
+	var names []string
+	for _, n := range slices.Concat(c.cured, c.standing) {
+		if !n.met && !(n.name == Wind && n.have == windUnknown) {
+			names = append(names, n.name)
 		}
 	}
-	if v := k.wind(at); !v.met && v.have != "unknown" {
-		return "wind was over its limit"
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return names[0] + " was not met"
+	default:
+		return strings.Join(names, ", ") + " were not met"
 	}
-	return ""
+}
+
+// overdueAlerts tells of braces that stand long after the window opened. Wind
+// closes today's strip, and leaves them as late as they are.
+func (k *look) overdueAlerts(c *collector, a *Assessment, win criteria) {
+	if win.steady == 0 || a.State != StateMayStrip && a.State != StateCuring {
+		return
+	}
+	due := win.steady + k.policy.OverdueS*secondMS
+	if k.past(due) {
+		c.add(AlertBraceOverdue, "window "+moment(win.steady).Format("2006-01-02T15:04Z"), due, "Braces stand %d h after the window opened %s. Strip them, or say why they stay.",
+			k.policy.OverdueS/3600, k.local(win.steady))
+	}
+}
+
+func what(s *wall.Strip) string {
+	if s.All {
+		return "All braces"
+	}
+	return "Brace " + strings.Join(s.Braces, ", ")
 }
 
 // permitCovers reports whether a permit to strip stood for these braces.
-func (k *look) permitCovers(s *wall.Strip, at int64) bool {
+func (k *look) permitCovers(s *wall.Strip) bool {
 	for _, p := range k.wall.Holding.Permits {
-		if p.For != "strip" || p.At > at || p.Withdrawn != 0 && p.Withdrawn <= at || p.Until != 0 && p.Until <= at {
+		if p.For != "strip" || p.At > k.now || p.Withdrawn != 0 && p.Withdrawn <= k.now || p.Until != 0 && p.Until <= k.now {
 			continue
 		}
-		if len(p.Braces) == 0 || s.All && k.namesAll(p.Braces) || !s.All && containsAll(p.Braces, s.Braces) {
+		if len(p.Braces) == 0 || s.All && k.namesAll(p.Braces, k.now) || !s.All && containsAll(p.Braces, s.Braces) {
 			return true
 		}
 	}
@@ -207,25 +228,26 @@ func containsAll(list, want []string) bool {
 
 func (k *look) frostAlerts(c *collector, a *Assessment, acc *account) {
 	for _, f := range acc.freezes {
-		if f.early && k.released("frost", f.to, func(r wall.Release) bool { return r.Freeze >= f.from-hourMS && r.Freeze <= f.to+hourMS }) == nil {
-			how := "was read"
-			if f.assumed {
-				how = "has to be assumed, since the top was not read"
-			}
-			c.add(AlertFrozen, "freeze "+moment(f.from).Format("2006-01-02T15:04Z"), f.from, "Frost in the concrete %s before 3.5 MPa: 0 °C or less %s. Equivalent age begins again at the thaw; the engineer decides.", k.local(f.from), how)
+		if !f.early || k.released(Frost, f.to, f.named) != nil {
+			continue
 		}
+		how := "was read or seen"
+		if f.assumed {
+			how = "has to be assumed, since the top was not read"
+		}
+		c.add(AlertFrozen, "freeze "+moment(f.from).Format("2006-01-02T15:04Z"), f.from, "Frost in the concrete %s before 3.5 MPa: 0 °C or less %s. Equivalent age begins again at the thaw; the engineer decides.", k.local(f.from), how)
 	}
 	if acc.metAt != 0 || a.State != StateCuring && a.State != StatePlacing {
 		return
 	}
 	for _, h := range k.site.Hours {
-		if h.At < k.now-hourMS || h.Coldest > 0 {
+		if h.At+hourMS <= k.now || h.Coldest > 0 {
 			continue
 		}
-		if h.At > k.now+dayMS {
-			k.at(h.At - dayMS)
+		if !k.past(h.At - dayMS) {
 			return
 		}
+		k.at(h.At + hourMS)
 		c.add(AlertFrostAhead, "frost "+time.UnixMilli(h.At).In(c.zone).Format("2006-01-02"), max(k.wall.Pour.Started, h.At-dayMS), "Frost is forecast from %s (%s °C) and the concrete is not cured. Cover the top and the openings now.",
 			k.local(h.At), formatFixed(float64(h.Coldest)/100, 1))
 		return
@@ -241,8 +263,7 @@ func (k *look) probeAlerts(c *collector, a *Assessment) {
 		if !ok || t.Typed() || t.Place != "top" && t.Place != "core" && t.Place != "face" {
 			continue
 		}
-		k.at(at + silentMS)
-		if at+silentMS <= k.now {
+		if k.past(at + silentMS) {
 			c.add(AlertProbeSilent, t.Place+" "+t.Probe, at+silentMS, "Probe %s (%s) has said nothing since %s. Until it does, the coldest substitute counts.", t.Probe, t.Place, k.local(at))
 		}
 	}
@@ -255,11 +276,14 @@ func (k *look) doubtAlerts(c *collector) {
 }
 
 func doubtAlert(c *collector, d wall.Doubt) {
-	if d.Key.ID == "" {
+	switch {
+	case d.Key.ID == "":
 		c.add(AlertEventRefused, fmt.Sprintf("message %d", d.Message), d.Since, "Message %d was %s. It counts as a doubt until a named person answers it.", d.Message, d.What)
-		return
+	case d.Clock:
+		c.add(AlertClockDoubtful, "event "+d.Key.ID, d.Since, "Entry %s of %s is in doubt: %s. The safer time counts until a named person answers it.", d.Key.ID, d.Key.Source, d.What)
+	default:
+		c.add(AlertEventRefused, "event "+d.Key.ID, d.Since, "Entry %s of %s does nothing: %s. It counts as a doubt until a named person answers it.", d.Key.ID, d.Key.Source, d.What)
 	}
-	c.add(AlertClockDoubtful, "event "+d.Key.ID, d.Since, "Entry %s of %s is in doubt: %s. The safer time counts until a named person answers it.", d.Key.ID, d.Key.Source, d.What)
 }
 
 // gapAlertAfter is how long a gap in a device's numbers may last before it is an alert.
@@ -271,9 +295,8 @@ func AlertsOfSite(s *site.State, d *site.Devices, hub Hub, now time.Time) ([]Ale
 	c := collector{zone: s.Zone()}
 	k := look{site: s, now: now.UnixMilli()}
 	d.Gaps(func(device string, g site.Gap) {
-		k.at(g.Since + gapAlertAfter)
-		if g.Since+gapAlertAfter <= k.now {
-			c.add(AlertRecordGap, fmt.Sprintf("device %s number %d", device, g.From), g.Since+gapAlertAfter,
+		if k.past(g.Since + gapAlertAfter) {
+			c.add(AlertRecordGap, fmt.Sprintf("device %s number %d", device, g.From), g.Since,
 				"Numbers %s of device %s have not come since %s. Every wall of the site stays shut until they come or an officer gives them up by name.", numbers(g), device, k.local(g.Since))
 		}
 	})

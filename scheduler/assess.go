@@ -16,10 +16,11 @@ func Assess(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Tim
 	out := Assessment{Site: w.Site, Wall: w.Wall, At: time.UnixMilli(k.now).UTC()}
 	out.Joints = k.joints()
 	acc := k.account()
-	out.Strip = k.window(out.Joints, acc)
+	c := k.judge(acc, out.Joints)
+	out.Strip = k.window(c, acc)
 	out.State = k.state(&out)
-	out.Braces = k.braceWindows(out.Joints, k.now, &out)
-	out.Alerts = k.alerts(&out, acc)
+	out.Braces = k.braceWindows(out.Joints, &out)
+	out.Alerts = k.alerts(&out, acc, c)
 	if out.State == StateHandedOver {
 		k.next = 0
 	}
@@ -27,58 +28,49 @@ func Assess(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Tim
 	return out
 }
 
-// account sums time and temperature to the present, and finds the moment at
-// which time alone would meet the need by what is already known.
-func (k *look) account() *account {
-	a := k.accountant()
-	a.relNeed = k.relationNeed()
-	a.run(k.now)
-	if a.out.metAt == 0 && a.zero != 0 && !a.out.pending {
-		k.foresee()
-	}
-	return &a.out
+// criteria are the lines of the window at the look's moment.
+type criteria struct {
+	cured    []named
+	standing []named // support, wind, straight, hold
+	permit   named
+	steady   int64 // when all but the wind was met; 0: not
 }
 
-// foresee asks when forecast hours alone would meet the need, so that the
-// scheduler looks again at that moment. Readings that come change it.
-func (k *look) foresee() {
-	h := k.site.Hours
-	if len(h) == 0 || h[len(h)-1].At < k.now {
-		return
+func (k *look) judge(acc *account, joints []Joint) criteria {
+	c := criteria{
+		cured:    []named{{Complete, k.complete()}, {Floor, k.floor()}, {Temperature, k.age(acc)}, {Strength, k.strength(acc)}, {Frost, k.frost(acc)}},
+		standing: []named{{Support, k.support()}, {Wind, k.wind()}, {Straight, k.straight()}, {Hold, k.hold(joints)}},
 	}
-	a := k.accountant()
-	a.run(min(h[len(h)-1].At+hourMS, k.now+wallReadEvery))
-	if a.out.metAt > k.now {
-		k.at(ceilMinute(a.out.metAt))
+	before := slices.Concat(c.cured, []named{c.standing[0], c.standing[2]})
+	c.permit = named{Permit, k.permit(metAt(before))}
+	if lasting := append(before, c.standing[3], c.permit); allMet(lasting) {
+		c.steady = metAt(lasting)
 	}
+	return c
 }
+
+func (c *criteria) all() []named { return slices.Concat(c.cured, c.standing, []named{c.permit}) }
 
 // window puts the criteria together.
-func (k *look) window(joints []Joint, acc *account) (st Strip) {
-	cured := []named{{Complete, k.complete()}, {Floor, k.floor()}, {Temperature, k.age(acc)}, {Strength, k.strength(acc)}, {Frost, k.frost(acc)}}
-	standing := []named{{Support, k.support(k.now)}, {Straight, k.straight(k.now)}, {Hold, k.hold(k.now, joints)}, {Wind, k.wind(k.now)}}
-	curedAt := metAt(cured)
-	before := slices.Concat(cured, []named{standing[0], standing[1]})
-	permit := named{Permit, k.permit(k.now, metAt(before))}
-	all := slices.Concat(cured, []named{standing[0], standing[3], standing[1], standing[2], permit})
-	for i, c := range all {
+func (k *look) window(c criteria, acc *account) (st Strip) {
+	all := c.all()
+	for i, n := range all {
 		layer := LayerCured
-		if i >= len(cured) {
+		if i >= len(c.cured) {
 			layer = LayerStanding
 		}
-		st.Criteria = append(st.Criteria, Criterion{Name: c.name, Layer: layer, Met: c.met, MetAt: moment(c.at), Have: c.have, Need: c.need, Unit: c.unit, Note: c.note})
+		st.Criteria = append(st.Criteria, Criterion{Name: n.name, Layer: layer, Met: n.met, MetAt: moment(n.at), Have: n.have, Need: n.need, Unit: n.unit, Note: n.note})
 	}
-	if allMet(cured) {
-		st.CuredAt = moment(curedAt)
+	if allMet(c.cured) {
+		st.CuredAt = moment(metAt(c.cured))
 	}
 	st.Earliest = moment(metAt(all))
-	st.Open = allMet(all) && metAt(all) <= k.now
-	if st.Open {
+	if st.Open = allMet(all) && metAt(all) <= k.now; st.Open {
 		st.OpenedAt = st.Earliest
 	}
 	early, likely, late := k.expect(acc)
 	st.Expected = Expected{moment(early), moment(likely), moment(late)}
-	st.Governs = k.governs(cured, append(standing, permit), likely)
+	st.Governs = k.governs(c.cured, append(slices.Clone(c.standing), c.permit), likely)
 	return st
 }
 
@@ -142,13 +134,13 @@ func last(list []named) string {
 func (k *look) state(a *Assessment) string {
 	p, h := &k.wall.Pour, &k.wall.Holding
 	switch {
-	case h.HandedOver != 0 && h.HandedOver <= k.now:
+	case h.HandedOver != 0 && k.past(h.HandedOver):
 		return StateHandedOver
 	case len(h.Strips) > 0 && h.AllStripped():
 		return StateStripped
 	case len(p.Lifts) == 0 && p.Started == 0:
 		return StatePlanned
-	case p.Finished == 0 || p.Finished > k.now:
+	case p.Finished == 0 || !k.past(p.Finished):
 		return StatePlacing
 	case a.Strip.Open:
 		return StateMayStrip

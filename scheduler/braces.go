@@ -103,10 +103,10 @@ func (k *look) clockZero(r reach) int64 {
 	return zero
 }
 
-// braceWindows looks at every brace that stood at a moment, by its own clock zero.
-// Braces with one clock zero share the sums of temperature.
-func (k *look) braceWindows(joints []Joint, at int64, a *Assessment) []BraceWindow {
-	list := k.standingAt(at)
+// braceWindows looks at every brace that stood at the look's moment, by its own
+// clock zero. Braces with one clock zero share the sums of temperature.
+func (k *look) braceWindows(joints []Joint, a *Assessment) []BraceWindow {
+	list := k.standingAt(k.now)
 	if len(list) == 0 || len(k.wall.Pour.Lifts) == 0 || a.State == StateHandedOver {
 		return k.plainBraces()
 	}
@@ -116,7 +116,7 @@ func (k *look) braceWindows(joints []Joint, at int64, a *Assessment) []BraceWind
 	for i, b := range list {
 		looks[i] = *k
 		y := &looks[i]
-		y.now, y.brace, y.reach, y.next = at, b.Name, k.reachOf(list, i), 0
+		y.brace, y.reach, y.next = b.Name, k.reachOf(list, i), 0
 		y.zero = k.clockZero(y.reach)
 		if accounts[y.zero] == nil {
 			accounts[y.zero] = y.account()
@@ -132,7 +132,7 @@ func (k *look) braceWindows(joints []Joint, at int64, a *Assessment) []BraceWind
 
 func (k *look) braceWindow(b *wall.Brace, joints []Joint, acc *account) BraceWindow {
 	w := BraceWindow{Name: b.Name, AtM: metres(b.At), FromM: metres(k.reach.from), ToM: metres(k.reach.to), ClockZero: moment(k.zero), State: BraceStanding}
-	w.Strip = k.window(joints, acc)
+	w.Strip = k.window(k.judge(acc, joints), acc)
 	if b.Disturbed > b.Inspected {
 		w.State = BraceDisturbed
 	}

@@ -33,18 +33,23 @@ func (k *look) complete() ruling {
 	if len(p.Lifts) == 0 {
 		miss("no lift is recorded")
 	}
-	if p.Finished == 0 || p.Finished > k.now {
+	if p.Finished == 0 || !k.past(p.Finished) {
 		miss("pour.finished is not recorded")
 	}
 	for _, s := range p.Low {
 		miss("%s stands at %.2f m, under its planned top", stretch(s.From, s.To), metres(s.Height()))
+	}
+	for _, s := range p.High {
+		miss("%s stands at %.2f m, over its planned top", stretch(s.From, s.To), metres(s.Height()))
 	}
 	v.at = p.Finished
 	for _, d := range k.wall.Devices() {
 		k.reported(d, &v, miss)
 	}
 	k.devices.Gaps(func(device string, g site.Gap) {
-		miss("numbers %s of device %s have not come", numbers(g), device)
+		if k.past(g.Since) {
+			miss("numbers %s of device %s have not come", numbers(g), device)
+		}
 	})
 	v.met = len(missing) == 0
 	v.have, v.note = "whole", strings.Join(missing, "; ")
@@ -55,18 +60,21 @@ func (k *look) complete() ruling {
 }
 
 // reported asks whether a device that recorded placing said since the finish
-// that its outbox is empty.
+// that its outbox is empty, or was given up by two persons.
 func (k *look) reported(d wall.Device, v *ruling, miss func(string, ...any)) {
-	y, _ := k.devices.Device(d.Name)
+	finished := k.wall.Pour.Finished
+	at := k.devices.GivenUp(d.Name, finished)
+	if r := k.devices.ReportedSince(d.Name, finished, d.Last); d.Numbered && r != 0 && (at == 0 || r < at) {
+		at = r
+	}
 	switch {
-	case !d.Numbered && !k.devices.WrittenOff(d.Name):
-		miss("device %s does not number its events", d.Name)
-	case d.Numbered && (y.Reported == 0 || y.Reported < k.wall.Pour.Finished || y.Last < d.Last):
-		if !k.devices.WrittenOff(d.Name) {
-			miss("device %s has not reported an empty outbox since the finish", d.Name)
-		}
+	case finished == 0:
+	case at != 0 && k.past(at):
+		v.at = max(v.at, at)
+	case d.Numbered:
+		miss("device %s has not reported an empty outbox since the finish", d.Name)
 	default:
-		v.at = max(v.at, y.Reported)
+		miss("device %s does not number its events", d.Name)
 	}
 }
 
@@ -81,28 +89,32 @@ func numbers(g site.Gap) string {
 // concrete. Nothing shortens it.
 func (k *look) floor() ruling {
 	zero, need := k.zero, max(k.policy.FloorS, site.FloorS)
-	v := ruling{need: hoursText(need), unit: "h", have: "0", note: k.setBy(need == site.FloorS)}
+	v := ruling{need: hoursText(need), unit: "h", have: "0", note: k.setBy(need, site.FloorS, func(c wall.Criterion) int64 { return c.FloorS })}
 	if zero == 0 {
 		v.note = "no concrete is recorded"
 		return v
 	}
 	v.at = ceilMinute(zero + need*secondMS)
 	v.have = hoursText(max(0, k.now-zero) / secondMS)
-	v.met = k.now >= v.at
-	k.at(v.at)
+	v.met = k.past(v.at)
 	return v
 }
 
-// setBy says on whose word a number stands.
-func (k *look) setBy(isDefault bool) string {
-	if len(k.criteria) > 0 {
-		c := k.criteria[len(k.criteria)-1]
-		return strings.TrimSpace(fmt.Sprintf("engineer's criterion by %s %s %s", c.By, c.Drawing, c.Clause))
+// notSet stands beside whatever no engineer set.
+const notSet = "not set by an engineer"
+
+// setBy says on whose word a number stands: an engineer's criterion that asks
+// for it, the site's policy, or the tool's default.
+func (k *look) setBy(need, standard int64, of func(wall.Criterion) int64) string {
+	for _, c := range slices.Backward(k.criteria) {
+		if of != nil && of(c) == need && need != 0 {
+			return strings.Join(strings.Fields("engineer's criterion by "+c.By+" "+c.Drawing+" "+c.Clause), " ")
+		}
 	}
-	if isDefault || k.site.PolicyBy == "" {
-		return "not set by an engineer"
+	if need == standard || k.site.PolicyBy == "" {
+		return notSet
 	}
-	return "site policy by " + k.site.PolicyBy + "; not set by an engineer"
+	return "site policy by " + k.site.PolicyBy + "; " + notSet
 }
 
 // age: equivalent age by every rule of the policy.
@@ -115,14 +127,13 @@ func (k *look) age(a *account) ruling {
 	for _, r := range k.policy.Rules {
 		names = append(names, maturityOf(r).Name())
 	}
-	v.note = strings.Join(names, " and ") + "; " + k.setBy(true)
+	v.note = strings.Join(names, " and ") + "; " + k.setBy(k.policy.AgeS, site.FloorS, func(c wall.Criterion) int64 { return c.AgeS })
 	if a.pending {
 		v.note += "; a substitute says frost since the last reading of the top: nothing counts until it is read"
 	}
 	if a.metAt != 0 {
 		v.at = ceilMinute(a.metAt)
-		v.met = k.now >= v.at
-		k.at(v.at)
+		v.met = k.past(v.at)
 	}
 	return v
 }
@@ -138,21 +149,29 @@ func (k *look) strength(a *account) ruling {
 		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.whyByAge()}
 	}
 	if need == 0 {
-		return ruling{have: "unknown", need: "an engineer's criterion", note: k.whyNotByAge()}
+		v := ruling{have: "unknown", need: "an engineer's criterion", note: k.whyNotByAge()}
+		if r := k.released(Strength, k.zero, nil); r != nil {
+			v.met, v.at, v.have, v.note = true, r.At, "released", "released by "+r.By
+		}
+		return v
 	}
-	v := ruling{need: mpa(need), unit: "MPa", have: "no wall-cured result"}
+	v := ruling{need: mpa(need), unit: "MPa", have: "no wall-cured result", note: k.setBy(int64(need), 0, func(c wall.Criterion) int64 { return int64(c.MPa100) })}
 	if best := k.bestTest(); best > 0 {
 		v.have = mpa(best)
 	}
 	v.at = k.strengthShownAt(need)
-	if a.relMet != 0 && k.relationConfirmed() && (v.at == 0 || a.relMet < v.at) {
-		v.at, v.note = a.relMet, "the mix's strength relation, confirmed by a test"
+	if a.relMet != 0 {
+		if confirmed := k.relationConfirmed(); confirmed != 0 && (v.at == 0 || max(confirmed, a.relMet) < v.at) {
+			v.at, v.note = max(confirmed, a.relMet), "the mix's strength relation, confirmed by a test; "+v.note
+		}
+	}
+	if r := k.released(Strength, k.zero, nil); r != nil && (v.at == 0 || r.At < v.at) {
+		v.at, v.note = r.At, "released by "+r.By
 	}
 	if v.at != 0 {
 		v.at = ceilMinute(v.at)
-		k.at(v.at)
+		v.met = k.past(v.at)
 	}
-	v.met = v.at != 0 && k.now >= v.at
 	return v
 }
 
@@ -172,12 +191,20 @@ func (k *look) whyNotByAge() string {
 
 func mpa(hundredths int) string { return formatFixed(float64(hundredths)/100, 1) }
 
+// tests yields the results that count, in order: of specimens cured beside the
+// wall, or made on the wall itself, since the last concrete.
+func (k *look) tests(yield func(wall.Test) bool) {
+	for _, t := range k.wall.Holding.Tests {
+		if t.Wall && k.past(t.At) && t.At > k.zero && !yield(t) {
+			return
+		}
+	}
+}
+
 func (k *look) bestTest() int {
 	best := 0
-	for _, t := range k.wall.Holding.Tests {
-		if t.Wall && t.At <= k.now {
-			best = max(best, t.MPa100)
-		}
+	for t := range k.tests {
+		best = max(best, t.MPa100)
 	}
 	return best
 }
@@ -187,17 +214,16 @@ func (k *look) bestTest() int {
 // Laboratory-cured specimens never count.
 func (k *look) strengthShownAt(need int) int64 {
 	var shown int64
-	cured := 0
-	for _, t := range k.wall.Holding.Tests {
-		if !t.Wall || t.At > k.now || t.At <= k.zero {
-			continue
-		}
+	var cured []string
+	for t := range k.tests {
 		switch {
 		case t.MPa100 < need:
-			shown, cured = 0, 0
+			shown, cured = 0, nil
 		case t.Specimen != "":
-			cured++
-			if cured == 2 && shown == 0 {
+			if !slices.Contains(cured, t.Specimen) {
+				cured = append(cured, t.Specimen)
+			}
+			if len(cured) == 2 && shown == 0 {
 				shown = t.At
 			}
 		case shown == 0:
@@ -207,26 +233,30 @@ func (k *look) strengthShownAt(need int) int64 {
 	return shown
 }
 
-// relationConfirmed reports whether a wall-cured test stands behind the mix's
-// strength relation: at or above nine tenths of what the relation gave then.
-func (k *look) relationConfirmed() bool {
+// relationLeast is the strength under which a test says little of the mix's
+// relation, hundredths of a MPa (common practice, no source).
+const relationLeast = 350
+
+// relationConfirmed is when a wall-cured test came to stand behind the mix's
+// strength relation, at or above nine tenths of what the relation gave then; 0:
+// none does, or one is under it.
+func (k *look) relationConfirmed() int64 {
 	if k.mix.relation == nil {
-		return false
+		return 0
 	}
-	confirmed := false
-	for _, t := range k.wall.Holding.Tests {
-		if !t.Wall || t.At > k.now || t.At <= k.zero {
-			continue
-		}
-		a := k.accountant()
-		a.need = 1 << 62
+	var confirmed int64
+	for t := range k.tests {
+		a := k.accountant(k.now)
+		a.need, a.all = 1<<62, false
 		a.run(t.At)
-		days := float64(a.out.sums[0]/nanoHour) / 86400
+		days := float64(slices.Max(a.out.sums)/nanoHour) / 86400
 		want, err := k.mix.relation.MPa(days)
 		if err != nil || float64(t.MPa100) < 90*want {
-			return false
+			return 0
 		}
-		confirmed = true
+		if want >= relationLeast/100 && confirmed == 0 {
+			confirmed = t.At
+		}
 	}
 	return confirmed
 }
@@ -253,7 +283,7 @@ func (k *look) frost(a *account) ruling {
 			continue
 		}
 		v.have = "frozen " + k.local(f.from)
-		r := k.released("frost", f.to, func(r wall.Release) bool { return r.Freeze >= f.from-hourMS && r.Freeze <= f.to+hourMS })
+		r := k.released(Frost, f.to, f.named)
 		if r == nil {
 			v.met, v.at = false, 0
 			v.note = "equivalent age begins again at the thaw, and only an engineer's release that names this freeze opens the window"
@@ -267,11 +297,16 @@ func (k *look) frost(a *account) ruling {
 	return v
 }
 
+// named reports whether a release names the freeze, give or take an hour.
+func (f freeze) named(r wall.Release) bool {
+	return r.Freeze >= f.from-hourMS && r.Freeze <= f.to+hourMS
+}
+
 // released finds the first release of a criterion at or after a moment.
 func (k *look) released(what string, after int64, fits func(wall.Release) bool) *wall.Release {
 	for i := range k.wall.Holding.Releases {
 		r := &k.wall.Holding.Releases[i]
-		if r.Releases == what && r.At >= after && r.At <= k.now && (fits == nil || fits(*r)) {
+		if r.Releases == what && r.At >= after && (fits == nil || fits(*r)) && k.past(r.At) {
 			return r
 		}
 	}

@@ -1,18 +1,25 @@
 package scheduler
 
-import "earlyage/projector/wall"
+import (
+	"cmp"
+	"slices"
+
+	"earlyage/projector/site"
+	"earlyage/scheduler/concrete"
+)
 
 // The forecast of the strip: what is to be expected, never what opens.
 const (
 	horizon        = 30 * dayMS
 	expectedMargin = 500 // hundredths of a kelvin, either way
 	decayPermille  = 920 // of the difference between concrete and air, each hour: a time constant of 12 h (planning figure)
+	unknownCenti   = 500 // nothing is known: cold enough to be no promise
 )
 
 // expect projects the sums beyond the present: early and late by the forecast
 // and its margin, likely by the forecast itself; beyond the forecast by the same
-// hours of its last day; without one by the mean since the last concrete. It is
-// always floor <= early <= likely <= late. Zero: not within 30 days.
+// hours of its last day; without one by the last temperature that counted. It
+// is always floor <= early <= likely <= late. Zero: not within 30 days.
 func (k *look) expect(acc *account) (early, likely, late int64) {
 	zero := k.zero
 	if zero == 0 {
@@ -23,67 +30,83 @@ func (k *look) expect(acc *account) (early, likely, late int64) {
 		at := max(floor, ceilMinute(acc.metAt))
 		return at, at, at
 	}
-	air := k.airAhead(acc)
-	project := func(margin int64) int64 {
-		at := k.project(acc, air, margin)
+	if k.now-acc.counted > silentMS {
+		k.at((floorDiv(k.now, hourMS) + 1) * hourMS) // nothing counts: what is to be expected moves with the hours
+	}
+	p := k.projection(acc)
+	var tables []*concrete.Table
+	for _, r := range k.policy.Rules {
+		tables = append(tables, tableOf(maturityOf(r)))
+	}
+	to := func(margin int64) int64 {
+		at := p.reach(tables, acc.sums, k.policy.AgeS*nanoHour, margin)
 		if at == 0 {
 			return 0
 		}
 		return max(floor, ceilMinute(at))
 	}
-	early, likely, late = project(expectedMargin), project(0), project(-expectedMargin)
-	return early, likely, late
+	return to(expectedMargin), to(0), to(-expectedMargin)
 }
 
-// airAhead is the expected air by the hour from the present, in centidegrees.
-func (k *look) airAhead(acc *account) func(hour int64) int64 {
+// projection is what is expected of the temperatures to come.
+type projection struct {
+	now   int64   // Unix ms
+	first int64   // hour of the first of the temperatures, since the epoch
+	air   []int16 // by the hour
+	last  int64   // the last temperature that counted
+	over  int64   // how much warmer the concrete is than the air now
+}
+
+func (k *look) projection(acc *account) projection {
+	p := projection{now: k.now, last: unknownCenti}
+	if acc.counted != 0 {
+		p.last = int64(acc.last.centi)
+	}
 	hours := k.site.Hours
-	first, last := k.now, int64(0)
-	byHour := map[int64]int64{}
-	for _, h := range hours {
-		if h.At+hourMS > first {
-			byHour[floorDiv(h.At, hourMS)] = int64(h.Latest)
-			last = max(last, floorDiv(h.At, hourMS))
+	i, _ := slices.BinarySearchFunc(hours, k.now-hourMS+1, func(h site.Hour, at int64) int { return cmp.Compare(h.At, at) })
+	for _, h := range hours[i:] {
+		n := floorDiv(h.At, hourMS)
+		if len(p.air) == 0 {
+			p.first = n
+		}
+		for int64(len(p.air)) < n-p.first && len(p.air) > 0 { // an hour that no forecast gave is like the one before
+			p.air = append(p.air, p.air[len(p.air)-1])
+		}
+		p.air = append(p.air, h.Latest)
+		if len(p.air) > int(horizon/hourMS) {
+			break
 		}
 	}
-	mean := int64(acc.last.centi)
-	if acc.last.source == FromNothing || acc.last.centi == wall.None {
-		mean = 500 // nothing is known: cold enough to be no promise
+	if acc.counted != 0 && (acc.last.source == FromTop || acc.last.source == FromCore) {
+		p.over = p.last - p.airAt(floorDiv(k.now, hourMS))
 	}
-	previous := mean
-	if len(byHour) == 0 {
-		return func(int64) int64 { return mean }
-	}
-	return func(hour int64) int64 {
-		for hour > last {
-			hour -= 24
-		}
-		for h := hour; h <= hour+6; h++ {
-			if c, ok := byHour[h]; ok {
-				previous = c
-				return c
-			}
-		}
-		return previous
-	}
+	return p
 }
 
-// project runs the sums on, hour by hour, until the slowest rule reaches its need.
-func (k *look) project(acc *account, air func(int64) int64, margin int64) int64 {
-	sums := append([]int64(nil), acc.sums...)
-	need := k.policy.AgeS * nanoHour
-	start := floorDiv(k.now, slotMS) * slotMS
-	over := int64(0) // how much warmer the concrete is than the air now
-	if acc.last.source == FromTop || acc.last.source == FromCore {
-		over = int64(acc.last.centi) - air(floorDiv(start, hourMS))
+func (p *projection) airAt(hour int64) int64 {
+	n := int64(len(p.air))
+	if n == 0 {
+		return p.last
 	}
+	i := max(hour-p.first, 0)
+	if i >= n {
+		day := min(n, 24)
+		i = n - day + (i-n)%day
+	}
+	return int64(p.air[i])
+}
+
+// reach runs the sums on, hour by hour, until the slowest rule reaches the need.
+func (p *projection) reach(tables []*concrete.Table, sums []int64, need, margin int64) int64 {
+	sums = slices.Clone(sums)
+	over := p.over
+	start := floorDiv(p.now, slotMS) * slotMS
 	for at := start; at < start+horizon; at += hourMS {
-		c := air(floorDiv(at, hourMS)) + over + margin
-		c = max(-5000, min(c, 8000))
+		c := max(-5000, min(p.airAt(floorDiv(at, hourMS))+over+margin, 8000))
 		over = over * decayPermille / 1000
-		met, when := true, at
-		for i, r := range k.policy.Rules {
-			gain := tableOf(maturityOf(r)).Hour(int32(c))
+		met, when := true, max(at, p.now)
+		for i, t := range tables {
+			gain := t.Hour(int32(c))
 			if sums[i] += gain * 3600; sums[i] < need {
 				met = false
 				continue

@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"math"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -44,7 +45,8 @@ type look struct {
 	brace string // empty: the whole wall
 	reach reach
 
-	next int64
+	heats map[[2]int64][2]float64
+	next  int64
 }
 
 // mix is what counts of the mixes that went into the wall.
@@ -52,13 +54,13 @@ type mix struct {
 	known    bool // every one is approved and countersigned
 	portland bool // of Portland cement without retarder, every one of them
 	relation *concrete.Hyperbolic
-	set      []concrete.SetPoint
+	sets     [][]concrete.SetPoint // setting data; nil among them: the approximate table. A joint goes by the shortest
 }
 
 func lookAt(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Time) *look {
-	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), policy: s.Policy, zero: w.Pour.ClockZero}
+	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), zero: w.Pour.ClockZero}
 	k.mix = k.mixOf()
-	k.applyCriteria()
+	k.setPolicy(s.Policy)
 	return k
 }
 
@@ -69,13 +71,29 @@ func (k *look) at(t int64) {
 	}
 }
 
-// mixNames lists the mixes planned and delivered.
+// past reports whether a moment of the record is past, and otherwise notes when
+// it will be.
+func (k *look) past(t int64) bool {
+	k.at(t)
+	return t <= k.now
+}
+
+// mixNames lists the mixes planned and delivered. A load that was sent back
+// counts only if some of it was placed.
 func (k *look) mixNames() []string {
-	names := []string{k.wall.Holding.Mix}
+	names := slices.Clone(k.wall.Holding.Mixes)
 	for _, y := range k.wall.Pour.Loads {
-		if y.Mix != "" && y.Mix != k.wall.Holding.Mix && y.Rejected == 0 {
-			names = append(names, y.Mix)
+		if y.Rejected != 0 && !y.Placed {
+			continue
 		}
+		for _, m := range y.Mixes {
+			if !slices.Contains(names, m) {
+				names = append(names, m)
+			}
+		}
+	}
+	if len(names) == 0 {
+		names = append(names, "")
 	}
 	return names
 }
@@ -83,61 +101,82 @@ func (k *look) mixNames() []string {
 // mixOf takes the cautious sum of the mixes: what one of them does not allow,
 // the wall does not.
 func (k *look) mixOf() mix {
+	names := k.mixNames()
 	out := mix{known: true, portland: true}
-	for i, name := range k.mixNames() {
-		m, ok := k.site.Mixes[name]
-		out.known = out.known && ok && m.Signed
+	versions := 0
+	for _, name := range names {
+		m := k.site.Mixes[name]
+		out.known = out.known && m.Known
+		if len(m.Versions) == 0 {
+			out.sets = append(out.sets, nil)
+		}
 		for _, v := range m.Versions {
+			versions++
 			out.portland = out.portland && v.Binder == "portland" && v.Retarder != nil && !*v.Retarder
-			for _, p := range v.Set {
-				out.set = appendSet(out.set, p)
+			points := setPoints(v.Set)
+			out.sets = append(out.sets, points)
+			if !v.Signed && points != nil {
+				out.sets = append(out.sets, nil)
 			}
-			out.relate(i, len(m.Versions), v.Relation)
+			if r := v.Relation; r != nil && v.Signed {
+				out.relation = &concrete.Hyperbolic{SuMPa: *r.SuMPa, KPerDay: *r.KPerD, T0Days: *r.T0D}
+			}
 		}
 	}
 	out.portland = out.portland && out.known
-	if !out.known {
+	if !out.known || versions != 1 { // a relation counts only if it is the only one there is
 		out.relation = nil
 	}
 	return out
 }
 
-// appendSet takes a measured initial set within the range of the library.
-func appendSet(list []concrete.SetPoint, p events.InitialSet) []concrete.SetPoint {
-	if *p.Celsius < 0 || *p.Celsius > 38 {
-		return list
+// setPoints takes the measured initial sets within the range of the library; nil: none.
+func setPoints(list []events.InitialSet) (out []concrete.SetPoint) {
+	for _, p := range list {
+		if *p.Celsius >= 0 && *p.Celsius <= 38 {
+			out = append(out, concrete.SetPoint{Minutes: *p.Minutes, TempC: *p.Celsius})
+		}
 	}
-	return append(list, concrete.SetPoint{Minutes: *p.Minutes, TempC: *p.Celsius})
+	return out
 }
 
-// relate keeps a strength relation only if it is the only one there is.
-func (m *mix) relate(index, versions int, r *events.Relation) {
-	if index > 0 || versions > 1 || r == nil {
-		m.relation = nil
-		return
-	}
-	m.relation = &concrete.Hyperbolic{SuMPa: *r.SuMPa, KPerDay: *r.KPerD, T0Days: *r.T0D}
-}
-
-// applyCriteria makes the policy stricter by what engineers set for this wall or
-// its mix. Nothing makes it less strict.
-func (k *look) applyCriteria() {
+// setPolicy makes a policy stricter by what engineers set for this wall or its
+// mixes. Nothing makes it less strict.
+func (k *look) setPolicy(p site.Policy) {
+	k.criteria = k.criteria[:0]
+	names := k.mixNames()
 	for _, c := range k.site.Criteria {
-		if c.Mix == "" || c.Mix == k.wall.Holding.Mix {
+		if c.Mix == "" || slices.Contains(names, c.Mix) {
 			k.criteria = append(k.criteria, c)
 		}
 	}
+	onSite := len(k.criteria)
 	k.criteria = append(k.criteria, k.wall.Holding.Criteria...)
-	p := &k.policy
 	for _, c := range k.criteria {
 		p.FloorS, p.AgeS, p.MPa100 = max(p.FloorS, c.FloorS), max(p.AgeS, c.AgeS), max(p.MPa100, c.MPa100)
-		k.coreOK = k.coreOK || c.CoreCounts
-		k.ageOK = k.ageOK || c.AgeSuffices
 	}
 	p.FloorS, p.AgeS = max(p.FloorS, site.FloorS), max(p.AgeS, site.FloorS)
+	k.policy = p
+	k.coreOK = says(k.criteria[:onSite], k.criteria[onSite:], func(c wall.Criterion) (bool, bool) { return c.CoreSaid, c.CoreCounts })
+	k.ageOK = says(k.criteria[:onSite], k.criteria[onSite:], func(c wall.Criterion) (bool, bool) { return c.AgeSaid, c.AgeSuffices })
 	for _, r := range k.wall.Holding.Releases {
-		k.ageOK = k.ageOK || r.Releases == "age" && r.At <= k.now
+		k.ageOK = k.ageOK || r.Releases == "age" && k.past(r.At)
 	}
+}
+
+// says reports whether the last word of the engineers is yes: on the site or on
+// the wall, and on neither of them no.
+func says(onSite, onWall []wall.Criterion, of func(wall.Criterion) (said, yes bool)) bool {
+	yes, no := false, false
+	for _, list := range [2][]wall.Criterion{onSite, onWall} {
+		for _, c := range slices.Backward(list) {
+			if said, ok := of(c); said {
+				yes, no = yes || ok, no || !ok
+				break
+			}
+		}
+	}
+	return yes && !no
 }
 
 // local formats a moment in the site's time.

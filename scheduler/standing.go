@@ -9,20 +9,20 @@ import (
 )
 
 // support: something holds the wall up, or an engineer says that it may stand free.
-func (k *look) support(at int64) ruling {
+func (k *look) support() ruling {
 	h := &k.wall.Holding
 	v := ruling{need: "tied in, or an engineer's word", have: "not tied in"}
 	switch {
-	case h.TiedIn != 0 && h.TiedIn <= at:
+	case h.TiedIn != 0 && k.past(h.TiedIn):
 		v.met, v.at, v.have = true, h.TiedIn, "tied in"
 		return v
 	case !k.policy.TieInNeeded && !h.TieInNeeded:
-		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(false)}
+		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(0, 1, nil)}
 	}
-	if r := k.freeStanding(at); r != nil {
+	if r := k.freeStanding(); r != nil {
 		v.met, v.at = true, r.At
-		v.have = fmt.Sprintf("may stand free to %s m/s", formatFixed(float64(r.GustCM)/100, 1))
-		v.note = "by " + r.By + " " + r.Drawing
+		v.have = fmt.Sprintf("may stand free to %s m/s", ms(r.GustCM))
+		v.note = strings.TrimSpace("by " + r.By + " " + r.Drawing)
 		if r.MPa100 > 0 {
 			v.at = max(v.at, k.strengthShownAt(r.MPa100))
 		}
@@ -32,53 +32,51 @@ func (k *look) support(at int64) ruling {
 
 // freeStanding is an engineer's word that the wall may stand free, if the
 // strength that it asks for is shown.
-func (k *look) freeStanding(at int64) *wall.Release {
-	return k.released("support", 0, func(r wall.Release) bool {
-		if r.At > at || r.GustCM < 0 {
-			return false
-		}
-		shown := k.strengthShownAt(r.MPa100)
-		return r.MPa100 == 0 || shown != 0 && shown <= at
-	})
+func (k *look) freeStanding() *wall.Release {
+	return k.released(Support, 0, func(r wall.Release) bool { return r.MPa100 == 0 || k.strengthShownAt(r.MPa100) != 0 })
 }
 
 // gustKept is how long a measured gust keeps the strip shut, and gustAhead how
-// far a forecast one does.
+// far a forecast one does, and a measured one makes the wind known.
 const (
 	gustKept  = hourMS
 	gustAhead = 24 * hourMS
 )
 
 // wind: gusts measured in the last hour and forecast for the next 24 h.
-func (k *look) wind(at int64) ruling {
-	limit := k.policy.GustCM
-	if r := k.freeStanding(at); r != nil && k.wall.Holding.TiedIn == 0 {
-		limit = min(limit, r.GustCM)
+func (k *look) wind() ruling {
+	limit, note := k.policy.GustCM, k.setBy(int64(k.policy.GustCM), 900, nil)
+	if h := &k.wall.Holding; h.TiedIn == 0 || !k.past(h.TiedIn) {
+		if r := k.freeStanding(); r != nil && r.GustCM < limit {
+			limit, note = r.GustCM, "until tied in, by "+r.By
+		}
 	}
-	v := ruling{met: true, need: "at most " + ms(limit), unit: "m/s", note: k.setBy(limit == 900)}
-	worst, known, since := k.gusts(at, limit, &v)
+	v := ruling{met: true, need: "at most " + ms(limit), unit: "m/s", note: note}
+	worst, known, since := k.gusts(limit, &v)
 	switch {
-	case !known:
-		v.met, v.have, v.note = false, "unknown", "no gust was measured or forecast within 24 h"
 	case !v.met:
 		v.have = ms(worst)
+	case !known:
+		v.met, v.have, v.note = false, windUnknown, "no gust was measured or forecast within 24 h"
 	default:
 		v.have, v.at = ms(worst), since
 	}
 	return v
 }
 
-// gusts finds the worst gust that bears on a strip at a moment, whether any is
-// known, and since when none was over the limit.
-func (k *look) gusts(at int64, limit int, v *ruling) (worst int, known bool, since int64) {
+// gusts finds the worst gust that bears on a strip, whether any is known, and
+// since when none was over the limit.
+func (k *look) gusts(limit int, v *ruling) (worst int, known bool, since int64) {
 	since = k.zero
-	measured := func(t int64, cms int) {
-		if t > at {
+	measured := func(t int64, cms int, sure bool) {
+		if !k.past(t) {
 			return
 		}
-		known = true
-		k.at(t + gustAhead)
-		if t+gustKept > at {
+		if sure {
+			known = known || t+gustAhead > k.now
+			k.at(t + gustAhead)
+		}
+		if t+gustKept > k.now {
 			worst = max(worst, cms)
 			v.met = v.met && cms <= limit
 			k.at(t + gustKept)
@@ -86,13 +84,13 @@ func (k *look) gusts(at int64, limit int, v *ruling) (worst int, known bool, sin
 			since = max(since, t+gustKept)
 		}
 	}
-	k.wall.Readings.Gusts(at-gustAhead, measured)
-	k.site.Air.Gusts(at-gustAhead, measured)
+	k.wall.Readings.Gusts(k.now-gustAhead, measured)
+	k.site.Air.Gusts(k.now-gustAhead, measured)
 	for _, h := range k.site.Hours {
 		switch {
-		case h.GustCM < 0 || h.At+hourMS <= at:
+		case h.GustCM < 0 || h.At+hourMS <= k.now:
 			continue
-		case h.At > at+gustAhead:
+		case h.At > k.now+gustAhead:
 			k.at(h.At - gustAhead)
 			return worst, known, since
 		}
@@ -104,41 +102,53 @@ func (k *look) gusts(at int64, limit int, v *ruling) (worst int, known bool, sin
 	return worst, known, since
 }
 
+const windUnknown = "unknown"
+
 func ms(cms int) string { return formatFixed(float64(cms)/100, 1) }
+
+// leanMost is the greatest lean over a wall's height, mm: ACI 117-10 has the
+// lesser of 0.3 % of the height and 25 mm for a finished wall (from memory).
+const leanMost = 25
 
 // straight: the last reading of the string line was made after placing and is
 // within tolerance, or an engineer released it.
-func (k *look) straight(at int64) ruling {
+func (k *look) straight() ruling {
 	p, h := &k.wall.Pour, &k.wall.Holding
 	limit := k.policy.LineMM
-	v := ruling{need: fmt.Sprintf("at most %d in 3 m", limit), unit: "mm", have: "not read after placing"}
+	v := ruling{need: fmt.Sprintf("at most %d in 3 m", limit), unit: "mm", have: "not read after placing", note: k.setBy(int64(limit), 6, nil)}
 	after := max(p.LastConcrete, p.Corrected)
 	for i := range h.Lines {
 		l := &h.Lines[i]
-		if !l.After || l.At < after || l.At > at {
+		if !l.After || l.At < after || !k.past(l.At) {
 			continue
 		}
-		lean := h.Geometry.Height * 3 / 1000
+		lean := min(h.Geometry.Height*3/1000, leanMost)
 		v.have, v.at = fmt.Sprint(l.WorstMM), l.At
 		v.met = l.WorstMM <= limit && l.WholeMM <= 2*limit && l.LeanMM <= max(lean, limit)
+		if l.WholeMM > 2*limit || l.LeanMM > max(lean, limit) {
+			v.have = fmt.Sprintf("%d, %d over the whole wall, lean %d", l.WorstMM, l.WholeMM, l.LeanMM)
+		}
 	}
 	if !v.met {
 		v.at = 0
-		if r := k.released("straight", after, func(r wall.Release) bool { return r.At <= at }); r != nil {
+		if r := k.released(Straight, after, nil); r != nil {
 			v.met, v.at, v.note = true, r.At, "released by "+r.By
 		}
 	}
 	return v
 }
 
+// holds is how many reasons of a hold a note names.
+const holds = 6
+
 // hold: no person's hold, no untreated cold joint, no unanswered doubt.
-func (k *look) hold(at int64, joints []Joint) ruling {
+func (k *look) hold(joints []Joint) ruling {
 	v := ruling{met: true, at: k.zero, have: "none", need: "none"}
 	var against []string
 	for _, x := range k.wall.Holding.Holds {
 		switch {
-		case x.At > at:
-		case x.Released == 0 || x.Released > at:
+		case !k.past(x.At):
+		case x.Released == 0 || !k.past(x.Released):
 			against = append(against, fmt.Sprintf("hold %s by %s: %s", x.Name, x.By, x.Reason))
 		default:
 			v.at = max(v.at, x.Released)
@@ -150,37 +160,40 @@ func (k *look) hold(at int64, joints []Joint) ruling {
 		}
 	}
 	for _, d := range k.wall.Doubts() {
-		if d.Since <= at {
+		if k.past(d.Since) {
 			against = append(against, fmt.Sprintf("doubt: %s (message %d)", d.What, d.Message))
 		}
 	}
 	if n := len(against); n > 0 {
-		v.met, v.at, v.have, v.note = false, 0, fmt.Sprint(n), strings.Join(against[:min(n, 6)], "; ")
+		v.met, v.at, v.have, v.note = false, 0, fmt.Sprint(n), strings.Join(against[:min(n, holds)], "; ")
 	}
 	return v
 }
 
 // permit: where the site asks for one, a permit to strip that was issued once
-// the criteria before it were met, and still stands.
-func (k *look) permit(at, opens int64) ruling {
+// the criteria before it were met, while nobody held the wall, and still stands.
+func (k *look) permit(opens int64) ruling {
 	if !k.policy.PermitNeeded {
-		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(false)}
+		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(0, 1, nil)}
 	}
 	v := ruling{need: "a permit to strip", have: "none"}
 	for _, p := range k.wall.Holding.Permits {
-		switch {
-		case p.For != "strip" || p.At > at || v.met:
-		case p.Withdrawn != 0 && p.Withdrawn <= at:
+		if p.For != "strip" || !k.past(p.At) || v.met {
+			continue
+		}
+		switch held := k.heldAt(p.At); {
+		case p.Withdrawn != 0 && k.past(p.Withdrawn):
 			v.have, v.note = p.Number+" withdrawn", ""
-		case p.Until != 0 && p.Until <= at:
+		case p.Until != 0 && k.past(p.Until):
 			v.have, v.note = p.Number+" lapsed", ""
 		case !k.permits(p):
 			v.have, v.note = p.Number+" for some braces", "braces "+strings.Join(p.Braces, ", ")
 		case opens == 0 || p.At < opens:
 			v.have, v.note = p.Number+" too early", "issued before the window opened: it does not count"
+		case held != "":
+			v.have, v.note = p.Number+" issued under a hold", "issued while "+held+" stood: it does not count"
 		default:
 			v.met, v.at, v.have, v.note = true, p.At, p.Number, "issued by "+p.By
-			k.at(p.Until)
 		}
 	}
 	return v
@@ -188,24 +201,37 @@ func (k *look) permit(at, opens int64) ruling {
 
 // permits reports whether a permit is for what is looked at.
 func (k *look) permits(p *wall.Permit) bool {
-	if len(p.Braces) == 0 {
+	switch {
+	case len(p.Braces) == 0:
 		return true
-	}
-	if k.brace != "" {
+	case k.brace != "":
 		return slices.Contains(p.Braces, k.brace)
+	default:
+		return k.namesAll(p.Braces, k.now)
 	}
-	return k.namesAll(p.Braces)
 }
 
-func (k *look) namesAll(names []string) bool {
-	named := map[string]bool{}
-	for _, n := range names {
-		named[n] = true
-	}
-	for _, b := range k.wall.Holding.Braces {
-		if b.Set != 0 && !named[b.Name] {
-			return false
+// heldAt names a hold that stood at a moment.
+func (k *look) heldAt(at int64) string {
+	for _, x := range k.wall.Holding.Holds {
+		if x.At <= at && (x.Released == 0 || x.Released > at) {
+			return "hold " + x.Name
 		}
 	}
-	return len(k.wall.Holding.Braces) > 0
+	return ""
+}
+
+// namesAll reports whether a list names every brace that stood at a moment.
+func (k *look) namesAll(names []string, at int64) bool {
+	stood := false
+	for _, b := range k.wall.Holding.Braces {
+		if b.Set == 0 || b.Stripped != 0 && b.Stripped < at {
+			continue
+		}
+		if !slices.Contains(names, b.Name) {
+			return false
+		}
+		stood = true
+	}
+	return stood
 }

@@ -22,17 +22,31 @@ type Gap struct {
 // Device is one device of a site.
 type Device struct {
 	Name       string
-	High       uint64 // greatest number held, or said to exist
-	Gaps       []Gap  // in order, not written off
-	Reported   int64  // Unix ms, early: when its outbox was last said to be empty; 0: never
-	Last       uint64 // the last number that that report named
-	Seen       int64  // Unix ms: last recorded event
-	OffsetMS   int64  // its clock's last known offset
-	LagMS      int64  // recorded minus corrected entry of the last event
+	High       uint64   // greatest number held, or said to exist
+	Gaps       []Gap    // in order, not written off
+	Reported   int64    // Unix ms, early: when its outbox was last said to be empty; 0: never
+	Last       uint64   // the last number that that report named
+	reports    []report // in order of time
+	Seen       int64    // Unix ms: last recorded event
+	OffsetMS   int64    // its clock's last known offset
+	LagMS      int64    // recorded minus corrected entry of the last event
 	Offset     bool
 	Unnumbered bool // it made events without a number
 
 	raw []Gap // written-off numbers included
+}
+
+// report says that an outbox was empty, up to a number.
+type report struct {
+	at   int64 // Unix ms, early
+	last uint64
+	seq  uint64 // of the stream
+}
+
+// writtenOff is a run of numbers that two persons gave up.
+type writtenOff struct {
+	from, to uint64
+	at       int64 // Unix ms, late: when the first of them did
 }
 
 // Devices are the devices of one site.
@@ -41,9 +55,10 @@ type Devices struct {
 
 	devices map[string]*Device
 	dirty   map[string]bool
-	off     map[string][]events.GapWrittenOff // by device
+	off     map[string][]writtenOff // by device
 	book    wall.Book
 	rows    wall.Rows
+	said    []wall.Chunk // reports to store
 }
 
 // NewDevices returns a site without devices.
@@ -60,7 +75,14 @@ func LoadDevices(site string, chunks func(yield func(key, value []byte) bool)) (
 			if err != nil {
 				return nil, fmt.Errorf("load devices of %s: %w", site, err)
 			}
+			y.reports = d.device(y.Name).reports
 			d.devices[y.Name] = y
+			continue
+		}
+		if len(key) > 9 && key[0] == 'p' {
+			if err := d.loadReport(key, value); err != nil {
+				return nil, fmt.Errorf("load devices of %s: %w", site, err)
+			}
 			continue
 		}
 		if err := wall.LoadRow(key, value, func(events.Kind) *wall.Book { return &d.book }, &d.book, nil); err != nil {
@@ -68,6 +90,7 @@ func LoadDevices(site string, chunks func(yield func(key, value []byte) bool)) (
 		}
 	}
 	d.writeOff()
+	clear(d.dirty)
 	return d, nil
 }
 
@@ -108,9 +131,9 @@ func (d *Devices) Add(f wall.Fact) {
 	}
 	if r, ok := f.Data.(*events.DeviceReported); ok {
 		y.expect(r.Last, now)
-		if at := f.Time.UnixMilli() + y.OffsetMS; at > y.Reported {
-			y.Reported, y.Last = min(at, now), r.Last
-		}
+		x := report{min(f.Time.UnixMilli()+y.OffsetMS, now), r.Last, f.Seq}
+		y.report(x)
+		d.said = append(d.said, x.chunk(y.Name))
 	}
 	if f.Wall == "" && (f.Kind == "gap.written-off" || wall.IsChange(f.Kind)) && d.book.Add(f) {
 		d.rows.Fact(&f)
@@ -118,6 +141,49 @@ func (d *Devices) Add(f wall.Fact) {
 		return
 	}
 	d.refresh(y)
+}
+
+// report notes a report in its place in time.
+func (y *Device) report(r report) {
+	i, found := slices.BinarySearchFunc(y.reports, r, func(a, b report) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.seq, b.seq)) })
+	if !found {
+		y.reports = slices.Insert(y.reports, i, r)
+	}
+	newest := y.reports[len(y.reports)-1]
+	y.Reported, y.Last = newest.at, newest.last
+}
+
+// ReportedSince returns when the device first said, at or after a moment, that
+// everything up to a number had left it; 0: it has not.
+func (d *Devices) ReportedSince(device string, after int64, number uint64) int64 {
+	y := d.devices[device]
+	if y == nil {
+		return 0
+	}
+	i, _ := slices.BinarySearchFunc(y.reports, after, func(r report, at int64) int { return cmp.Compare(r.at, at) })
+	for _, r := range y.reports[i:] {
+		if r.last >= number {
+			return r.at
+		}
+	}
+	return 0
+}
+
+// GivenUp returns when two persons gave up, at or after a moment, all that a
+// device may still hold: the numbers after the last that came; 0: they did not.
+func (d *Devices) GivenUp(device string, after int64) int64 {
+	var high uint64
+	numbered := false
+	if y := d.devices[device]; y != nil {
+		high, numbered = y.High, y.High > 0
+	}
+	var at int64
+	for _, w := range d.off[device] {
+		if w.at >= after && (!numbered || w.from <= high+1 && w.to > high) && (at == 0 || w.at < at) {
+			at = w.at
+		}
+	}
+	return at
 }
 
 // hold marks a number as held; the numbers before it that never came are a gap.
@@ -152,10 +218,10 @@ func (y *Device) expect(n uint64, now int64) {
 
 // writeOff reads again which numbers a named person, and a second one, gave up.
 func (d *Devices) writeOff() {
-	d.off = map[string][]events.GapWrittenOff{}
+	d.off = map[string][]writtenOff{}
 	for _, e := range d.book.Entries() {
 		if w, ok := e.Last().(*events.GapWrittenOff); ok && e.Signed && !e.Maybe && len(e.Versions) == 1 {
-			d.off[w.Device] = append(d.off[w.Device], *w)
+			d.off[w.Device] = append(d.off[w.Device], writtenOff{w.From, w.To, e.Began.Late})
 		}
 	}
 	for _, y := range d.devices {
@@ -167,7 +233,7 @@ func (d *Devices) writeOff() {
 func (d *Devices) refresh(y *Device) {
 	y.Gaps = slices.Clone(y.raw)
 	for _, w := range d.off[y.Name] {
-		y.Gaps = without(y.Gaps, w.From, w.To)
+		y.Gaps = without(y.Gaps, w.from, w.to)
 	}
 }
 
@@ -187,10 +253,6 @@ func without(gaps []Gap, from, to uint64) []Gap {
 	}
 	return out
 }
-
-// WrittenOff reports whether a named person, countersigned, gave up on a device
-// that does not number its events.
-func (d *Devices) WrittenOff(device string) bool { return len(d.off[device]) > 0 }
 
 // UpTo returns the number up to which all of a device's numbers are held or
 // written off.
@@ -236,7 +298,8 @@ func (d *Devices) Gaps(each func(device string, g Gap)) {
 
 // Dirty returns what changed since the last call.
 func (d *Devices) Dirty() []wall.Chunk {
-	out := d.rows.Take()
+	out := append(d.rows.Take(), d.said...)
+	d.said = nil
 	for n := range d.dirty {
 		out = append(out, wall.Chunk{Key: append([]byte{'d'}, n...), Value: d.devices[n].append(nil)})
 	}
@@ -250,10 +313,29 @@ func (d *Devices) Digest() [32]byte {
 	b := append([]byte{wall.FoldVersion}, d.Site...)
 	for _, n := range d.List() {
 		b = append(append(b, n...), 0)
-		b = d.devices[n].append(b)
+		b = fmt.Appendf(d.devices[n].append(b), "%v", d.devices[n].reports)
 	}
 	b = d.book.AppendDigest(b)
 	return sha256.Sum256(b)
+}
+
+// A report is stored under "p", its stream sequence and its device's name.
+func (r report) chunk(device string) wall.Chunk {
+	v := binary.AppendUvarint(binary.AppendVarint(nil, r.at), r.last)
+	return wall.Chunk{Key: append(binary.BigEndian.AppendUint64([]byte{'p'}, r.seq), device...), Value: v}
+}
+
+func (d *Devices) loadReport(key, value []byte) error {
+	at, n := binary.Varint(value)
+	if n <= 0 {
+		return fmt.Errorf("report %x: %w", key, errDevice)
+	}
+	last, m := binary.Uvarint(value[n:])
+	if m <= 0 || n+m != len(value) {
+		return fmt.Errorf("report %x: %w", key, errDevice)
+	}
+	d.device(string(key[9:])).report(report{at, last, binary.BigEndian.Uint64(key[1:9])})
+	return nil
 }
 
 func (y *Device) append(b []byte) []byte {

@@ -139,9 +139,9 @@ func (p Policy) safer(q Policy) Policy {
 // count, otherwise only as far as it is on the safe side.
 func (p Policy) change(e *wall.Entry, policy func(events.Data) *events.Policy) Policy {
 	out := p
-	for i, v := range e.Versions {
+	for _, v := range e.Versions {
 		q := p.with(policy(v))
-		if e.Signed && !e.Maybe && i == 0 && len(e.Versions) == 1 {
+		if e.Signed && !e.Maybe && len(e.Versions) == 1 {
 			out = q
 			continue
 		}

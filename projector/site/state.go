@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -16,6 +17,7 @@ type State struct {
 	Site     string
 	Policy   Policy
 	PolicyBy string // who set the policy last; empty: nobody, the defaults
+	policies []policyFrom
 	Mixes    map[string]Mix
 	Criteria []wall.Criterion
 	Hours    []Hour // forecast, by hour, in order of time
@@ -34,19 +36,35 @@ type State struct {
 }
 
 // Mix is a mix as approved. Until a second person has countersigned, nothing
-// that it says makes an answer earlier.
+// that it says makes an answer earlier: what was countersigned before counts as
+// well.
 type Mix struct {
-	Versions []*events.MixApproved
-	Signed   bool
+	Versions []MixVersion
+	Known    bool   // one of them is countersigned
+	By       string // who approved the newest
 }
 
-// Hour is what was forecast for one hour, in hundredths of a degree and cm/s.
+// MixVersion is one approval of a mix that counts.
+type MixVersion struct {
+	*events.MixApproved
+	Signed bool
+}
+
+// Hour is what was forecast for one hour, in hundredths of a degree and cm/s. It
+// begins at a whole hour of UTC.
 type Hour struct {
 	At      int64 // Unix ms
 	Coldest int16 // of all forecasts issued
+	Hottest int16 // of all forecasts issued
 	Latest  int16 // of the one issued last
 	GustCM  int   // greatest of the one issued last; -1: not said
 	issued  int64
+}
+
+// policyFrom is the policy from a moment on.
+type policyFrom struct {
+	at     int64 // Unix ms
+	policy Policy
 }
 
 // New returns a site of which nothing is known.
@@ -82,11 +100,14 @@ func (s *State) Add(facts ...wall.Fact) {
 	changed, amends := false, false
 	for i := range facts {
 		f := &facts[i]
-		if f.Wall != "" || f.Kind == "device.reported" {
+		if f.Wall != "" || f.Kind == "device.reported" || !s.concerns(f) {
 			continue
 		}
 		if wall.IsReading(f.Kind) {
-			changed = s.Air.Add(f) || changed
+			if s.Air.Add(f) {
+				changed = true
+				s.record.Arrived(f.Key())
+			}
 			continue
 		}
 		if !s.book(f.Kind).Add(*f) {
@@ -98,6 +119,19 @@ func (s *State) Add(facts ...wall.Fact) {
 	if changed {
 		s.settle(amends)
 	}
+}
+
+// concerns reports whether an event is the site's own, or one of the whole
+// company that holds on every site.
+func (s *State) concerns(f *wall.Fact) bool {
+	if f.Source.Site == s.Site {
+		return true
+	}
+	switch f.Kind {
+	case "site.opened", "site.amended", "mix.approved", "criterion.set":
+		return true
+	}
+	return wall.IsChange(f.Kind)
 }
 
 // AddRefused notes a message about the site that could not be accepted.
@@ -127,7 +161,7 @@ func (s *State) settle(amends bool) {
 }
 
 func (s *State) fold() {
-	s.Policy, s.PolicyBy, s.Opened = Default(), "", false
+	s.Policy, s.PolicyBy, s.Opened, s.policies = Default(), "", false, nil
 	s.Mixes, s.Criteria, s.holes = map[string]Mix{}, nil, nil
 	s.name, s.units, s.zone = s.Site, "si", time.UTC
 	hours := map[int64]Hour{}
@@ -136,14 +170,12 @@ func (s *State) fold() {
 		e := &entries[i]
 		switch d := e.Last().(type) {
 		case *events.SiteOpened:
-			s.Opened = true
-			s.called(d.Name, d.Zone, d.Units)
-			s.Policy = s.Policy.change(e, func(v events.Data) *events.Policy { return &v.(*events.SiteOpened).Policy })
-			s.PolicyBy = e.By
+			s.Opened = s.Opened || e.Source.Site == s.Site
+			s.called(e, d.Name, d.Zone, d.Units)
+			s.setPolicy(e, func(v events.Data) *events.Policy { return &v.(*events.SiteOpened).Policy })
 		case *events.SiteAmended:
-			s.called(d.Name, d.Zone, d.Units)
-			s.Policy = s.Policy.change(e, func(v events.Data) *events.Policy { return &v.(*events.SiteAmended).Policy })
-			s.PolicyBy = e.By
+			s.called(e, d.Name, d.Zone, d.Units)
+			s.setPolicy(e, func(v events.Data) *events.Policy { return &v.(*events.SiteAmended).Policy })
 		case *events.MixApproved:
 			s.foldMix(e, d)
 		case *events.CriterionSet:
@@ -163,7 +195,11 @@ func (s *State) fold() {
 	slices.SortFunc(s.Hours, func(a, b Hour) int { return cmp.Compare(a.At, b.At) })
 }
 
-func (s *State) called(name, zone, units string) {
+// called takes what a site is called. What holds for the whole company names none.
+func (s *State) called(e *wall.Entry, name, zone, units string) {
+	if e.Source.Site != s.Site {
+		return
+	}
 	if name != "" {
 		s.name = name
 	}
@@ -177,41 +213,84 @@ func (s *State) called(name, zone, units string) {
 	}
 }
 
+func (s *State) setPolicy(e *wall.Entry, policy func(events.Data) *events.Policy) {
+	s.Policy, s.PolicyBy = s.Policy.change(e, policy), e.By
+	s.policies = append(s.policies, policyFrom{e.Began.Early, s.Policy})
+}
+
+// PolicyAt returns the policy that held at a moment (Unix ms), as it is known
+// now. Before the first it is the first: a site begins with what opened it.
+func (s *State) PolicyAt(at int64) Policy {
+	out := s.Policy
+	for i := len(s.policies) - 1; i >= 0; i-- {
+		if out = s.policies[i].policy; s.policies[i].at <= at {
+			break
+		}
+	}
+	return out
+}
+
 func (s *State) foldMix(e *wall.Entry, d *events.MixApproved) {
-	m := Mix{Signed: e.Signed && !e.Maybe}
-	if old, ok := s.Mixes[d.Mix]; ok && !m.Signed {
-		m.Versions = append(m.Versions, old.Versions...) // the one before counts as well
+	m := Mix{By: e.By}
+	signed := e.Signed && !e.Maybe && len(e.Versions) == 1
+	if !signed {
+		m = s.Mixes[d.Mix]
+		m.By = e.By
 	}
-	for _, v := range e.Versions {
-		m.Versions = append(m.Versions, v.(*events.MixApproved))
+	for i, v := range e.Versions {
+		m.Versions = append(m.Versions, MixVersion{v.(*events.MixApproved), e.Signed && !e.Maybe && i == 0})
 	}
+	m.Known = m.Known || e.Signed && !e.Maybe
 	s.Mixes[d.Mix] = m
 }
 
+// foldForecast lays a forecast over the hours that it touches. From one of its
+// times to the next either may hold; the last holds for an hour.
 func foldForecast(hours map[int64]Hour, e *wall.Entry) {
-	issued := e.Began.Early
 	for _, v := range e.Versions {
-		for _, h := range v.(*events.WeatherForecast).Hours {
-			at := h.At.UnixMilli()
-			y, known := hours[at]
-			c := wall.Centi(*h.Celsius)
-			if !known {
-				y = Hour{At: at, Coldest: c, GustCM: -1, issued: issued - 1}
+		list := v.(*events.WeatherForecast).Hours
+		for i, h := range list {
+			until := h.At.UnixMilli() + hourMS
+			next := h
+			if i+1 < len(list) {
+				next = list[i+1]
+				until = next.At.UnixMilli()
 			}
-			y.Coldest = min(y.Coldest, c)
-			gust := -1
-			if h.GustMPS != nil {
-				gust = scaled(h.GustMPS, 100, -1)
+			for at := h.At.UnixMilli() - mod(h.At.UnixMilli()); at < until; at += hourMS {
+				y, known := hours[at]
+				hours[at] = y.forecast(at, known, e.Began.Early, h, next)
 			}
-			switch {
-			case issued > y.issued:
-				y.Latest, y.GustCM, y.issued = c, gust, issued
-			case issued == y.issued:
-				y.Latest, y.GustCM = min(y.Latest, c), max(y.GustCM, gust)
-			}
-			hours[at] = y
 		}
 	}
+}
+
+const hourMS = 3600 * 1000
+
+func mod(ms int64) int64 { return (ms%hourMS + hourMS) % hourMS }
+
+// forecast adds what one forecast says of the hour, by the two times about it.
+func (y Hour) forecast(at int64, known bool, issued int64, a, b events.ForecastHour) Hour {
+	cold := min(wall.Centi(*a.Celsius), wall.Centi(*b.Celsius))
+	hot := max(wall.Centi(*a.Celsius), wall.Centi(*b.Celsius))
+	gust := max(gustOf(a), gustOf(b))
+	if !known {
+		return Hour{at, cold, hot, wall.Centi(*a.Celsius), gust, issued}
+	}
+	y.Coldest, y.Hottest = min(y.Coldest, cold), max(y.Hottest, hot)
+	switch {
+	case issued > y.issued:
+		y.Latest, y.GustCM, y.issued = wall.Centi(*a.Celsius), gust, issued
+	case issued == y.issued:
+		y.Latest, y.GustCM = min(y.Latest, cold), max(y.GustCM, gust)
+	}
+	return y
+}
+
+func gustOf(h events.ForecastHour) int {
+	if h.GustMPS == nil {
+		return -1
+	}
+	return int(math.Ceil(float64(*h.GustMPS * 100)))
 }
 
 // Zone returns the site's time zone; UTC until the site was opened.
@@ -240,7 +319,7 @@ func (s *State) Refused() []wall.Refused { return s.record.Refused() }
 
 // Digest returns the SHA-256 of all that the site's record says.
 func (s *State) Digest() [32]byte {
-	b := fmt.Appendf([]byte{wall.FoldVersion}, "%s|%s|%s|%s|%+v|%v|%v", s.Site, s.name, s.units, s.zone, s.Policy, s.Hours, s.holes)
+	b := fmt.Appendf([]byte{wall.FoldVersion}, "%s|%s|%s|%s|%+v|%+v|%v|%v", s.Site, s.name, s.units, s.zone, s.Policy, s.policies, s.Hours, s.holes)
 	b = s.record.AppendDigest(b)
 	b = s.words.AppendDigest(b)
 	b = s.Air.AppendDigest(b)

@@ -36,7 +36,7 @@ type Entry struct {
 	Began, Ended Interval // over all versions
 	Versions     []events.Data
 	Maybe        bool // voided, and the void waits for a second person
-	Signed       bool // countersigned
+	Signed       bool // a second person let the first version count
 }
 
 // Last returns the newest version of the data.
@@ -47,6 +47,7 @@ type Doubt struct {
 	Key     events.Key // the event; empty for a refused message
 	Message uint64     // stream sequence of the message
 	What    string
+	Clock   bool  // about the time of the entry; false: about what it says
 	Since   int64 // Unix milliseconds: when it was recorded
 }
 
@@ -74,6 +75,14 @@ func (b *Book) AddRefused(r Refused) {
 	}
 	b.refused[r.Seq] = r
 	b.stale, b.whole = true, true
+}
+
+// Arrived tells the book of an event that is kept outside it. What the book says
+// of the event is resolved again.
+func (b *Book) Arrived(k events.Key) {
+	if b.change != nil && b.change.bears(k) {
+		b.stale, b.whole = true, true
+	}
 }
 
 // Entries returns what counts, in canonical order: when it happened, then
@@ -110,12 +119,12 @@ type Changes struct {
 	amended map[events.Key][]*Fact
 	voided  map[events.Key][]*Fact
 	signed  map[events.Key][]*Fact
-	settled map[events.Key]*Fact
-	message map[uint64]bool
+	settled map[events.Key][]*Fact
+	message map[uint64][]*Fact // answers to refused messages
 }
 
 func (b *Book) changes() *Changes {
-	c := &Changes{map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key]*Fact{}, map[uint64]bool{}}
+	c := &Changes{map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[uint64][]*Fact{}}
 	for _, f := range b.facts {
 		switch d := f.Data.(type) {
 		case *events.RecordAmended:
@@ -126,14 +135,16 @@ func (b *Book) changes() *Changes {
 			c.signed[d.Target.Key()] = append(c.signed[d.Target.Key()], f)
 		case *events.DoubtSettled:
 			if d.Message != 0 {
-				c.message[d.Message] = true
-			} else if old := c.settled[d.Target.Key()]; old == nil || compareEntered(old, f) < 0 {
-				c.settled[d.Target.Key()] = f
+				c.message[d.Message] = append(c.message[d.Message], f)
+			} else {
+				c.settled[d.Target.Key()] = append(c.settled[d.Target.Key()], f)
 			}
 		}
 	}
-	for _, list := range c.amended {
-		slices.SortFunc(list, compareEntered)
+	for _, lists := range []map[events.Key][]*Fact{c.amended, c.settled} {
+		for _, list := range lists {
+			slices.SortFunc(list, compareEntered)
+		}
 	}
 	return c
 }
@@ -141,6 +152,21 @@ func (b *Book) changes() *Changes {
 // Any reports whether there is any change at all.
 func (c *Changes) Any() bool {
 	return len(c.amended)+len(c.voided)+len(c.signed)+len(c.settled) > 0
+}
+
+// bears reports whether a change names the event.
+func (c *Changes) bears(k events.Key) bool {
+	return len(c.amended[k])+len(c.voided[k])+len(c.signed[k])+len(c.settled[k]) > 0
+}
+
+// answered returns the last answer of a list that stands, or nil.
+func (c *Changes) answered(list []*Fact) *Fact {
+	for _, f := range slices.Backward(list) {
+		if c.stands(f) {
+			return f
+		}
+	}
+	return nil
 }
 
 func compareEntered(a, b *Fact) int {
@@ -162,24 +188,24 @@ func (c *Changes) countersigned(f *Fact) bool {
 }
 
 // fate resolves what became of f.
-func (c *Changes) fate(f *Fact) (versions []events.Data, maybe, gone bool) {
-	versions = []events.Data{f.Data}
+func (c *Changes) fate(f *Fact) (told []telling, maybe, gone bool) {
+	told = []telling{{f.Data, f, c.countersigned(f)}}
 	for _, a := range c.amended[f.Key()] {
 		d := a.Data.(*events.RecordAmended)
 		if d.Kind != f.Kind {
 			continue // a doubt of its own
 		}
 		undone, final := c.undone(a)
-		switch {
+		switch signed := c.countersigned(a); {
 		case final:
-		case c.countersigned(a) && !undone:
-			versions = []events.Data{d.Replacement()}
+		case signed && !undone:
+			told = []telling{{d.Replacement(), a, true}}
 		default:
-			versions = append(versions, d.Replacement())
+			told = append(told, telling{d.Replacement(), a, false})
 		}
 	}
 	maybe, gone = c.undone(f)
-	return versions, maybe && !gone, gone
+	return told, maybe && !gone, gone
 }
 
 // undone reports whether f is voided, and whether the void is countersigned.
@@ -207,22 +233,22 @@ func (b *Book) settle() {
 	b.change = c
 	b.entries, b.doubts = b.entries[:0], nil
 	clocks := b.clocks(c)
-	for key, f := range b.facts {
+	for _, f := range b.facts {
 		if d := b.doubtOf(f, c, clocks[f]); d.What != "" {
 			b.doubts = append(b.doubts, d)
 		}
 		if isChange(f.Kind) {
 			continue
 		}
-		versions, maybe, gone := c.fate(f)
+		told, maybe, gone := c.fate(f)
 		if gone {
 			continue
 		}
-		b.entries = append(b.entries, entryOf(f, versions, clocks[f], maybe, c.countersigned(b.facts[key])))
+		b.entries = append(b.entries, entryOf(f, told, clocks, maybe))
 	}
 	slices.SortFunc(b.entries, compareEntries)
 	for _, r := range b.Refused() {
-		if !c.message[r.Seq] {
+		if c.answered(c.message[r.Seq]) == nil {
 			b.doubts = append(b.doubts, Doubt{Message: r.Seq, What: "refused: " + r.Field + " " + r.Reason, Since: r.Recorded.UnixMilli()})
 		}
 	}
@@ -237,10 +263,10 @@ func (b *Book) goOn(fresh []*Fact) bool {
 	start := len(b.entries)
 	for _, f := range fresh {
 		c := clockOf(f)
-		if c.doubt != "" || b.change.about(f.Key()) || !b.steady(f) {
+		if c.doubt != "" || b.change.bears(f.Key()) || !b.steady(f) {
 			return false
 		}
-		e := entryOf(f, []events.Data{f.Data}, c, false, false)
+		e := entryOf(f, []telling{{f.Data, f, false}}, map[*Fact]clock{f: c}, false)
 		if n := len(b.entries); n > 0 && compareEntries(b.entries[n-1], e) >= 0 {
 			return false
 		}
@@ -267,11 +293,6 @@ func (b *Book) steady(f *Fact) bool {
 	return true
 }
 
-// about reports whether anything amends, voids, countersigns or settles an event.
-func (c *Changes) about(k events.Key) bool {
-	return len(c.amended[k])+len(c.voided[k])+len(c.signed[k]) > 0 || c.settled[k] != nil
-}
-
 func isChange(k events.Kind) bool {
 	switch k {
 	case "record.amended", "record.voided", "record.countersigned", "doubt.settled":
@@ -280,10 +301,11 @@ func isChange(k events.Kind) bool {
 	return false
 }
 
-func entryOf(f *Fact, versions []events.Data, c clock, maybe, signed bool) Entry {
-	e := Entry{Fact: f, Versions: versions, Maybe: maybe, Signed: signed}
-	for i, d := range versions {
-		v := versionOf(f, d, c, signed)
+func entryOf(f *Fact, told []telling, clocks map[*Fact]clock, maybe bool) Entry {
+	e := Entry{Fact: f, Maybe: maybe, Signed: told[0].signed}
+	for i, t := range told {
+		v := versionOf(f, t, clocks)
+		e.Versions = append(e.Versions, t.data)
 		if i == 0 {
 			e.Began, e.Ended = v.began, v.ended
 			continue
@@ -300,8 +322,9 @@ func compareEntries(a, b Entry) int {
 
 // doubtOf says what is doubtful about one fact and not yet answered.
 func (b *Book) doubtOf(f *Fact, c *Changes, k clock) Doubt {
-	d := Doubt{Key: f.Key(), Message: f.Seq, Since: f.Recorded.UnixMilli(), What: k.doubt}
+	d := Doubt{Key: f.Key(), Message: f.Seq, Since: f.Recorded.UnixMilli(), What: k.doubt, Clock: k.doubt != ""}
 	target := func(t events.Target, kind events.Kind) {
+		was := d.What
 		switch on, ok := b.kindOf(t.Key()); {
 		case !ok:
 			d.What = string(f.Kind) + " names an event that is not on this record"
@@ -310,6 +333,7 @@ func (b *Book) doubtOf(f *Fact, c *Changes, k clock) Doubt {
 		case f.Kind == "record.voided" && on == "record.voided":
 			d.What = "a void is final: enter the event again"
 		}
+		d.Clock = d.Clock && d.What == was
 	}
 	switch x := f.Data.(type) {
 	case *events.RecordAmended:
@@ -317,7 +341,7 @@ func (b *Book) doubtOf(f *Fact, c *Changes, k clock) Doubt {
 	case *events.RecordVoided:
 		target(x.Target, "")
 	}
-	if d.What != "" && c.settled[f.Key()] != nil && c.stands(c.settled[f.Key()]) {
+	if d.What != "" && c.answered(c.settled[f.Key()]) != nil {
 		d.What = ""
 	}
 	return d
@@ -349,8 +373,9 @@ func (b *Book) clocks(c *Changes) map[*Fact]clock {
 		jumps(list, out)
 		b.newest[src] = list[len(list)-1]
 	}
-	for key, s := range c.settled {
-		if f := b.facts[key]; f != nil && c.stands(s) && c.countersigned(s) {
+	for key, list := range c.settled {
+		f := b.facts[key]
+		if s := c.answered(list); f != nil && s != nil && c.countersigned(s) {
 			settleClock(f, s, out)
 		}
 	}

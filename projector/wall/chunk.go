@@ -4,6 +4,8 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -115,15 +117,11 @@ func (g *group) append(b []byte) []byte {
 	b = appendText(appendText(b, g.key.Source), g.key.ID)
 	b = binary.AppendUvarint(b, g.number)
 	b = binary.AppendUvarint(b, g.seq)
-	for _, v := range []int64{g.entered, g.recorded, g.lo, g.hi, g.from, g.to} {
+	for _, v := range []int64{g.entered, g.recorded, g.lo, g.hi, g.from, g.to, int64(g.high)} {
 		b = binary.AppendVarint(b, v)
 	}
 	b = appendText(b, g.by)
-	typed := uint64(0)
-	if g.typed {
-		typed = 1
-	}
-	b = binary.AppendUvarint(b, typed)
+	b = binary.AppendUvarint(b, uint64(flag(g.typed)|flag(g.doubt)<<1))
 	b = binary.AppendUvarint(b, uint64(len(g.points)))
 	at := int64(0)
 	for _, p := range g.points {
@@ -139,8 +137,10 @@ func (d *decoder) group() group {
 	for _, p := range []*int64{&g.entered, &g.recorded, &g.lo, &g.hi, &g.from, &g.to} {
 		*p = d.varint()
 	}
+	g.high = int16(d.varint())
 	g.by = d.text()
-	g.typed = d.uvarint() == 1
+	flags := d.uvarint()
+	g.typed, g.doubt = flags&1 != 0, flags&2 != 0
 	n := d.uvarint()
 	if n > uint64(len(d.b)) {
 		d.bad = true
@@ -149,7 +149,7 @@ func (d *decoder) group() group {
 	at := int64(0)
 	for range n {
 		at += d.varint()
-		g.points = append(g.points, point{at, int16(d.varint()), g.typed})
+		g.points = append(g.points, point{at: at, centi: int16(d.varint())})
 	}
 	if len(g.points) == 0 {
 		d.bad = true
@@ -160,7 +160,7 @@ func (d *decoder) group() group {
 // takeDirty returns the chunks of the days that changed and forgets them.
 func (r *Readings) takeDirty() []Chunk {
 	out := make([]Chunk, 0, len(r.dirty))
-	for name := range r.dirty {
+	for _, name := range slices.Sorted(maps.Keys(r.dirty)) {
 		cut := strings.LastIndexByte(name, '/')
 		n, err := strconv.ParseInt(name[cut+1:], 10, 64)
 		if err != nil {
@@ -194,8 +194,8 @@ func (r *Readings) load(key, value []byte) error {
 	if err := d.finish("readings " + string(key)); err != nil {
 		return err
 	}
-	for _, g := range y.groups {
-		r.markStale(part[0], part[1], n-1, floorDiv(g.points[len(g.points)-1].at, dayMS)+1)
+	for i := range y.groups {
+		r.markStale(part[0], part[1], &y.groups[i])
 	}
 	return nil
 }

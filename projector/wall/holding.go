@@ -41,6 +41,7 @@ type Permit struct {
 	Braces    []string
 	Statement string
 	Seq       uint64
+	numbers   []string // by every version
 }
 
 // Held is a person's hold.
@@ -62,7 +63,8 @@ type Line struct {
 	Points  []LinePoint
 }
 
-// LinePoint is one point of a reading, in millimetres.
+// LinePoint is one point of a reading: station in millimetres, out of line in
+// hundredths of a millimetre.
 type LinePoint struct{ At, Off int }
 
 // Release is an engineer's word.
@@ -91,12 +93,14 @@ type Criterion struct {
 	FloorS, AgeS int64 // seconds
 	MPa100       int
 	CoreCounts   bool
+	CoreSaid     bool // yes or no
 	AgeSuffices  bool
+	AgeSaid      bool
 	By           string
 	At           int64
 	Drawing      string
 	Clause       string
-	Mix          string
+	Mix          string // empty: all
 }
 
 // Holding is what is known of the wall beside its concrete.
@@ -107,6 +111,7 @@ type Holding struct {
 	Form        string
 	RatedPa     int
 	Mix, Crew   string
+	Mixes       []string // that may be in the wall: the mix, and those before it until a second person let the change count
 	LaidOut     bool
 	TieInNeeded bool     // the wall asks for it, whatever the site does
 	Braces      []*Brace // in order of station, then name
@@ -122,37 +127,36 @@ type Holding struct {
 	FrozenSeen  []int64 // a person saw frozen concrete, early
 	Checks      map[string]string
 	braces      map[string]*Brace
-	specimens   map[string]bool
-	permits     map[string]*Permit
-	holds       map[string]*Held
+	specimens   map[string]bool // cured beside the wall
+	withdrawn   map[string]int64
 	layout      events.WallLaidOut
 }
 
 func newHolding() Holding {
-	return Holding{Checks: map[string]string{}, braces: map[string]*Brace{}, specimens: map[string]bool{}, permits: map[string]*Permit{}, holds: map[string]*Held{}}
+	return Holding{Checks: map[string]string{}, braces: map[string]*Brace{}, specimens: map[string]bool{}, withdrawn: map[string]int64{}}
 }
 
 // fold takes one entry on. It reports whether the entry was of its concern.
 func (h *Holding) fold(e *Entry) {
 	switch d := e.Last().(type) {
 	case *events.WallLaidOut:
-		h.layOut(d)
+		h.layOut(e)
 	case *events.WallAmended:
-		h.amend(d)
+		h.amend(e)
 	case *events.WallTiedIn:
 		if !e.Maybe {
-			h.TiedIn = e.Ended.Late
+			h.TiedIn = first(h.TiedIn, e.Ended.Late)
 		}
 	case *events.WallHandedOver:
 		if !e.Maybe {
-			h.HandedOver = e.Ended.Late
+			h.HandedOver = first(h.HandedOver, e.Ended.Late)
 		}
 	case *events.LineRead:
 		h.foldLine(e)
 	case *events.CriterionSet:
 		h.Criteria = append(h.Criteria, CriterionOf(e, d))
 	case *events.ConcreteInspected:
-		if d.Finding == "frozen" {
+		if !allVersions(e, func(x *events.ConcreteInspected) bool { return x.Finding != "frozen" }) {
 			h.FrozenSeen = append(h.FrozenSeen, e.Began.Early)
 		}
 	case *events.CheckAnswered:
@@ -162,25 +166,93 @@ func (h *Holding) fold(e *Entry) {
 	}
 }
 
-func (h *Holding) layOut(d *events.WallLaidOut) {
-	h.LaidOut, h.Name, h.Form, h.Mix, h.Crew = true, d.Name, d.Form, d.Mix, d.Crew
-	h.TieInNeeded = d.TieInNeeded != nil && *d.TieInNeeded
-	h.layout = *d
-	h.shape()
-	for _, b := range d.Braces {
-		y := h.brace(b.Name)
-		y.Planned, y.At = true, mm(b.AtM)
+// first keeps the earlier of two moments, of which 0 is none.
+func first(old, at int64) int64 {
+	if old == 0 {
+		return at
 	}
+	return min(old, at)
+}
+
+// settled reports whether a second person let the one version of an entry count.
+func (e *Entry) settled() bool { return e.Signed && !e.Maybe && len(e.Versions) == 1 }
+
+// layOut takes what was laid out, by every version that counts: until a second
+// person let a change of it count, what was said before counts as well.
+func (h *Holding) layOut(e *Entry) {
+	beside, again := h.LaidOut && !e.settled(), h.LaidOut
+	h.LaidOut = true
+	for i, v := range e.Versions {
+		d := v.(*events.WallLaidOut)
+		h.Name, h.Form, h.Crew = orText(d.Name, h.Name), orText(d.Form, h.Form), orText(d.Crew, h.Crew)
+		asked := d.TieInNeeded != nil && *d.TieInNeeded
+		if beside || i > 0 {
+			h.TieInNeeded = h.TieInNeeded || asked
+			h.layout = beyond(h.layout, *d)
+		} else {
+			h.TieInNeeded, h.layout = asked, *d
+		}
+		h.mixed(beside || i > 0, d.Mix, !again || i > 0)
+		for _, b := range d.Braces {
+			y := h.brace(b.Name)
+			y.Planned, y.At = true, mm(b.AtM)
+		}
+	}
+	h.shape()
+}
+
+// beyond is what two layouts both allow: the longer and the higher wall, since a
+// stretch that is not known to be left out could hide one that is missing, the
+// openings and bulkheads of both, the lower rating.
+func beyond(a, b events.WallLaidOut) events.WallLaidOut {
+	b.TopM = greater(planned(a), planned(b))
+	b.LengthM, b.HeightM = greater(a.LengthM, b.LengthM), greater(a.HeightM, b.HeightM)
+	b.Closed = a.Closed || b.Closed
+	b.Openings = slices.DeleteFunc(slices.Clone(b.Openings), func(o events.Opening) bool {
+		return !slices.ContainsFunc(a.Openings, func(x events.Opening) bool {
+			return *x.FromM == *o.FromM && *x.ToM == *o.ToM && *x.SillM == *o.SillM && *x.HeadM == *o.HeadM
+		})
+	})
+	b.Bulkheads = slices.DeleteFunc(slices.Clone(b.Bulkheads), func(o events.Bulkhead) bool {
+		return !slices.ContainsFunc(a.Bulkheads, func(x events.Bulkhead) bool { return *x.AtM == *o.AtM })
+	})
+	if a.RatedKPa != nil && (b.RatedKPa == nil || *a.RatedKPa < *b.RatedKPa) {
+		b.RatedKPa = a.RatedKPa
+	}
+	return b
+}
+
+func planned(d events.WallLaidOut) *float64 {
+	if d.TopM != nil {
+		return d.TopM
+	}
+	return d.HeightM
+}
+
+// greater is the greater of two numbers, of which nil is none.
+func greater(a, b *float64) *float64 {
+	if a == nil || b != nil && *b > *a {
+		return b
+	}
+	return a
 }
 
 // amend changes what was laid out; only the members given change.
-func (h *Holding) amend(d *events.WallAmended) {
-	h.Name, h.Mix, h.Crew = orText(d.Name, h.Name), orText(d.Mix, h.Mix), orText(d.Crew, h.Crew)
-	l := &h.layout
-	for to, from := range map[**float64]*float64{&l.LengthM: d.LengthM, &l.HeightM: d.HeightM, &l.TopM: d.TopM, &l.CoreMM: d.CoreMM, &l.RatedKPa: d.RatedKPa} {
-		if from != nil {
-			*to = from
+func (h *Holding) amend(e *Entry) {
+	for _, v := range e.Versions {
+		d := v.(*events.WallAmended)
+		h.Name, h.Crew = orText(d.Name, h.Name), orText(d.Crew, h.Crew)
+		l := h.layout
+		for to, from := range map[**float64]*float64{&l.LengthM: d.LengthM, &l.HeightM: d.HeightM, &l.TopM: d.TopM, &l.CoreMM: d.CoreMM, &l.RatedKPa: d.RatedKPa} {
+			if from != nil {
+				*to = from
+			}
 		}
+		if h.LaidOut && !e.settled() {
+			l = beyond(h.layout, l)
+		}
+		h.layout = l
+		h.mixed(!e.settled() && len(h.Mixes) > 0, d.Mix, false)
 	}
 	h.shape()
 }
@@ -195,6 +267,19 @@ func (h *Holding) shape() {
 	if d.RatedKPa != nil {
 		h.RatedPa = int(math.Floor(float64(*d.RatedKPa * 1000)))
 	}
+}
+
+func (h *Holding) mixed(beside bool, mix string, evenNone bool) {
+	if mix == "" && !evenNone {
+		return
+	}
+	if !beside {
+		h.Mixes = h.Mixes[:0]
+	}
+	if !slices.Contains(h.Mixes, mix) {
+		h.Mixes = append(h.Mixes, mix)
+	}
+	h.Mix = mix
 }
 
 func (h *Holding) brace(name string) *Brace {
@@ -232,7 +317,8 @@ func (h *Holding) foldWords(e *Entry) {
 			h.Releases = append(h.Releases, releaseOf(e))
 		}
 	case *events.SpecimenMade:
-		h.specimens[d.Specimen] = !e.Maybe && allVersions(e, func(x *events.SpecimenMade) bool { return x.Cured == "wall" })
+		before, twice := h.specimens[d.Specimen]
+		h.specimens[d.Specimen] = (before || !twice) && !e.Maybe && allVersions(e, func(x *events.SpecimenMade) bool { return x.Cured == "wall" && x.Specimen == d.Specimen })
 	case *events.SpecimenTested:
 		h.foldTest(e)
 	}
@@ -259,47 +345,79 @@ func (h *Holding) foldStrip(e *Entry, d *events.BraceStripped) {
 }
 
 func (h *Holding) foldPermit(e *Entry) {
-	switch d := e.Last().(type) {
-	case *events.PermitIssued:
-		if e.Maybe {
-			return
+	if d, ok := e.Last().(*events.PermitIssued); ok {
+		if !e.Maybe {
+			h.issue(e, d)
 		}
-		p := &Permit{Number: d.Number, For: d.For, By: e.By, At: e.Began.Late, Braces: d.Braces, Statement: d.Statement, Seq: e.Seq}
-		for _, v := range e.Versions {
-			x := v.(*events.PermitIssued)
-			if !x.Until.IsZero() && (p.Until == 0 || x.Until.UnixMilli() < p.Until) {
-				p.Until = x.Until.UnixMilli()
-			}
-			if x.For != d.For {
-				p.For = "pour" // the two versions disagree: no permit to strip
-			}
-		}
-		if old := h.permits[d.Number]; old != nil && old.Withdrawn != 0 {
-			p.Withdrawn = old.Withdrawn // a number once withdrawn stays so
-		}
-		h.permits[d.Number] = p
-		h.Permits = append(h.Permits, p)
-	case *events.PermitWithdrawn:
-		if p := h.permits[d.Number]; p != nil {
-			p.Withdrawn = e.Began.Early
-			return
-		}
-		h.permits[d.Number] = &Permit{Number: d.Number, Withdrawn: e.Began.Early}
+		return
+	}
+	for _, v := range e.Versions {
+		number := v.(*events.PermitWithdrawn).Number
+		h.withdrawn[number] = first(h.withdrawn[number], e.Began.Early)
+	}
+	for _, p := range h.Permits {
+		p.withdraw(h.withdrawn)
 	}
 }
 
+// issue takes a permit by what all its versions allow.
+func (h *Holding) issue(e *Entry, d *events.PermitIssued) {
+	p := &Permit{Number: d.Number, For: d.For, By: e.By, At: e.Began.Late, Braces: d.Braces, Statement: d.Statement, Seq: e.Seq}
+	for _, v := range e.Versions {
+		x := v.(*events.PermitIssued)
+		if !x.Until.IsZero() {
+			p.Until = first(p.Until, x.Until.UnixMilli())
+		}
+		if p.Braces = common(p.Braces, x.Braces); x.For != d.For || len(p.Braces) == 0 && len(d.Braces) > 0 {
+			p.For = "pour" // the versions agree on nothing: no permit to strip
+		}
+		p.numbers = append(p.numbers, x.Number)
+	}
+	p.withdraw(h.withdrawn)
+	h.Permits = append(h.Permits, p)
+}
+
+// withdraw notes a withdrawal: a number once withdrawn stays so, whichever
+// entry gave it.
+func (p *Permit) withdraw(withdrawn map[string]int64) {
+	for _, n := range p.numbers {
+		if at, ok := withdrawn[n]; ok {
+			p.Withdrawn = first(p.Withdrawn, at)
+		}
+	}
+}
+
+// common is what two lists of braces both name; an empty one names all.
+func common(a, b []string) []string {
+	switch {
+	case len(a) == 0:
+		return b
+	case len(b) == 0:
+		return a
+	}
+	var out []string
+	for _, n := range a {
+		if slices.Contains(b, n) {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
 func (h *Holding) foldHold(e *Entry) {
-	switch d := e.Last().(type) {
-	case *events.HoldPlaced:
+	if _, placed := e.Last().(*events.HoldPlaced); placed {
 		for _, v := range e.Versions {
 			x := v.(*events.HoldPlaced)
-			y := &Held{Name: x.Hold, At: e.Began.Early, Reason: x.Reason, By: e.By}
-			h.holds[x.Hold] = y
-			h.Holds = append(h.Holds, y)
+			h.Holds = append(h.Holds, &Held{Name: x.Hold, At: e.Began.Early, Reason: x.Reason, By: e.By})
 		}
-	case *events.HoldReleased:
-		y := h.holds[d.Hold]
-		if y != nil && !e.Maybe && allVersions(e, func(x *events.HoldReleased) bool { return x.Hold == d.Hold }) {
+		return
+	}
+	d := e.Last().(*events.HoldReleased)
+	if e.Maybe || !allVersions(e, func(x *events.HoldReleased) bool { return x.Hold == d.Hold }) {
+		return
+	}
+	for _, y := range h.Holds { // those placed before it, since entries come in order
+		if y.Name == d.Hold && y.Released == 0 {
 			y.Released = e.Ended.Late
 		}
 	}
@@ -309,14 +427,15 @@ func releaseOf(e *Entry) Release {
 	r := Release{At: e.Ended.Late, By: e.By, Seq: e.Seq, GustCM: math.MaxInt, MPa100: 0}
 	for i, v := range e.Versions {
 		d := v.(*events.EngineerReleased)
-		if i > 0 && d.Releases != r.Releases {
-			r.Releases = "" // the two versions disagree: nothing is released
-			continue
-		}
-		r.Releases, r.Reason, r.Drawing = d.Releases, d.Reason, d.Drawing
+		freeze := int64(0)
 		if !d.Freeze.IsZero() {
-			r.Freeze = d.Freeze.UnixMilli()
+			freeze = d.Freeze.UnixMilli()
 		}
+		if i > 0 && (d.Releases != r.Releases || freeze != r.Freeze) {
+			r.Releases = "" // the versions disagree: nothing is released
+			break
+		}
+		r.Releases, r.Reason, r.Drawing, r.Freeze = d.Releases, d.Reason, d.Drawing, freeze
 		if d.GustMPS != nil {
 			r.GustCM = min(r.GustCM, int(math.Floor(float64(*d.GustMPS*100))))
 		}
@@ -339,13 +458,14 @@ func (h *Holding) foldTest(e *Entry) {
 		if d.Specimen != "" {
 			t.Wall = t.Wall && h.specimens[d.Specimen]
 		}
+		t.Wall = t.Wall && d.Specimen == e.Last().(*events.SpecimenTested).Specimen
 	}
 	h.Tests = append(h.Tests, t)
 }
 
 // CriterionOf reads an engineer's criterion by the strictest of its versions.
 func CriterionOf(e *Entry, d *events.CriterionSet) Criterion {
-	c := Criterion{By: e.By, At: e.Began.Early, Drawing: d.Drawing, Clause: d.Clause, Mix: d.Mix, CoreCounts: true, AgeSuffices: true}
+	c := Criterion{By: e.By, At: e.Began.Early, Drawing: d.Drawing, Clause: d.Clause, Mix: d.Mix, CoreCounts: !e.Maybe, AgeSuffices: !e.Maybe}
 	for _, v := range e.Versions {
 		x := v.(*events.CriterionSet)
 		c.FloorS = max(c.FloorS, Seconds(x.FloorH))
@@ -353,11 +473,12 @@ func CriterionOf(e *Entry, d *events.CriterionSet) Criterion {
 		if x.StrengthMPa != nil {
 			c.MPa100 = max(c.MPa100, int(math.Ceil(float64(*x.StrengthMPa*100))))
 		}
+		if x.Mix != d.Mix {
+			c.Mix, c.CoreCounts, c.AgeSuffices = "", false, false
+		}
+		c.CoreSaid, c.AgeSaid = c.CoreSaid || x.CoreCounts != nil, c.AgeSaid || x.AgeSuffices != nil
 		c.CoreCounts = c.CoreCounts && x.CoreCounts != nil && *x.CoreCounts
 		c.AgeSuffices = c.AgeSuffices && x.AgeSuffices != nil && *x.AgeSuffices
-	}
-	if e.Maybe {
-		c.CoreCounts, c.AgeSuffices = false, false
 	}
 	return c
 }
@@ -386,30 +507,33 @@ func (h *Holding) foldLine(e *Entry) {
 	h.Lines = append(h.Lines, worst)
 }
 
-// lineOf finds the greatest difference over any 3 m and over the whole wall.
+// lineOf finds the greatest difference over any 3 m, or between neighbours that
+// are further apart, and over the whole wall, the string itself included.
 func lineOf(d *events.LineRead) Line {
 	l := Line{After: d.When == "after"}
 	if d.LeanMM != nil {
 		l.LeanMM = int(math.Ceil(math.Abs(*d.LeanMM)))
 	}
 	for _, p := range d.Points {
-		l.Points = append(l.Points, LinePoint{mm(p.AtM), int(math.Round(*p.OffMM))})
+		l.Points = append(l.Points, LinePoint{mm(p.AtM), int(math.Round(float64(*p.OffMM * 100)))})
 	}
 	slices.SortFunc(l.Points, func(a, b LinePoint) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Off, b.Off)) })
 	for i, a := range l.Points {
-		for _, b := range l.Points[i:] {
-			gap := a.Off - b.Off
-			if gap < 0 {
-				gap = -gap
-			}
+		l.WholeMM = max(l.WholeMM, ceilCent(abs(a.Off)))
+		for j, b := range l.Points[i:] {
+			gap := ceilCent(abs(a.Off - b.Off))
 			l.WholeMM = max(l.WholeMM, gap)
-			if b.At-a.At <= 3000 {
+			if j == 1 || b.At-a.At <= 3000 {
 				l.WorstMM = max(l.WorstMM, gap)
 			}
 		}
 	}
 	return l
 }
+
+func abs(x int) int { return max(x, -x) }
+
+func ceilCent(x int) int { return (x + 99) / 100 }
 
 func (h *Holding) finish() {
 	slices.SortFunc(h.Braces, func(a, b *Brace) int { return cmp.Or(cmp.Compare(a.At, b.At), cmp.Compare(a.Name, b.Name)) })

@@ -81,30 +81,44 @@ func movesClockZero(k events.Kind) bool {
 	return false
 }
 
-// version is one reading of an event: its data and when that says it happened.
+// telling is what one event, or an amendment of it, says.
+type telling struct {
+	data   events.Data
+	by     *Fact // the event itself, or the amendment
+	signed bool  // a second person let it count
+}
+
+// version is one telling of an event: its data and when that says it happened.
 type version struct {
 	data         events.Data
 	began, ended Interval
 }
 
-// versionOf places data of f in time under the plausible clock corrections.
-// A moment at which people remember is widened to the safe side, but nothing
-// can have happened after it was entered.
-func versionOf(f *Fact, data events.Data, c clock, signed bool) version {
+// versionOf places what is told of f in time under the plausible clock
+// corrections. A moment that people remember is widened to the safe side, but
+// nothing can have happened after it was entered. A lift entered late counts at
+// the time of its entry until a second person lets it count earlier. Times that
+// an amendment changes were read off the amender's clock and are remembered from
+// its entry; times that it leaves are as first entered.
+func versionOf(f *Fact, t telling, clocks map[*Fact]clock) version {
 	e := f.Event
-	e.Data = data
+	e.Data = t.data
 	began, ended := e.Span()
-	entered := Interval{f.Time.UnixMilli() + c.lo, f.Time.UnixMilli() + c.hi}
-	v := version{data: data,
+	source := f
+	if b, z := f.Span(); !began.Equal(b) || !ended.Equal(z) {
+		source = t.by
+	}
+	c := clocks[source]
+	entered := Interval{source.Time.UnixMilli() + c.lo, source.Time.UnixMilli() + c.hi}
+	v := version{data: t.data,
 		began: Interval{began.UnixMilli() + c.lo, began.UnixMilli() + c.hi},
 		ended: Interval{ended.UnixMilli() + c.lo, ended.UnixMilli() + c.hi}}
-	late := f.Time.Sub(ended).Milliseconds()
-	if late > rememberedAfter && !printedTime(f.Kind) {
+	if source.Time.Sub(ended).Milliseconds() > rememberedAfter && !printedTime(f.Kind) {
 		v.began = remembered(v.began, entered)
 		v.ended = remembered(v.ended, entered)
 	}
-	if late > backdatedAfter && movesClockZero(f.Kind) && !signed {
-		v.ended.Late = max(v.ended.Late, entered.Late)
+	if f.Time.Sub(ended).Milliseconds() > backdatedAfter && movesClockZero(f.Kind) && !t.signed {
+		v.ended.Late = max(v.ended.Late, f.Time.UnixMilli()+clocks[f].hi)
 	}
 	return v
 }

@@ -7,7 +7,9 @@ import (
 	"earlyage/events"
 )
 
-// Lift is concrete placed from one station to another.
+// Lift is concrete placed from one station to another. While two versions of it
+// count, or it is voided and the void waits for a second person, it stands only
+// where all of them say so, and may have covered what any of them says.
 type Lift struct {
 	Entry            *Entry
 	From, To         int // mm, in the direction of placing
@@ -16,16 +18,18 @@ type Lift struct {
 	Began            Interval
 	Ended            Interval
 	Load             string
+	Loads            []string // by every version
 	Vibrated         *bool
 	TopUp            bool
-	Centi            int16 // concrete temperature, None if not measured
+	Centi            int16 // concrete temperature, the highest said; None if not measured
 	Marks            []string
 	VolumeML         int64 // what it put on the wall, millilitres
 	Rise, Rise55     int   // mm: greatest rise that this lift brought about in 60 and in 55 minutes
 	RiseFrom, RiseTo int
 
-	pieces        []piece // one, or two round station 0
-	below, inside int     // mm of its run that lay below the surface, or in openings
+	pieces        []piece   // one, or two round station 0
+	others        [][]piece // of the versions before the last
+	below, inside int       // mm of its run that lay below the surface, or in openings
 }
 
 // piece is a run of stations that a lift passed at one go.
@@ -33,6 +37,8 @@ type piece struct {
 	low, high int
 	start     int // mm along the lift's run at which it enters the piece
 }
+
+func (p piece) holds(station int) bool { return p.low <= station && station <= p.high }
 
 func (l *Lift) mark(reason string) {
 	if !slices.Contains(l.Marks, reason) {
@@ -50,10 +56,30 @@ func (l *Lift) judge() {
 	}
 }
 
+// lie lays out the lift's run on a wall, by each of its versions.
+func (l *Lift) lie(g *Geometry) {
+	l.others = nil
+	for _, v := range l.Entry.Versions {
+		d := v.(*events.LiftPlaced)
+		if l.pieces != nil {
+			l.others = append(l.others, l.pieces)
+		}
+		l.split(mm(d.FromM), mm(d.ToM), d.Way, g)
+	}
+}
+
+// surely reports whether the lift stands over a station by every version.
+func (l *Lift) surely(station int) bool {
+	holds := func(list []piece) bool {
+		return slices.ContainsFunc(list, func(p piece) bool { return p.holds(station) })
+	}
+	return !l.Entry.Maybe && holds(l.pieces) && !slices.ContainsFunc(l.others, func(o []piece) bool { return !holds(o) })
+}
+
 // split lays out the lift's run on a wall: its direction, and round station 0 on
 // a closed one.
-func (l *Lift) split(way string, g *Geometry) {
-	direct := l.To - l.From
+func (l *Lift) split(from, to int, way string, g *Geometry) {
+	direct := to - from
 	l.Way = 1
 	switch {
 	case way == "backward" || way == "" && !g.Closed && direct < 0:
@@ -64,7 +90,6 @@ func (l *Lift) split(way string, g *Geometry) {
 			l.Way = -1
 		}
 	}
-	from, to := l.From, l.To
 	if l.Way < 0 {
 		from, to = to, from // along the stations from from to to
 	}
@@ -96,7 +121,8 @@ func (l *Lift) Reaches(from, to int) bool {
 	if len(l.pieces) == 0 { // not laid over a wall
 		return min(l.From, l.To) <= to && from <= max(l.From, l.To)
 	}
-	return slices.ContainsFunc(l.pieces, func(p piece) bool { return p.low <= to && from <= p.high })
+	touches := func(p piece) bool { return p.low <= to && from <= p.high }
+	return slices.ContainsFunc(l.pieces, touches) || slices.ContainsFunc(l.others, func(o []piece) bool { return slices.ContainsFunc(o, touches) })
 }
 
 // along is how far along its run the lift was at a station of the piece that
@@ -122,14 +148,22 @@ func (l *Lift) at(within, station int, began, ended int64) int64 {
 }
 
 // EarlyAt is the earliest moment at which the lift can have passed a station;
-// within is a station inside the stretch that is meant.
+// within is a station inside the stretch that is meant. The versions of one lift
+// may run differently: then it is when the first of them began.
 func (l *Lift) EarlyAt(within, station int) int64 {
+	if len(l.Entry.Versions) > 1 {
+		return l.Began.Early
+	}
 	return l.at(within, station, l.Began.Early, l.Ended.Early)
 }
 
 // LateAt is the latest moment at which the lift can have passed a station.
 func (l *Lift) LateAt(within, station int) int64 {
-	return l.at(within, station, l.Began.Late, max(l.Ended.Late, l.Began.Late))
+	late := max(l.Ended.Late, l.Began.Late)
+	if len(l.Entry.Versions) > 1 {
+		return late
+	}
+	return l.at(within, station, l.Began.Late, late)
 }
 
 func (l *Lift) gain(st *Stretch, lifts []Lift) {
@@ -149,6 +183,10 @@ type Truckload struct {
 	Rejected          int64
 	VolumeML          int64 // millilitres, so that it is an integer
 	Mix               string
+	Mixes             []string // by every entry and version
+	Placed            bool     // some of it was discharged
+	FirstLift         int64    // early, of the lifts that name it; 0: none
+	LastLift          int64    // late
 	Centi             int16
 	SlumpMM           int // -1: not measured
 }
@@ -190,9 +228,9 @@ func vibratedOf(e *Entry, d *events.LiftConsolidated) Vibrated {
 
 // Stop is a stop in placing.
 type Stop struct {
-	At      int64
-	AtM     int // mm, -1: not said
-	Planned bool
+	At      int64 // late
+	AtM     int   // mm, -1: not said
+	Planned bool  // a construction joint, by every version
 	Reason  string
 }
 
@@ -216,15 +254,24 @@ type Pour struct {
 	// consolidation or line correction, Unix ms; 0: none.
 	ClockZero    int64
 	ClockZeroBy  events.Kind
+	ClockZeroKey events.Key
 	LastConcrete int64 // of lifts alone, late
+	Hottest      int16 // of the lifts' concrete; None if not measured
+	Unloaded     bool  // a lift names no load
 	Corrected    int64 // the last line correction, late
 	Discharged   int64 // the last discharge, late
 	Consolidated []Vibrated
-	LeftLow      []Stretch
-	geometry     *Geometry
-	surface      *surface
+	LeftLow      []LeftLow
 	Low          []Stretch // short of the planned top by over 50 mm and not declared
+	High         []Stretch // over the planned top by over 50 mm
+
+	geometry *Geometry
+	surface  *surface
+	loads    map[string]*Truckload
 }
+
+// LeftLow is a stretch declared to stand lower than planned, mm.
+type LeftLow struct{ From, To, Top int }
 
 func mm(m *float64) int {
 	if m == nil {
@@ -233,41 +280,75 @@ func mm(m *float64) int {
 	return int(math.Round(float64(*m * 1000)))
 }
 
-func (p *Pour) clockZero(at int64, by events.Kind) {
-	if at > p.ClockZero {
-		p.ClockZero, p.ClockZeroBy = at, by
+func (p *Pour) clockZero(e *Entry) {
+	if at := e.Ended.Late; at > p.ClockZero {
+		p.ClockZero, p.ClockZeroBy, p.ClockZeroKey = at, e.Kind, e.Key()
 	}
 }
 
 // fold takes one entry on. Entries come in canonical order.
-func (p *Pour) fold(e *Entry, loads map[string]*Truckload) {
+func (p *Pour) fold(e *Entry) {
 	switch d := e.Last().(type) {
 	case *events.LiftPlaced:
 		p.foldLift(e, d)
 	case *events.LiftConsolidated:
-		p.clockZero(e.Ended.Late, e.Kind)
-		p.Consolidated = append(p.Consolidated, vibratedOf(e, d))
+		p.clockZero(e)
+		for _, v := range e.Versions {
+			p.Consolidated = append(p.Consolidated, vibratedOf(e, v.(*events.LiftConsolidated)))
+		}
 	case *events.JointFelt:
-		if !e.Maybe {
-			p.Felt = append(p.Felt, Felt{mm(d.FromM), mm(d.ToM), e.Began.Early, *d.Sinks && allVersions(e, func(x *events.JointFelt) bool { return *x.Sinks })})
+		// A voided yes is gone at once, a voided no stays until the void counts.
+		sinks := allVersions(e, func(x *events.JointFelt) bool { return *x.Sinks })
+		if !e.Maybe || !sinks {
+			p.Felt = append(p.Felt, Felt{min(mm(d.FromM), mm(d.ToM)), max(mm(d.FromM), mm(d.ToM)), e.Began.Early, sinks})
 		}
 	case *events.JointTreated:
-		if !e.Maybe {
-			p.Treated = append(p.Treated, Treated{mm(d.FromM), mm(d.ToM), e.Ended.Late, d.How, d.WordOf})
-		}
+		p.foldTreated(e, d)
 	case *events.StretchLeftLow:
-		if !e.Maybe {
-			p.LeftLow = append(p.LeftLow, Stretch{From: min(mm(d.FromM), mm(d.ToM)), To: max(mm(d.FromM), mm(d.ToM))})
-		}
+		p.foldLeftLow(e)
 	case *events.PourStopped:
-		p.Stops = append(p.Stops, Stop{At: e.Began.Late, AtM: stationOf(d.AtM), Planned: d.Planned && !e.Maybe, Reason: d.Reason})
-		p.Stopped, p.Planned = true, d.Planned && !e.Maybe
+		planned := !e.Maybe && allVersions(e, func(x *events.PourStopped) bool { return x.Planned })
+		p.Stops = append(p.Stops, Stop{At: e.Began.Late, AtM: stationOf(d.AtM), Planned: planned, Reason: d.Reason})
+		p.Stopped, p.Planned = true, planned
 	case *events.PumpReported:
 		p.PumpML = int64(math.Round(float64(*d.RateM3H * 1e6)))
 	case *events.Moment:
 		p.foldMoment(e)
 	default:
-		p.foldLoad(e, loads)
+		for _, v := range e.Versions {
+			p.foldLoad(e, v)
+		}
+	}
+}
+
+// foldTreated takes an answer to a cold joint where every version gives it.
+func (p *Pour) foldTreated(e *Entry, d *events.JointTreated) {
+	if e.Maybe {
+		return
+	}
+	t := Treated{0, math.MaxInt, e.Ended.Late, d.How, d.WordOf}
+	for _, v := range e.Versions {
+		x := v.(*events.JointTreated)
+		t.From, t.To = max(t.From, min(mm(x.FromM), mm(x.ToM))), min(t.To, max(mm(x.FromM), mm(x.ToM)))
+	}
+	if t.From < t.To {
+		p.Treated = append(p.Treated, t)
+	}
+}
+
+// foldLeftLow takes a stretch declared low where every version says so.
+func (p *Pour) foldLeftLow(e *Entry) {
+	if e.Maybe {
+		return
+	}
+	low := LeftLow{0, math.MaxInt, 0}
+	for _, v := range e.Versions {
+		x := v.(*events.StretchLeftLow)
+		low.From, low.To = max(low.From, min(mm(x.FromM), mm(x.ToM))), min(low.To, max(mm(x.FromM), mm(x.ToM)))
+		low.Top = max(low.Top, mm(x.TopM))
+	}
+	if low.From < low.To {
+		p.LeftLow = append(p.LeftLow, low)
 	}
 }
 
@@ -291,92 +372,99 @@ func allVersions[T events.Data](e *Entry, ok func(T) bool) bool {
 func (p *Pour) foldMoment(e *Entry) {
 	switch e.Kind {
 	case "pour.started", "pour.resumed":
-		if p.Started == 0 {
-			p.Started = e.Began.Early
-		}
-		if e.Ended.Late > p.Finished {
-			p.Finished = 0
-		}
-		p.Stopped, p.Planned = false, false
+		p.Started = first(p.Started, e.Began.Early)
+		p.Finished, p.Stopped, p.Planned = 0, false, false
 	case "pour.finished":
 		if !e.Maybe {
-			p.Finished = e.Ended.Late
+			p.Finished = max(p.Finished, e.Ended.Late)
 		}
 	case "line.corrected":
-		p.clockZero(e.Ended.Late, e.Kind)
+		p.clockZero(e)
 		p.Corrected = max(p.Corrected, e.Ended.Late)
 	}
 }
 
 func (p *Pour) foldLift(e *Entry, d *events.LiftPlaced) {
-	l := Lift{Entry: e, From: mm(d.FromM), To: mm(d.ToM), Began: e.Began, Ended: e.Ended, Load: d.Load, Vibrated: d.Vibrated, Centi: None}
-	l.TopUp = d.TopUp
-	if d.Celsius != nil {
-		l.Centi = centiOf(*d.Celsius)
+	l := Lift{Entry: e, From: mm(d.FromM), To: mm(d.ToM), Began: e.Began, Ended: e.Ended, Load: d.Load, Vibrated: d.Vibrated, TopUp: d.TopUp, Centi: None}
+	for _, v := range e.Versions {
+		x := v.(*events.LiftPlaced)
+		if x.Celsius != nil {
+			l.Centi = max(l.Centi, centiOf(*x.Celsius))
+		}
+		if !slices.Contains(l.Loads, x.Load) {
+			l.Loads = append(l.Loads, x.Load)
+		}
 	}
-	if p.Started == 0 {
-		p.Started = l.Began.Early
+	p.Hottest = max(p.Hottest, l.Centi)
+	for _, name := range l.Loads {
+		if name == "" {
+			p.Unloaded = true
+			continue
+		}
+		y := p.load(name)
+		y.FirstLift, y.LastLift = first(y.FirstLift, l.Began.Early), max(y.LastLift, l.Ended.Late)
 	}
+	p.Started = first(p.Started, l.Began.Early)
 	p.Stopped, p.Planned = false, false
 	p.Lifts = append(p.Lifts, l)
-	p.clockZero(l.Ended.Late, e.Kind)
+	p.clockZero(e)
 	p.LastConcrete = max(p.LastConcrete, l.Ended.Late)
 }
 
-func (p *Pour) foldLoad(e *Entry, loads map[string]*Truckload) {
-	switch d := e.Last().(type) {
+func (p *Pour) foldLoad(e *Entry, v events.Data) {
+	switch d := v.(type) {
 	case *events.LoadOrdered:
-		y := p.load(d.Load, loads)
+		y := p.load(d.Load)
 		y.Ordered = e.Began.Late
 		if !d.Expected.IsZero() {
 			y.Expected = d.Expected.UnixMilli()
 		}
 		y.volume(d.VolumeM3, d.Mix)
 	case *events.LoadBatched:
-		y := p.load(d.Load, loads)
-		y.batched(e.Began.Early)
+		y := p.load(d.Load)
+		y.Batched = first(y.Batched, e.Began.Early)
 		y.volume(d.VolumeM3, d.Mix)
 		y.Ticket = orText(d.Ticket, y.Ticket)
 	case *events.LoadArrived:
-		p.load(d.Load, loads).Arrived = e.Began.Late
+		p.load(d.Load).Arrived = e.Began.Late
 	case *events.LoadDischarged:
-		p.foldDischarge(e, d, p.load(d.Load, loads))
+		p.foldDischarge(e, d, p.load(d.Load))
 	case *events.LoadRejected:
-		p.load(d.Load, loads).Rejected = e.Began.Late
+		if !e.Maybe && len(e.Versions) == 1 {
+			y := p.load(d.Load)
+			y.Rejected = max(y.Rejected, e.Began.Late)
+		}
 	}
 }
 
 func (p *Pour) foldDischarge(e *Entry, d *events.LoadDischarged, y *Truckload) {
-	y.Began, y.Ended = e.Began.Late, e.Ended.Late
+	y.Began, y.Ended, y.Placed = first(y.Began, e.Began.Late), max(y.Ended, e.Ended.Late), true
 	if !d.Batched.IsZero() {
-		y.batched(d.Batched.UnixMilli())
+		y.Batched = first(y.Batched, d.Batched.UnixMilli())
 	}
 	y.volume(d.VolumeM3, "")
 	y.Ticket = orText(d.Ticket, y.Ticket)
 	if d.Celsius != nil {
-		y.Centi = centiOf(*d.Celsius)
+		y.Centi = max(y.Centi, centiOf(*d.Celsius))
 	}
 	if d.SlumpMM != nil {
 		y.SlumpMM = int(math.Round(*d.SlumpMM))
 	}
-	p.clockZero(e.Ended.Late, e.Kind)
+	p.clockZero(e)
 	p.Discharged = max(p.Discharged, e.Ended.Late)
 }
 
-func (p *Pour) load(name string, loads map[string]*Truckload) *Truckload {
-	y := loads[name]
+func (p *Pour) load(name string) *Truckload {
+	y := p.loads[name]
 	if y == nil {
 		y = &Truckload{Name: name, Centi: None, SlumpMM: -1}
-		loads[name] = y
+		if p.loads == nil {
+			p.loads = map[string]*Truckload{}
+		}
+		p.loads[name] = y
 		p.Loads = append(p.Loads, y)
 	}
 	return y
-}
-
-func (y *Truckload) batched(at int64) {
-	if y.Batched == 0 || at < y.Batched {
-		y.Batched = at
-	}
 }
 
 func (y *Truckload) volume(m3 *float64, mix string) {
@@ -384,6 +472,9 @@ func (y *Truckload) volume(m3 *float64, mix string) {
 		y.VolumeML = int64(math.Round(float64(*m3 * 1e6)))
 	}
 	y.Mix = orText(mix, y.Mix)
+	if mix != "" && !slices.Contains(y.Mixes, mix) {
+		y.Mixes = append(y.Mixes, mix)
+	}
 }
 
 func orText(a, b string) string {
@@ -393,7 +484,8 @@ func orText(a, b string) string {
 	return b
 }
 
-// raise lays the lifts from one on over the wall, and finds what is low.
+// raise lays the lifts from one on over the wall, and finds what stands too low
+// or too high.
 func (p *Pour) raise(g *Geometry, from int) {
 	p.geometry = g
 	if g.Length <= 0 {
@@ -414,16 +506,19 @@ func (p *Pour) place(i int) {
 	if max(l.From, l.To) > p.geometry.Length {
 		l.mark("beyond the end of the wall")
 	}
-	l.split(l.Entry.Last().(*events.LiftPlaced).Way, p.geometry)
+	l.lie(p.geometry)
 	p.surface.paint(p.Lifts, i)
 }
 
 // survey takes over what the surface is now.
 func (p *Pour) survey() {
-	p.Stretches, p.Contacts, p.Low = p.surface.stretches, p.surface.contacts, p.Low[:0]
+	p.Stretches, p.Contacts, p.Low, p.High = p.surface.stretches, p.surface.contacts, p.Low[:0], p.High[:0]
 	for _, st := range p.Stretches {
-		if p.geometry.short(st) && !p.declaredLow(st) {
-			p.Low = append(p.Low, st)
+		if p.geometry.short(st) {
+			p.Low = append(p.Low, p.undeclared(st)...)
+		}
+		if st.Height() > p.geometry.Top+topTolerance {
+			p.High = append(p.High, st)
 		}
 	}
 }
@@ -432,11 +527,35 @@ func (p *Pour) survey() {
 // neither at its planned top nor at a sill.
 func (p *Pour) Open(st Stretch) bool { return st.Top != nil && p.geometry.open(st) }
 
-// topTolerance is how far under its planned top a stretch may stand, mm.
+// Room reports whether concrete may still come beside a layer on the next
+// stretch: there is none yet, it is planned there, and no opening lies there.
+func (p *Pour) Room(next *Stretch, y *Layer) bool {
+	low, high := max(y.Bottom, next.Height()), min(y.Top, p.geometry.Top)
+	return slices.ContainsFunc(p.geometry.zones(next.mid()), func(z zone) bool { return max(low, z.bottom) < min(high, z.top) })
+}
+
+// topTolerance is how far from its planned top a stretch may stand, mm.
 const topTolerance = 50
 
-func (p *Pour) declaredLow(st Stretch) bool {
-	return slices.ContainsFunc(p.LeftLow, func(d Stretch) bool { return d.From <= st.From && st.To <= d.To })
+// undeclared is what of a low stretch was not declared to stand that low.
+func (p *Pour) undeclared(st Stretch) []Stretch {
+	rest := []Stretch{st}
+	for _, d := range p.LeftLow {
+		if st.Height() < d.Top-topTolerance {
+			continue
+		}
+		var left []Stretch
+		for _, r := range rest {
+			if r.From < min(d.From, r.To) {
+				left = append(left, Stretch{From: r.From, To: min(d.From, r.To), Top: r.Top})
+			}
+			if max(d.To, r.From) < r.To {
+				left = append(left, Stretch{From: max(d.To, r.From), To: r.To, Top: r.Top})
+			}
+		}
+		rest = left
+	}
+	return rest
 }
 
 // height is where the lift brings a surface: by every version, the lowest.

@@ -25,8 +25,7 @@ type State struct {
 	record Book // what happened to the wall
 	words  Book // what the hub said, and who answered: never read by an assessment
 
-	folded  int // how many entries of the record are folded
-	loads   map[string]*Truckload
+	folded  int                // how many entries of the record are folded
 	placers map[string]*Device // by name
 	devices []Device
 	alarms  []Alarm
@@ -44,7 +43,7 @@ type Device struct {
 
 // New returns an empty wall.
 func New(site, wall string) *State {
-	s := &State{Site: site, Wall: wall, Holding: newHolding()}
+	s := &State{Site: site, Wall: wall, Pour: Pour{Hottest: None}, Holding: newHolding()}
 	s.record.Elsewhere = s.Readings.Find
 	return s
 }
@@ -76,7 +75,10 @@ func (s *State) Add(facts ...Fact) {
 	for i := range facts {
 		f := &facts[i]
 		if IsReading(f.Kind) {
-			changed = s.Readings.add(f) || changed
+			if s.Readings.add(f) {
+				changed = true
+				s.record.Arrived(f.Key())
+			}
 			continue
 		}
 		if !s.book(f.Kind).Add(*f) {
@@ -118,14 +120,14 @@ func (s *State) foldRecord() {
 	from := s.record.grown
 	if from == 0 || from != s.folded || reshapes(entries[from:]) {
 		from = 0
-		s.Pour, s.Holding = Pour{}, newHolding()
-		s.loads, s.placers = map[string]*Truckload{}, map[string]*Device{}
+		s.Pour, s.Holding = Pour{Hottest: None}, newHolding()
+		s.placers = map[string]*Device{}
 	}
 	lifts := len(s.Pour.Lifts)
 	for i := from; i < len(entries); i++ {
 		e := &entries[i]
 		s.Holding.fold(e)
-		s.Pour.fold(e, s.loads)
+		s.Pour.fold(e)
 		if isPlacing(e.Kind) {
 			noteDevice(s.placers, e)
 		}
@@ -260,7 +262,14 @@ func (p *Pour) appendDigest(b []byte) []byte {
 	for _, y := range p.Loads {
 		b = fmt.Appendf(b, "%v", *y)
 	}
-	return fmt.Appendf(b, "%v%v%v%v", p.Felt, p.Treated, p.Stops, p.Low)
+	return fmt.Appendf(b, "%v%v%v%v%v%v", p.Felt, p.Treated, p.Stops, p.LeftLow, heights(p.Low), heights(p.High))
+}
+
+func heights(list []Stretch) (out [][3]int) {
+	for _, s := range list {
+		out = append(out, [3]int{s.From, s.To, s.Height()})
+	}
+	return out
 }
 
 func (h *Holding) appendDigest(b []byte) []byte {
@@ -273,6 +282,6 @@ func (h *Holding) appendDigest(b []byte) []byte {
 	for _, x := range h.Holds {
 		b = fmt.Appendf(b, "%v", *x)
 	}
-	return fmt.Appendf(b, "%q %v %d %s %d %s %s %v %v %v %v %v %v %v %v %d %d %v", h.Name, h.Geometry, h.CoreMM, h.Form,
-		h.RatedPa, h.Mix, h.Crew, h.LaidOut, h.TieInNeeded, h.Strips, h.Lines, h.Releases, h.Tests, h.Criteria, h.Checks, h.TiedIn, h.HandedOver, h.FrozenSeen)
+	return fmt.Appendf(b, "%q %v %d %s %d %v %s %v %v %v %v %v %v %v %v %d %d %v", h.Name, h.Geometry, h.CoreMM, h.Form,
+		h.RatedPa, h.Mixes, h.Crew, h.LaidOut, h.TieInNeeded, h.Strips, h.Lines, h.Releases, h.Tests, h.Criteria, h.Checks, h.TiedIn, h.HandedOver, h.FrozenSeen)
 }

@@ -71,15 +71,39 @@ func newSurface(g *Geometry) *surface {
 // paint lays a lift over its stations.
 func (s *surface) paint(lifts []Lift, index int) {
 	l := &lifts[index]
+	for _, pieces := range append(l.others, l.pieces) {
+		for _, p := range pieces {
+			s.cut(p.low)
+			s.cut(p.high)
+		}
+	}
 	for _, p := range l.pieces {
-		s.cut(p.low)
-		s.cut(p.high)
 		for i := s.find(p.low); i < len(s.stretches) && s.stretches[i].From < p.high; i++ {
-			s.lay(lifts, &s.stretches[i], index)
+			if l.surely(s.stretches[i].mid()) {
+				s.lay(lifts, &s.stretches[i], index)
+			} else {
+				s.brush(lifts, &s.stretches[i], index)
+			}
+		}
+	}
+	for _, pieces := range l.others {
+		for _, p := range pieces {
+			for i := s.find(p.low); i < len(s.stretches) && s.stretches[i].From < p.high; i++ {
+				if mid := s.stretches[i].mid(); !slices.ContainsFunc(l.pieces, func(p piece) bool { return p.holds(mid) }) {
+					s.brush(lifts, &s.stretches[i], index)
+				}
+			}
 		}
 	}
 	s.noses(lifts, index)
 	l.judge()
+}
+
+// brush notes that a lift may have covered a stretch, and leaves its surface.
+func (s *surface) brush(lifts []Lift, st *Stretch, index int) {
+	if st.Top != nil && st.Top.Lift != index && lifts[index].height(st.Height()) > st.Height() {
+		s.contacts = append(s.contacts, flat(lifts, st, index))
+	}
 }
 
 // find returns the first stretch that begins at a station or after it.
