@@ -142,14 +142,11 @@ func (h *Hub) openFolder(context.Context) error {
 // makes sure that it syncs before it acknowledges.
 func (h *Hub) startServer(ctx context.Context) (err error) {
 	if h.cfg.NATS != "" {
-		if err := stream.CheckSync(ctx, h.cfg.Monitor); err != nil {
-			return err
-		}
 		if h.nc, err = stream.Dial(h.cfg.NATS, "earlyage-hub", h.log); err != nil {
 			return err
 		}
 		h.steps.started("connection", h.disconnect)
-		return nil
+		return stream.CheckSyncOf(ctx, h.nc, h.cfg.Monitor)
 	}
 	h.server, err = stream.StartServer(stream.ServerConfig{
 		Dir: filepath.Join(h.cfg.Dir, "stream"), Client: h.cfg.Client, Websocket: h.cfg.Websocket, MQTT: h.cfg.MQTT,
