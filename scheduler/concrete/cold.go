@@ -38,13 +38,13 @@ const (
 // in °C). It converts by 1.8 alone; a temperature adds 32.
 type Difference float64
 
-// FahrenheitDifference converts a difference in °F to K.
+// FahrenheitDifference converts a difference in °F to K (arithmetic; any value).
 func FahrenheitDifference(f float64) Difference { return Difference(f / 1.8) }
 
-// Kelvin is the difference in K.
+// Kelvin is the difference in K (arithmetic).
 func (d Difference) Kelvin() float64 { return float64(d) }
 
-// Fahrenheit is the difference in °F.
+// Fahrenheit is the difference in °F (arithmetic).
 func (d Difference) Fahrenheit() float64 { return float64(d) * 1.8 }
 
 // fahrenheit converts a temperature (not a difference) to °F.
@@ -80,7 +80,7 @@ type DailyAir struct {
 // ColdWeather1988 is the older definition of ACI 306R-88 (found, PCA Design and
 // Control, chapter 14): more than 3 successive days with a daily mean below
 // 5 °C and the air not above 10 °C for more than half of any 24 h. Days are
-// calendar days.
+// calendar days. Values outside the ranges of [DailyAir] are refused.
 func ColdWeather1988(days []DailyAir) (bool, error) {
 	run := 0
 	for i, d := range days {
@@ -121,8 +121,9 @@ var sectionTable = [...]SectionLimits{
 
 // LimitsForSection gives the row for a least dimension of 0.05 to 10 m: below
 // 0.3 m, 0.3 to 0.9, 0.9 to 1.8, above. 0.9 and 1.8 m belong to the thinner
-// row, the warmer one. A page that gives 10 °C for thin sections contradicts
-// the 13 °C of this table; 13 is the safe one.
+// row, the warmer one. Outside that range the dimension is refused. ACI 306R
+// Tables 3.1 and 5.1, from memory. A page that gives 10 °C for thin sections
+// (found, secondary) contradicts the 13 °C of this table; 13 is the safe one.
 func LimitsForSection(leastDimM float64) (SectionLimits, error) {
 	if err := inRange("least dimension of the section", leastDimM, 0.05, 10, "m"); err != nil {
 		return SectionLimits{}, fmt.Errorf("cold-weather limits: %w", err)
@@ -138,8 +139,9 @@ func LimitsForSection(leastDimM float64) (SectionLimits, error) {
 	return sectionTable[len(sectionTable)-1], nil
 }
 
-// AsMixedC is the least temperature as mixed at an air temperature of -60 to
-// 60 °C. -1 °C and -18 °C belong to the middle row.
+// AsMixedC is the least temperature of concrete as mixed, °C, at an air
+// temperature of -60 to 60 °C; colder or hotter air is refused. -1 °C and -18 °C
+// belong to the middle row. ACI 306R Table 3.1, from memory.
 func (l SectionLimits) AsMixedC(airC float64) (float64, error) {
 	if err := inRange("air temperature", airC, minAirC, maxAirC, "°C"); err != nil {
 		return 0, fmt.Errorf("least temperature as mixed: %w", err)
@@ -164,7 +166,9 @@ const (
 	PlacedTooWarm               // more than MaxAboveMinimumK above it
 )
 
-// JudgePlaced compares a placed temperature with the limits of the section.
+// JudgePlaced compares a placed temperature of -50 to 80 °C with the limits of
+// the section: at least PlacedC, and no more than MaxAboveMinimumK above it (ACI
+// 306R, from memory). Any other temperature is refused.
 func (l SectionLimits) JudgePlaced(concreteC float64) (PlacedVerdict, error) {
 	if err := inRange("concrete temperature", concreteC, MinFactorC, MaxFactorC, "°C"); err != nil {
 		return 0, fmt.Errorf("placed temperature: %w", err)
@@ -180,7 +184,9 @@ func (l SectionLimits) JudgePlaced(concreteC float64) (PlacedVerdict, error) {
 }
 
 // DropOnUncovering is the drop that the concrete is exposed to when protection
-// or a form comes off, and whether it exceeds MaxDrop24h.
+// or a form comes off, and whether it exceeds MaxDrop24h (ACI 306R, from memory).
+// Concrete -50 to 80 °C, air -60 to 60 °C, or the temperature is refused. Air
+// warmer than the concrete is no drop.
 func (l SectionLimits) DropOnUncovering(concreteC, airC float64) (drop Difference, tooMuch bool, err error) {
 	if err := inRange("concrete temperature", concreteC, MinFactorC, MaxFactorC, "°C"); err != nil {
 		return 0, false, fmt.Errorf("drop on uncovering: %w", err)
@@ -206,7 +212,8 @@ const (
 // ProtectionHours is the protection period of ACI 306R Tables 5.1 and 7.1 (from
 // memory), in h, at the temperatures of SectionLimits. Accelerated means Type
 // III cement, 60 kg/m³ more cement, or an accelerator. The second result is
-// false for FullyLoaded, where strength decides and no hours are given.
+// false for FullyLoaded, where strength decides and no hours are given. A service
+// outside the closed set is refused.
 func ProtectionHours(s Service, accelerated bool) (float64, bool, error) {
 	usual := map[Service][2]float64{
 		NotLoadedNotExposed: {48, 24},

@@ -52,7 +52,8 @@ func VibratorGroups() []VibratorGroup {
 	return groups[:]
 }
 
-// VibratorGroupNumber is the group of that number, 1 to 5.
+// VibratorGroupNumber is the group of that number, 1 to 5; another is refused.
+// ACI 309R-96/05 Table 5.1.5, from memory.
 func VibratorGroupNumber(number int) (VibratorGroup, error) {
 	if err := inRange("vibrator group", float64(number), 1, float64(len(vibratorGroups)), ""); err != nil {
 		return VibratorGroup{}, err
@@ -62,7 +63,8 @@ func VibratorGroupNumber(number int) (VibratorGroup, error) {
 
 // GroupForHead is the group of a vibrator head of 0.020 to 0.150 m diameter.
 // Where two groups overlap it is the lower, which credits the vibrator with the
-// lesser radius and rate.
+// lesser radius and rate. Another diameter is refused. ACI 309R-96/05 Table 5.1.5,
+// from memory.
 func GroupForHead(diameter float64) (VibratorGroup, error) {
 	last := vibratorGroups[len(vibratorGroups)-1]
 	if err := inRange("head diameter", diameter, vibratorGroups[0].HeadLeast, last.HeadMost, "m"); err != nil {

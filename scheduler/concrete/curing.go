@@ -93,7 +93,8 @@ func betweenColumns(days [3]float64, r float64) float64 {
 // CuringShare is the part of the curing period that a history of surface
 // temperature has earned, 1 when it is done: each interval counts at its colder
 // end, and nothing below 5 °C (how the parts are summed: common practice, no
-// source). The setting time beyond 5 h comes off the beginning.
+// source). The setting time beyond 5 h comes off the beginning. A series that is
+// not valid is refused, and what CuringHours refuses but for the temperature.
 func CuringShare(c CuringClass, r, setHours float64, s Series) (float64, error) {
 	if err := s.Validate(); err != nil {
 		return 0, fmt.Errorf("curing share: %w", err)

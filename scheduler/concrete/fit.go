@@ -36,7 +36,8 @@ type model interface {
 }
 
 // StrengthFit is a curve fitted by least squares to specimens, with the scatter
-// of the specimens about it.
+// of the specimens about it. The zero StrengthFit is no fit, and its bands are
+// refused.
 type StrengthFit struct {
 	ResidualMPa         float64 // standard deviation about the curve, n-3 degrees of freedom
 	Specimens           int
@@ -47,8 +48,11 @@ type StrengthFit struct {
 	degrees             float64       // of freedom that the scatter has
 }
 
-// FitHyperbolic fits the hyperbolic curve to at least four specimens of at
-// least three ages. The age t0 is kept between 0 and the first age tested.
+// FitHyperbolic fits the hyperbolic curve by least squares (computed, gonum
+// optimize) to at least four specimens of at least three ages, each within the
+// ranges of [Specimen]. The age t0 is kept between 0 and the first age tested.
+// Too few specimens, values out of range, and data that no such curve fits best
+// are refused.
 func FitHyperbolic(data []Specimen) (Hyperbolic, StrengthFit, error) {
 	first, _, err := checkSpecimens(data)
 	if err != nil {
@@ -67,8 +71,9 @@ func FitHyperbolic(data []Specimen) (Hyperbolic, StrengthFit, error) {
 	return curve, fit, err
 }
 
-// FitExponential fits the exponential curve to at least four specimens of at
-// least three ages.
+// FitExponential fits the exponential curve by least squares (computed, gonum
+// optimize) to at least four specimens of at least three ages. It refuses what
+// FitHyperbolic refuses.
 func FitExponential(data []Specimen) (Exponential, StrengthFit, error) {
 	if _, _, err := checkSpecimens(data); err != nil {
 		return Exponential{}, StrengthFit{}, fmt.Errorf("fit exponential curve: %w", err)
@@ -186,8 +191,12 @@ func scatter(m model, free []float64, data []Specimen) (StrengthFit, error) {
 // Band is the curve and the interval in which one further specimen lies with
 // the given confidence (0.5 to 0.999, both sides), at an age within those
 // tested; the lower end is not below 0. Linearised at the fit, Student's t with
-// n-3 degrees of freedom (computed; the usual prediction interval).
+// n-3 degrees of freedom (computed; the usual prediction interval). Another age or
+// confidence is refused.
 func (f StrengthFit) Band(ageDays, confidence float64) (low, mid, high float64, err error) {
+	if f.curve == nil {
+		return 0, 0, 0, errors.New("prediction band: no fit")
+	}
 	if err := inRange("age", ageDays, f.FirstDays, f.LastDays, "d"); err != nil {
 		return 0, 0, 0, fmt.Errorf("prediction band: %w", err)
 	}
@@ -202,8 +211,10 @@ func (f StrengthFit) Band(ageDays, confidence float64) (low, mid, high float64, 
 	return max(0, mid-width), mid, mid + width, nil
 }
 
-// LowAgeDays is the earliest age within those tested from which on the lower
-// end of the band stays at or above a strength; false if it never does.
+// LowAgeDays is the earliest age in days, within those tested, from which on the
+// lower end of the band stays at or above a strength of 0.1 to 200 MPa; false if
+// it never does. It is found in steps of 1/2000 of the ages tested, and is the
+// later end of its step (computed). Confidence as for Band.
 func (f StrengthFit) LowAgeDays(mpa, confidence float64) (float64, bool, error) {
 	if err := checkStrength("strength", mpa); err != nil {
 		return 0, false, err

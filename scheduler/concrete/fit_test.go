@@ -191,3 +191,10 @@ func TestFitRefuses(t *testing.T) {
 	_, _, err = fit.LowAgeDays(10, 0.2)
 	require.Error(t, err)
 }
+
+func TestNoFitHasNoBand(t *testing.T) {
+	_, _, _, err := concrete.StrengthFit{}.Band(0, 0.9)
+	require.ErrorContains(t, err, "no fit")
+	_, _, err = concrete.StrengthFit{}.LowAgeDays(5, 0.9)
+	require.ErrorContains(t, err, "no fit")
+}

@@ -15,8 +15,10 @@ type Freeze struct {
 
 // FirstFreeze looks for the first moment at or below 0 °C and compares the
 // strength at it, by counted equivalent age from the start of the series, with
-// the strength needed (FirstFreezeStrengthMPa). The series is of the coldest
-// place of the wall and begins at placing.
+// the strength needed, 0.1 to 200 MPa: [FirstFreezeStrengthMPa] (found) or
+// [FreezeStrengthEN13670MPa] (from memory). The series is of the coldest place
+// of the wall and begins at placing. A series, rule or curve that is not valid is
+// refused.
 func FirstFreeze(s Series, m Maturity, curve StrengthCurve, needMPa float64) (Freeze, error) {
 	if err := checkStrength("strength needed before frost", needMPa); err != nil {
 		return Freeze{}, fmt.Errorf("first freeze: %w", err)
@@ -45,7 +47,9 @@ func FirstFreeze(s Series, m Maturity, curve StrengthCurve, needMPa float64) (Fr
 
 // GreatestDrop is the largest fall of temperature from any moment to a later
 // one not more than windowHours (0.01 to 1,000 h) away, and the moment at which
-// that fall is complete. 0 if the series never falls.
+// that fall is complete. 0 if the series never falls. To be held against
+// [MaxCoolingPerHourK] and [MaxCoolingPerDayK] (computed; straight lines between
+// readings).
 func (s Series) GreatestDrop(windowHours float64) (drop Difference, atHours float64, err error) {
 	if err := s.Validate(); err != nil {
 		return 0, 0, err

@@ -221,8 +221,9 @@ func (h Hydration) degree(te float64) float64 {
 }
 
 // DegreeRate is the derivative of Degree in 1/h of age at 21.1 °C:
-// alpha (tau/te)^beta beta/te. At te = 0 it is 0, the limit: the curve has an
-// essential zero there. A negative te is refused with a [RangeError].
+// alpha (tau/te)^beta beta/te (computed from Degree). At te = 0 it is 0, the
+// limit: the curve has an essential zero there. A negative te is refused with a
+// [RangeError].
 func (h Hydration) DegreeRate(te float64) (float64, error) {
 	if err := inRange("hydration age", te, 0, math.Inf(1), "h"); err != nil {
 		return 0, fmt.Errorf("rate of hydration: %w", err)
@@ -238,8 +239,8 @@ func (h Hydration) DegreeRate(te float64) (float64, error) {
 }
 
 // AgeAtDegree is the inverse of Degree: the age in h at 21.1 °C at which the
-// degree of hydration reaches alpha, tau [ln(alpha_u/alpha)]^(-1/beta). Alpha
-// must lie above 0 and below Ultimate, else a [RangeError].
+// degree of hydration reaches alpha, tau [ln(alpha_u/alpha)]^(-1/beta)
+// (computed). Alpha must lie above 0 and below Ultimate, else a [RangeError].
 func (h Hydration) AgeAtDegree(alpha float64) (float64, error) {
 	least, most := math.SmallestNonzeroFloat64, math.Nextafter(h.Ultimate, 0)
 	if err := inRange("degree of hydration", alpha, least, most, ""); err != nil {

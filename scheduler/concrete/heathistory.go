@@ -97,13 +97,14 @@ func (h HeatHistory) Peak(place HeatPlace) HeatPoint {
 // FallsThrough is the first moment, in h since placing, at which a place that
 // was warmer than level °C is so no longer; linear between points. It is how
 // the hour is found at which a face goes through 0 °C. False if it never
-// happens within the history, and also if the place was never warmer.
+// happens within the history, and also if the place was never warmer (computed).
 func (h HeatHistory) FallsThrough(place HeatPlace, level float64) (float64, bool) {
 	return h.crossing(place, func(t float64) float64 { return t - level })
 }
 
 // RisesThrough is the first moment, in h since placing, at which a place that
-// was colder than level °C is so no longer; linear between points.
+// was colder than level °C is so no longer; linear between points (computed).
+// False if it never happens within the history.
 func (h HeatHistory) RisesThrough(place HeatPlace, level float64) (float64, bool) {
 	return h.crossing(place, func(t float64) float64 { return level - t })
 }

@@ -39,8 +39,9 @@ type HeatMix struct {
 }
 
 // NewHeatMix is a concrete of cementitious kg/m3 of the binder with the usual
-// density, specific heat and conductivity. Errors as of Binder.Hydration, and a
-// [RangeError] for a content outside 0 to 800 kg/m3.
+// density, specific heat and conductivity (from memory; the specific heat found).
+// Errors as of Binder.Hydration, and a [RangeError] for a content outside 0 to
+// 800 kg/m3.
 func NewHeatMix(b Binder, cementitious float64) (HeatMix, error) {
 	h, err := b.Hydration()
 	if err != nil {
@@ -79,8 +80,8 @@ func (m HeatMix) validate() error {
 func (m HeatMix) capacity() float64 { return m.Density * m.SpecificHeat }
 
 // FullRise is the rise in K if all binder hydrated without loss of heat,
-// Cc Hu/(rho c). No concrete reaches it. A field out of range is refused with a
-// [RangeError].
+// Cc Hu/(rho c) (computed). No concrete reaches it. A field out of range is
+// refused with a [RangeError].
 func (m HeatMix) FullRise() (float64, error) {
 	if err := m.validate(); err != nil {
 		return 0, fmt.Errorf("full rise: %w", err)
@@ -110,7 +111,8 @@ func (m HeatMix) AdiabaticRise(te float64) (float64, error) {
 
 // Adiabatic is the temperature of concrete that loses no heat, the warmest that
 // any wall of it can be: the rise against the clock, with the ageing that its
-// own heat speeds up. Errors as of Section.Lumped.
+// own heat speeds up (computed, by the heat model of Schindler & Folliard 2005,
+// from memory). Errors as of Section.Lumped.
 func (m HeatMix) Adiabatic(run HeatRun) (HeatHistory, error) {
 	if err := m.validate(); err != nil {
 		return HeatHistory{}, fmt.Errorf("adiabatic curve: %w", err)

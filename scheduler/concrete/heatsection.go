@@ -35,7 +35,7 @@ const LumpedBiotLimit = 0.1
 var ErrNotLumped = errors.New("not of one temperature through the thickness")
 
 // FormResistance is the thermal resistance in m2 K/W of a layer: thickness in m
-// (0 to 1) over conductivity in W/(m K) (0.01 to 400). Out of range: a
+// (0 to 1) over conductivity in W/(m K) (0.01 to 400); computed. Out of range: a
 // [RangeError].
 func FormResistance(thickness, conductivity float64) (float64, error) {
 	if err := inRange("layer thickness", thickness, 0, 1, "m"); err != nil {
@@ -54,7 +54,8 @@ type Air struct {
 	curve interp.PiecewiseLinear
 }
 
-// ConstantAir is air of t °C (-50 to 60) for ever.
+// ConstantAir is air of t °C (-50 to 60) for as long as any prediction; another
+// temperature is refused with a [RangeError].
 func ConstantAir(t float64) (Air, error) {
 	return AirSeries(Series{{Hours: 0, TempC: t}, {Hours: maxPredictionHrs + maxSpacingHrs, TempC: t}})
 }
@@ -101,7 +102,7 @@ type Face struct {
 }
 
 // U is the heat transfer coefficient in W/(m2 K) from the concrete's surface to
-// the air, 1/U = R + 1/h. Out of range: a [RangeError].
+// the air, 1/U = R + 1/h (computed). Out of range: a [RangeError].
 func (f Face) U() (float64, error) {
 	if err := inRange("form resistance", f.Form, 0, 20, "m2 K/W"); err != nil {
 		return 0, fmt.Errorf("face: %w", err)
@@ -159,7 +160,7 @@ func (s Section) check(run HeatRun) (inner, outer float64, err error) {
 // at its better cooled face. With both faces alike it is U (L/2)/k. With
 // different faces the length is the way from the better cooled face to the
 // plane that no heat crosses, L U/(U1 + U2), so that a wall cooled from one
-// side only counts its whole thickness. Out of range: a [RangeError].
+// side only counts its whole thickness (computed). Out of range: a [RangeError].
 func (s Section) Biot() (float64, error) {
 	inner, outer, err := s.coefficients()
 	if err != nil {
@@ -171,7 +172,7 @@ func (s Section) Biot() (float64, error) {
 
 // TimeConstant is rho c L/(U1 + U2) in h: the time in which a lumped wall
 // without heat of its own loses all but 1/e of its excess over the air. With
-// both faces alike it is rho c L/(2U). Out of range: a [RangeError].
+// both faces alike it is rho c L/(2U) (computed). Out of range: a [RangeError].
 func (s Section) TimeConstant() (float64, error) {
 	inner, outer, err := s.coefficients()
 	if err != nil {

@@ -124,13 +124,15 @@ var hotLimits = [...]HotLimit{
 	{"csa-a23.1", 30, "CSA A23.1, 30 to 35 °C by size; the lower is taken", "from memory"},
 }
 
-// HotLimits lists the limits on the temperature of fresh concrete.
+// HotLimits lists the limits on the temperature of fresh concrete, °C, each with
+// its source and how far that was checked.
 func HotLimits() []HotLimit {
 	limits := hotLimits
 	return limits[:]
 }
 
-// HotLimitFor is the limit of a rule that HotLimits names.
+// HotLimitFor is the limit of a rule that HotLimits names; another name is
+// refused.
 func HotLimitFor(rule string) (HotLimit, error) {
 	for _, l := range hotLimits {
 		if l.Rule == rule {
@@ -140,7 +142,8 @@ func HotLimitFor(rule string) (HotLimit, error) {
 	return HotLimit{}, fmt.Errorf("hot limit: rule %q is unknown", rule)
 }
 
-// TooHot says whether fresh concrete of -10 to 100 °C breaks the limit.
+// TooHot says whether fresh concrete of -10 to 100 °C breaks the limit. Any other
+// temperature is refused.
 func (l HotLimit) TooHot(tempC float64) (bool, error) {
 	if err := inRange("concrete temperature", tempC, -10, 100, "°C"); err != nil {
 		return false, fmt.Errorf("hot limit %s: %w", l.Rule, err)

@@ -78,18 +78,20 @@ const (
 
 	// JointSetShare is the part of initial set at which a layer counts as
 	// closed: PR 0.7 MPa falls at 0.817 of initial set with the slope of the
-	// worked data of NUMBERS 4.1 (computed).
+	// worked data of item 4.1 in NUMBERS.md (computed).
 	JointSetShare = 0.8
 	// UnknownAgeAtPlacingMin is the age that a load of unknown batching time is
-	// taken to have when it is placed: the longest that ASTM C94 allows.
+	// taken to have when it is placed: the longest that ASTM C94 allows (from
+	// memory).
 	UnknownAgeAtPlacingMin = 90.0
 	// ContractJointMinutes is the 30 min between layers of a US state file
 	// contract (found, Colorado DRMS 1218846 p. 47); a site may set it.
 	ContractJointMinutes = 30.0
 )
 
-// AirJointMinutes is the limit by air temperature, counted from placing, of
-// JointJSCE or JointJASS5; any other rule is refused. Air -60 to 60 °C.
+// AirJointMinutes is the limit by air temperature in minutes, counted from
+// placing, of JointJSCE (150 found, 120 from memory) or JointJASS5 (from memory);
+// any other rule is refused. Air -60 to 60 °C.
 func AirJointMinutes(r JointRule, airC float64) (float64, error) {
 	hot, err := airIsHot(r, airC)
 	if err != nil {
@@ -103,8 +105,9 @@ func AirJointMinutes(r JointRule, airC float64) (float64, error) {
 
 // PlacingLimitMinutes is the time from mixing to the end of placing: 120 min in
 // cool air, 90 min in hot, with the boundary of JointJSCE (25 °C is cool) or
-// JointJASS5 (25 °C is hot). Found: maedagijutuanzen.com for the JSCE figures,
-// ksknet.co.jp for JASS 5.
+// JointJASS5 (25 °C is hot). Source: maedagijutuanzen.com for the JSCE figures,
+// ksknet.co.jp for JASS 5 (both found). Air -60 to 60 °C; any other rule is
+// refused.
 func PlacingLimitMinutes(r JointRule, airC float64) (float64, error) {
 	hot, err := airIsHot(r, airC)
 	if err != nil {
@@ -158,6 +161,8 @@ type JointLimit struct {
 // counted from placing, and 80 % of initial set at the hotter of air and
 // concrete, counted from the batching of the oldest load (unknown: taken as 90
 // min old at placing). It never lengthens as anything gets hotter or older.
+// Sources: those of the rules; the 80 % computed from worked data. Values outside
+// the ranges of [JointInputs] are refused.
 func EffectiveJointLimit(in JointInputs) (JointLimit, error) {
 	byAir, rule, err := in.byAir()
 	if err != nil {

@@ -23,8 +23,8 @@ func Cooled(start, air, timeConstant, hours float64) (float64, error) {
 }
 
 // CoolingHours is the inverse of Cooled: the time in h until the body is at
-// level °C. Level must lie between air and start (air itself is never reached),
-// else a [RangeError].
+// level °C (computed). Level must lie between air and start (air itself is never
+// reached), else a [RangeError].
 func CoolingHours(start, air, timeConstant, level float64) (float64, error) {
 	if err := checkCooling(start, air, timeConstant); err != nil {
 		return 0, fmt.Errorf("cooling hours: %w", err)

@@ -126,7 +126,8 @@ func DefaultMaturity() Maturity {
 }
 
 // NewMaturity gives a rule with its usual constants: Q 5000 K at 20 °C for
-// Arrhenius, datum 0 °C for Nurse-Saul (ASTM C1074, from memory).
+// Arrhenius, datum 0 °C for Nurse-Saul (ASTM C1074, from memory). A rule outside
+// the closed set is refused.
 func NewMaturity(r Rule) (Maturity, error) {
 	m := DefaultMaturity()
 	m.Rule = r
@@ -166,7 +167,9 @@ func (m Maturity) Name() string {
 // Factor is the hours at the reference temperature that one hour at tempC is
 // worth, from -50 to 80 °C. It is the bare formula, also below 0 °C, where
 // every rule but Nurse-Saul still gives something; what may open a window is
-// HourFactor or CountedFactor. EN 1992 states 0 to 80 °C for its own rule.
+// HourFactor or CountedFactor. EN 1992 states 0 to 80 °C for its own rule. Source:
+// [Rule.Source], all from memory. Any other temperature, and a Maturity that is
+// not valid, are refused.
 func (m Maturity) Factor(tempC float64) (float64, error) {
 	if err := m.Validate(); err != nil {
 		return 0, err
@@ -177,7 +180,9 @@ func (m Maturity) Factor(tempC float64) (float64, error) {
 	return m.factor(tempC), nil
 }
 
-// CountedFactor is Factor, but nothing at or below 0 °C, for every rule.
+// CountedFactor is Factor, but nothing at or below 0 °C, for every rule. It
+// refuses what Factor refuses. That no hour at or below 0 °C counts is common
+// practice, no source.
 func (m Maturity) CountedFactor(tempC float64) (float64, error) {
 	f, err := m.Factor(tempC)
 	if err != nil || tempC <= 0 {
@@ -262,7 +267,9 @@ func (t *Table) Hour(centiC int32) int64 {
 	return t.hours[len(t.hours)-1]
 }
 
-// QFromEa converts an activation energy of 5,000 to 100,000 J/mol into K.
+// QFromEa converts an activation energy of 5,000 to 100,000 J/mol into the Q of
+// Arrhenius' rule in K, Ea/R with R 8.314 J/(mol K) (computed). Another energy is
+// refused.
 func QFromEa(jPerMol float64) (float64, error) {
 	if err := inRange("activation energy", jPerMol, 5000, 100000, "J/mol"); err != nil {
 		return 0, err

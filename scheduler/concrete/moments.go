@@ -4,8 +4,9 @@ import "fmt"
 
 // Above is the hours strictly above a temperature of -50 to 80 °C as a sum along
 // the series: [Series.HoursAbove], and by when. With 10 °C it counts the hours
-// of ACI 347R-94 along a history of the air. Readings are put in where the
-// series crosses the temperature, so that the sum is exact at every moment.
+// of ACI 347R-94 (found) along a history of the air. Readings are put in where
+// the series crosses the temperature, so that the sum is exact at every moment
+// (computed). A series that is not valid is refused.
 func (s Series) Above(tempC float64) (*Curve, error) {
 	if err := s.Validate(); err != nil {
 		return nil, err
@@ -42,7 +43,7 @@ func (s Series) withCrossings(tempC float64) Series {
 // then, the entry at 7 °C for 7 °C and below. At a constant temperature it is
 // [BS8110Hours]. Warmer than 25 °C counts as 25 °C and time at or below 0 °C
 // counts nothing, since the rule is for 0 to 25 °C. False if the history ends
-// before.
+// before. An unknown row and a series that is not valid are refused.
 func BS8110Moment(row Striking, s Series) (atHours float64, met bool, err error) {
 	sum, err := BS8110MaturityCh(row)
 	if err != nil {
@@ -95,7 +96,8 @@ func (s Series) until(hours float64) Series {
 
 // CuringMoment is the first moment of a history of surface temperature at which
 // the curing period of EN 13670 Annex F is over: where [CuringShare] reaches 1,
-// with its ranges and its way of summing up. False if the history ends before.
+// which also says the source, how it sums up and what is refused. False if the
+// history ends before.
 func CuringMoment(c CuringClass, r, setHours float64, s Series) (atHours float64, met bool, err error) {
 	if _, err := CuringShare(c, r, setHours, s); err != nil {
 		return 0, false, fmt.Errorf("curing moment: %w", err)

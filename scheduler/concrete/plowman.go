@@ -21,8 +21,9 @@ type Plowman struct {
 	A, B   float64 // %
 }
 
-// NewPlowman takes the constants of the class of the 28-day cube strength. A
-// strength on the edge of two classes belongs to the stronger.
+// NewPlowman takes the constants of the class of the 28-day cube strength, 5 to
+// 69 MPa (from memory); another strength is refused. A strength on the edge of two
+// classes belongs to the stronger.
 func NewPlowman(s28MPa float64) (Plowman, error) {
 	if err := inRange("28-day cube strength", s28MPa, 5, 69, "MPa"); err != nil {
 		return Plowman{}, err
@@ -39,8 +40,8 @@ func NewPlowman(s28MPa float64) (Plowman, error) {
 	}
 }
 
-// Percent is the part of the 28-day strength at a maturity of 1 to 20,000 °C·h
-// above PlowmanDatumC.
+// Percent is the part of the 28-day strength in % at a maturity of 1 to 20,000
+// °C·h above PlowmanDatumC (from memory); another maturity is refused.
 func (p Plowman) Percent(maturityCh float64) (float64, error) {
 	if err := inRange("maturity", maturityCh, 1, maxPlowmanCh, "°C·h"); err != nil {
 		return 0, err
@@ -48,13 +49,15 @@ func (p Plowman) Percent(maturityCh float64) (float64, error) {
 	return max(0, p.A+p.B*math.Log10(maturityCh/1000)), nil
 }
 
-// MPa is the strength at a maturity of 1 to 20,000 °C·h.
+// MPa is the strength at a maturity of 1 to 20,000 °C·h (from memory); another
+// maturity is refused.
 func (p Plowman) MPa(maturityCh float64) (float64, error) {
 	percent, err := p.Percent(maturityCh)
 	return percent / 100 * p.S28MPa, err
 }
 
-// MaturityCh is the inverse of MPa. A strength beyond 28 d is refused.
+// MaturityCh is the inverse of MPa, in °C·h (computed). A strength beyond 28 d is
+// refused.
 func (p Plowman) MaturityCh(mpa float64) (float64, error) {
 	most, err := p.MPa(maxPlowmanCh)
 	if err != nil {

@@ -139,7 +139,8 @@ type Level struct {
 }
 
 // At is the lateral pressure in kPa at a depth in m below the top of the
-// concrete, from 0 to the height placed; another depth is refused.
+// concrete, from 0 to the height placed; another depth is refused. Source: that
+// of the rule.
 func (p Pressure) At(depth float64) (float64, error) {
 	if err := inRange("depth", depth, 0, p.Height, "m"); err != nil {
 		return 0, fmt.Errorf("pressure at depth: %w", err)
@@ -161,7 +162,8 @@ func (p Pressure) Envelope() []Level {
 // FullHeadPressure is the pressure of concrete as a liquid, p = w h, and 1.25
 // w h when it is pumped in from the base. It is the ceiling of every rule, and
 // the rule for slump over 175 mm (7 in), self-compacting concrete and external
-// vibration. Of p only UnitWeight, Height and FromBase count. Source:
+// vibration. Of p only UnitWeight, Height and FromBase count, and are refused
+// outside their ranges. Source:
 // concreteconstruction.net "Form pressure" (found); 25 % for pumping from the
 // base: ACI 347 (from memory).
 func FullHeadPressure(p Placing) (Pressure, error) {
@@ -202,7 +204,8 @@ func (p Placing) limited(kPa, formulaKPa float64, by Formula, notes []Note) Pres
 
 // RiseRate is the rate in m/h at which concrete rises in a form, R = Q/(L t):
 // delivery 0 to 300 m³/h, length of wall over 0 to 2000 m, core 0.05 to 5 m
-// thick. Source: arithmetic; eng-tips thread 150606 gives an example (found).
+// thick; other values are refused. Source: arithmetic; eng-tips thread 150606
+// gives an example (found).
 func RiseRate(deliveryM3h, lengthM, coreM float64) (float64, error) {
 	if err := cmp.Or(inRange("delivery", deliveryM3h, 0, 300, "m³/h"), plan(lengthM, coreM)); err != nil {
 		return 0, fmt.Errorf("rate of rise: %w", err)
@@ -210,8 +213,8 @@ func RiseRate(deliveryM3h, lengthM, coreM float64) (float64, error) {
 	return deliveryM3h / (lengthM * coreM), nil
 }
 
-// DeliveryForRise is the inverse of RiseRate: the m³/h that raise the concrete
-// at a rate of 0 to 100 m/h.
+// DeliveryForRise is the inverse of RiseRate (arithmetic): the m³/h that raise
+// the concrete at a rate of 0 to 100 m/h. Values out of range are refused.
 func DeliveryForRise(rateMh, lengthM, coreM float64) (float64, error) {
 	if err := cmp.Or(inRange("rate of rise", rateMh, 0, 100, "m/h"), plan(lengthM, coreM)); err != nil {
 		return 0, fmt.Errorf("delivery for a rate of rise: %w", err)

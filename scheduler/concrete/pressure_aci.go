@@ -109,7 +109,8 @@ func ACIUnitWeightCoefficient(c Constants, unitWeight float64) (float64, error) 
 
 // ACIChemistryCoefficient is Cc of ACI 347: Portland 1.0, with a retarder 1.2;
 // blends with less than 70 % slag or 40 % fly ash 1.2, with a retarder 1.4;
-// richer blends 1.4. Binder or retarder not recorded: 1.4. From memory.
+// richer blends 1.4. Binder or retarder not recorded: 1.4. A value outside the
+// closed sets is refused. From memory.
 func ACIChemistryCoefficient(b BinderKind, r Retarder) (float64, error) {
 	if err := (Placing{UnitWeight: 24, Height: 1, Binder: b, Retarder: r}).validate(); err != nil {
 		return 0, fmt.Errorf("aci chemistry coefficient: %w", err)

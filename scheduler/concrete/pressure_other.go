@@ -21,7 +21,8 @@ import (
 //
 // Source: K as (36/(T + 16))² found on a mirror page, one worked sheet found
 // (idoc.tips 279791453); constants from memory. The report prints multiples of
-// 5 kPa, to which this agrees within 5 kPa only.
+// 5 kPa, to which this agrees within 5 kPa only. Values outside the ranges of
+// [Placing], and a form lower than the placement, are refused.
 func CIRIAPressure(p Placing, formHeight float64) (Pressure, error) {
 	err := p.validate()
 	if err == nil {
@@ -131,7 +132,8 @@ type SelfCompacting struct {
 // Vibration, which the formula excludes, raised test pressures by up to 70 %.
 //
 // Source: ACI Concrete International, June 2010, "DIN standard on formwork
-// pressures updated" (found); the limit of 7 m/h from memory.
+// pressures updated" (found); the limit of 7 m/h from memory. Values outside the
+// ranges of [SelfCompacting] are refused.
 func DIN2010Pressure(s SelfCompacting) (Pressure, error) {
 	p := Placing{UnitWeight: s.UnitWeight, Height: s.Height, Rate: s.Rate}
 	if err := cmp.Or(p.validate(), inRange("setting time", s.SetHours, 0, 48, "h")); err != nil {

@@ -32,15 +32,16 @@ const (
 	RevolutionsAfterWater = 30
 )
 
-// DischargeLimits lists the limits on the age of a load at discharge. The
-// limits by air temperature of JSCE and JASS 5 are those of
-// [PlacingLimitMinutes].
+// DischargeLimits lists the limits in minutes on the age of a load at discharge,
+// each with its source and how far that was checked. The limits by air
+// temperature of JSCE and JASS 5 are those of [PlacingLimitMinutes].
 func DischargeLimits() []DischargeLimit {
 	limits := dischargeLimits
 	return limits[:]
 }
 
-// DischargeLimitFor is the limit of a rule that DischargeLimits names.
+// DischargeLimitFor is the limit of a rule that DischargeLimits names; another
+// name is refused.
 func DischargeLimitFor(rule string) (DischargeLimit, error) {
 	for _, l := range dischargeLimits {
 		if l.Rule == rule {
@@ -75,7 +76,8 @@ func (r SlumpRange) Accepts(slump float64) bool {
 // -65. With USConstants nominal: to 2 in ±1/2, to 4 in ±1, over ±1 1/2; maximum:
 // to 3 in +0 -1 1/2, more +0 -2 1/2. A slump that is stated in inches needs
 // those: 4 in is over 100 mm. EN 206, in mm only: 10 to 40 ±10, 50 to 90 ±20,
-// from 100 ±30; between these the tighter one. From memory.
+// from 100 ±30; between these the tighter one. Another slump, and a rule without
+// tolerances in those constants, are refused. All from memory.
 func SlumpTolerance(rule SlumpRule, c Constants, stated float64) (SlumpRange, error) {
 	err := inRange("stated slump", stated, 0.01, 0.25, "m")
 	if err == nil && c != SIConstants && c != USConstants {
@@ -155,7 +157,8 @@ const (
 // per 150 yd³ (114.7 m³; the metric code 110) and one per 5000 ft² (464.5 m²;
 // 460) of face; for CSA A23.1 the larger of one a day and one per 100 m³; for EN
 // 206 three of the first 50 m³, then the more frequent of one per 200 m³ and one
-// per 3 production days. From memory.
+// per 3 production days. Values outside the ranges of [Placed] are refused. All
+// from memory.
 func TestsFor(rule TestRule, p Placed) (TestsDue, error) {
 	err := cmp.Or(
 		inRange("volume placed", p.Volume, 0, 1e5, "m³"),

@@ -66,7 +66,8 @@ const (
 )
 
 // BS8110MaturityCh is the constant Nurse-Saul maturity in °C·h above -10 °C that
-// the formula of the row stands for: 300 °C·h for vertical faces (computed).
+// the formula of the row stands for: 300 °C·h for vertical faces (computed). An
+// unknown row is refused.
 func BS8110MaturityCh(s Striking) (float64, error) {
 	row, ok := strikingTable[s]
 	if !ok {
@@ -90,9 +91,10 @@ func BS8110FormulaHours(s Striking, surfaceC float64) (float64, error) {
 }
 
 // BS8110Hours is the time before striking at a mean surface temperature of 0 to
-// 80 °C, CEM I 42.5: the larger of the formula and the entry of the table, the
-// entry at 7 °C for 7 °C and below, the entry at 16 °C above. Warmer than 25 °C
-// gives no less than at 25 °C. Never sooner when colder.
+// 80 °C, CEM I 42.5 (from memory): the larger of the formula and the entry of the
+// table, the entry at 7 °C for 7 °C and below, the entry at 16 °C above. Warmer
+// than 25 °C gives no less than at 25 °C. Never sooner when colder. Another
+// temperature, and an unknown row, are refused.
 func BS8110Hours(s Striking, surfaceC float64) (float64, error) {
 	if err := inRange("surface temperature", surfaceC, 0, MaxFactorC, "°C"); err != nil {
 		return 0, fmt.Errorf("BS 8110 striking time: %w", err)
@@ -116,7 +118,8 @@ type Span struct {
 
 // ACICreditedHours is the hours of ACI 347R-94 (found,
 // concreteconstruction.net): air strictly above 10 °C (50 °F), not necessarily
-// consecutive. A wall wants ACIWallHours of them.
+// consecutive. A wall wants ACIWallHours of them. Values outside the ranges of
+// [Span] are refused. [Series.Above] counts them along a history.
 func ACICreditedHours(spans []Span) (float64, error) {
 	sum := 0.0
 	for i, s := range spans {
@@ -163,14 +166,15 @@ func HoursAtTemperature(m Maturity, equivalentH, tempC float64) (float64, error)
 }
 
 // BraceHours is HoursAtTemperature for FloorHours, and never under FloorHours
-// elapsed, however warm.
+// elapsed, however warm (computed; the 48 h are common practice, no source). It
+// refuses what HoursAtTemperature refuses.
 func BraceHours(m Maturity, tempC float64) (float64, error) {
 	h, err := HoursAtTemperature(m, FloorHours, tempC)
 	return math.Max(h, FloorHours), err
 }
 
 // PublishedMaturities are the rules with the constants that the sheet shows side
-// by side: they differ two to one at 5 °C.
+// by side (from memory): they differ two to one at 5 °C.
 func PublishedMaturities() []Maturity {
 	return []Maturity{
 		{Rule: RuleEN},
@@ -185,7 +189,8 @@ func PublishedMaturities() []Maturity {
 // SiteSpecimenDay is the Chinese rule for specimens kept with the wall, GB 50204
 // (found, sflowers.be): they are tested on the day on which the daily means sum
 // up to 600 °C·d, days at or below 0 °C not counted, but not before 14 d nor
-// after 60 d. Days count from 1; false if the days given do not reach it.
+// after 60 d. Days count from 1; false if the days given do not reach it. A mean
+// outside -60 to 60 °C is refused.
 func SiteSpecimenDay(dailyMeanC []float64) (int, bool, error) {
 	const wantCd, firstDay, lastDay = 600.0, 14, 60
 	sum := 0.0

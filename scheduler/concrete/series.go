@@ -60,7 +60,7 @@ func (s Series) accumulate(amount func(a, b Reading) float64) *Curve {
 // EquivalentAge is the hours at the reference temperature, by the bare formula
 // at the mean temperature of each interval (ASTM C1074 and EN 1992-1-1 B.10,
 // from memory). It counts below 0 °C what the formula gives; CountedAge does
-// not.
+// not. A series or a Maturity that is not valid is refused.
 func (s Series) EquivalentAge(m Maturity) (*Curve, error) {
 	if err := s.ready(m); err != nil {
 		return nil, err
@@ -71,7 +71,10 @@ func (s Series) EquivalentAge(m Maturity) (*Curve, error) {
 }
 
 // CountedAge is EquivalentAge without the time at or below 0 °C: an interval
-// that crosses 0 °C counts only the part above, at the mean of that part.
+// that crosses 0 °C counts only the part above, at the mean of that part (common
+// practice, no source). For a rule that gives nothing below 0 °C that part can be
+// worth more than the interval at its mean. A series or a Maturity that is not
+// valid is refused.
 func (s Series) CountedAge(m Maturity) (*Curve, error) {
 	if err := s.ready(m); err != nil {
 		return nil, err
@@ -86,8 +89,9 @@ func (s Series) CountedAge(m Maturity) (*Curve, error) {
 }
 
 // TemperatureTime is the Nurse-Saul sum in °C·h above a datum of -20 to 10 °C
-// (ASTM C1074, equation 1, from memory). An interval whose mean lies below the
-// datum counts nothing: a negative sum would un-cure the wall.
+// (ASTM C1074, equation 1, from memory); another datum is refused. An interval
+// whose mean lies below the datum counts nothing: a negative sum would un-cure
+// the wall.
 func (s Series) TemperatureTime(datumC float64) (*Curve, error) {
 	if err := s.ready(Maturity{Rule: RuleNurseSaul, DatumC: datumC}); err != nil {
 		return nil, err
@@ -120,7 +124,9 @@ func partAbove(a, b Reading, c float64) (hours, tempC float64) {
 	return share * (b.Hours - a.Hours), (top + c) / 2
 }
 
-// HoursAbove is how long the series lies strictly above a temperature.
+// HoursAbove is how long in h the series lies strictly above any temperature in
+// °C (computed; straight lines between readings). A series that is not valid is
+// refused.
 func (s Series) HoursAbove(tempC float64) (float64, error) {
 	if err := s.Validate(); err != nil {
 		return 0, err
@@ -133,7 +139,8 @@ func (s Series) HoursAbove(tempC float64) (float64, error) {
 	return sum, nil
 }
 
-// MeanC is the mean temperature over the whole series, weighed by time.
+// MeanC is the mean temperature in °C over the whole series, weighed by time
+// (computed). A series that is not valid is refused.
 func (s Series) MeanC() (float64, error) {
 	if err := s.Validate(); err != nil {
 		return 0, err
@@ -145,8 +152,9 @@ func (s Series) MeanC() (float64, error) {
 	return sum / (s[len(s)-1].Hours - s[0].Hours), nil
 }
 
-// FirstAtOrBelow is the first moment at which the series lies at or below a
-// temperature; false if it never does.
+// FirstAtOrBelow is the first moment in h at which the series lies at or below a
+// temperature in °C; false if it never does (computed; straight lines between
+// readings). A series that is not valid is refused.
 func (s Series) FirstAtOrBelow(tempC float64) (float64, bool, error) {
 	if err := s.Validate(); err != nil {
 		return 0, false, err
@@ -174,8 +182,8 @@ func (c *Curve) End() float64 { return c.hours[len(c.hours)-1] }
 // Total is the sum over the whole series.
 func (c *Curve) Total() float64 { return c.total[len(c.total)-1] }
 
-// At is the sum from the start to a moment of the series. Beyond its ends
-// nothing is known and the moment is refused.
+// At is the sum from the start to a moment of the series in h (computed). Beyond
+// its ends nothing is known and the moment is refused.
 func (c *Curve) At(hours float64) (float64, error) {
 	if err := inRange("time in the temperature series", hours, c.Start(), c.End(), "h"); err != nil {
 		return 0, err
@@ -188,7 +196,8 @@ func (c *Curve) At(hours float64) (float64, error) {
 	return c.total[i-1] + float64(share*(c.total[i]-c.total[i-1])), nil
 }
 
-// Between is the sum from one moment of the series to another, not earlier.
+// Between is the sum from one moment of the series to another (computed). An
+// earlier second moment, and one beyond the ends, are refused.
 func (c *Curve) Between(from, to float64) (float64, error) {
 	if to < from {
 		return 0, RangeError{Name: "end of the interval", Value: to, Min: from, Max: c.End(), Unit: "h"}
@@ -204,8 +213,8 @@ func (c *Curve) Between(from, to float64) (float64, error) {
 	return b - a, nil
 }
 
-// When is the first moment at which the sum reaches want; false if it has not
-// by the end of the series. Want is not negative.
+// When is the first moment in h at which the sum reaches want (computed); false
+// if it has not by the end of the series. A negative sum is refused.
 func (c *Curve) When(want float64) (float64, bool, error) {
 	if err := inRange("sum to reach", want, 0, 1e12, ""); err != nil {
 		return 0, false, err

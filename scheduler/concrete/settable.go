@@ -46,7 +46,8 @@ var settingTable = [...]SettingEntry{
 	{100, 100, "found"},
 }
 
-// SettingTable returns a copy of the approximate-setting table, cold to hot.
+// SettingTable returns a copy of the approximate-setting table, cold to hot (70
+// to 100 °F found, 30 to 60 °F from memory).
 func SettingTable() []SettingEntry { return slices.Clone(settingTable[:]) }
 
 // SetTableCovers says whether the temperature lies within the table, 30 to
@@ -59,7 +60,8 @@ func SetTableCovers(tempC float64) bool { return tempC >= setTableColdC && tempC
 // concrete temperature of -50 to 80 °C, by the approximate-setting table,
 // linear in the logarithm of time between its entries. Above the table the last
 // slope goes on; below it the coldest entry stands, which is earlier than the
-// truth and so safe for a joint. It never rises with the temperature.
+// truth and so safe for a joint. It never rises with the temperature. Entries of
+// 70 to 100 °F found, of 30 to 60 °F from memory. Another temperature is refused.
 func InitialSetMinutes(tempC float64) (float64, error) {
 	if err := inRange("concrete temperature", tempC, minSetC, maxSetC, "°C"); err != nil {
 		return 0, err
@@ -84,7 +86,8 @@ func logLinear(x, x0, y0, x1, y1 float64) float64 {
 // ratio of the approximate-setting table at both. The measuring temperature has
 // to be 0 to 38 °C, within the table, so that the ratio does not rest on a guess;
 // the other is treated as InitialSetMinutes treats it. One activation
-// energy is not used: from 21 °C it would be late by a fifth at 32 °C.
+// energy is not used: from 21 °C it would be late by a fifth at 32 °C. The
+// ratio: computed. Values out of range are refused.
 func ScaleInitialSet(measuredMin, measuredAtC, tempC float64) (float64, error) {
 	if err := (SetPoint{measuredAtC, measuredMin}).validate(); err != nil {
 		return 0, err
@@ -117,8 +120,9 @@ func (p SetPoint) validate() error {
 // MixInitialSetMinutes is the time from batching to initial set at tempC by the
 // mix's own measured points: linear in the logarithm of time between two, and
 // beyond them scaled from the nearest by ScaleInitialSet. Without points it is
-// InitialSetMinutes. Points of equal temperature, and points that set later
-// when hotter, contradict each other and are refused.
+// InitialSetMinutes (computed from the points given). Points of equal temperature,
+// and points that set later when hotter, contradict each other and are refused, as
+// is a temperature outside -50 to 80 °C.
 func MixInitialSetMinutes(points []SetPoint, tempC float64) (float64, error) {
 	if len(points) == 0 {
 		return InitialSetMinutes(tempC)

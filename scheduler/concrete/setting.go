@@ -68,8 +68,8 @@ func (l SettingLine) validate() error {
 	return inRange("setting line b", l.B, 1, 30, "")
 }
 
-// Minutes is the time at which a penetration resistance of 0.01 to 100 MPa is
-// reached.
+// Minutes is the time in min at which a penetration resistance of 0.01 to 100 MPa
+// is reached (computed). Another resistance, or a line out of range, is refused.
 func (l SettingLine) Minutes(prMPa float64) (float64, error) {
 	if err := l.validate(); err != nil {
 		return 0, err
@@ -80,7 +80,8 @@ func (l SettingLine) Minutes(prMPa float64) (float64, error) {
 	return math.Pow(10, (math.Log10(prMPa/MPaPerPSI)-l.A)/l.B), nil
 }
 
-// MPa is the penetration resistance at a time of 1 to 10,000 min.
+// MPa is the penetration resistance at a time of 1 to 10,000 min (computed).
+// Another time, or a line out of range, is refused.
 func (l SettingLine) MPa(minutes float64) (float64, error) {
 	if err := l.validate(); err != nil {
 		return 0, err
@@ -127,9 +128,9 @@ func FitSetting(readings []Penetration) (SettingFit, error) {
 }
 
 // InterpolateSetting is the time at which the readings first rise through a
-// resistance, straight in both logarithms between the two neighbours. It does
-// not reach beyond the readings. Against FitSetting the method alone moves
-// initial set by some minutes: 448 against 441 in the worked data.
+// resistance, straight in both logarithms between the two neighbours (computed).
+// A resistance beyond the readings is refused. Against FitSetting the method alone
+// moves initial set by some minutes: 448 against 441 in the worked data (found).
 func InterpolateSetting(readings []Penetration, prMPa float64) (float64, error) {
 	if err := checkPenetrations(readings); err != nil {
 		return 0, fmt.Errorf("interpolate setting time: %w", err)
@@ -160,7 +161,8 @@ func InterpolateSetting(readings []Penetration, prMPa float64) (float64, error) 
 // approximate-setting table has it, and so unsafe for a joint. With Q = 5000 K
 // from 21 °C that is so on both sides, by a fifth at 32 °C, because the apparent
 // activation energy of setting rises with temperature (from 28 kJ/mol at 5 °C to
-// 67 at 35 °C; computed from the table).
+// 67 at 35 °C; computed from the table). It refuses what ScaleInitialSet and
+// Maturity.Factor refuse, and a temperature at which the rule counts nothing.
 func EquivalentSet(measuredMin, measuredAtC, tempC float64, m Maturity) (minutes float64, late bool, err error) {
 	byTable, err := ScaleInitialSet(measuredMin, measuredAtC, tempC)
 	if err != nil {
@@ -183,7 +185,8 @@ func EquivalentSet(measuredMin, measuredAtC, tempC float64, m Maturity) (minutes
 }
 
 // ApparentEnergy is the activation energy in J/mol that two set times at two
-// temperatures imply (Arrhenius with 273; computed).
+// temperatures imply (Arrhenius with 273; computed). Points outside the ranges of
+// [SetPoint], and two of one temperature, are refused.
 func ApparentEnergy(a, b SetPoint) (float64, error) {
 	for _, p := range []SetPoint{a, b} {
 		if err := p.validate(); err != nil {
@@ -205,7 +208,8 @@ type SettingArrhenius struct {
 }
 
 // FitSettingArrhenius is the least-squares line through the logarithms of at
-// least two set times against 1/T.
+// least two set times against 1/T (computed). Fewer points, and points that
+// contradict each other, are refused.
 func FitSettingArrhenius(points []SetPoint) (SettingArrhenius, error) {
 	if len(points) < 2 {
 		return SettingArrhenius{}, errors.New("fit setting by Arrhenius: fewer than two set times")
@@ -222,7 +226,8 @@ func FitSettingArrhenius(points []SetPoint) (SettingArrhenius, error) {
 	return SettingArrhenius{lnA, slope * GasConstant}, nil
 }
 
-// Minutes is the set time of the line at -50 to 80 °C.
+// Minutes is the set time of the line in min at -50 to 80 °C (computed); another
+// temperature is refused.
 func (a SettingArrhenius) Minutes(tempC float64) (float64, error) {
 	if err := inRange("concrete temperature", tempC, minSetC, maxSetC, "°C"); err != nil {
 		return 0, err
@@ -240,7 +245,7 @@ const (
 // HydrationSetHours estimates initial and final set as hours of age at 21.1 °C,
 // from the binder's hydration curve: the degree of hydration is 0.15 w/cm at
 // initial set and 0.26 w/cm at final set (Schindler 2004, from memory). An
-// estimate only: it knows no admixture.
+// estimate only: it knows no admixture. It refuses what Binder.Hydration refuses.
 func HydrationSetHours(b Binder) (initial, final float64, err error) {
 	h, err := b.Hydration()
 	if err != nil {

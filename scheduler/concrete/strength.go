@@ -91,7 +91,9 @@ type EN1992 struct {
 // EN1992Covers says whether the clause itself gives a strength at this age.
 func EN1992Covers(ageDays float64) bool { return ageDays >= 3 && ageDays <= 28 }
 
-// EN1992Ratio is beta_cc(t), the part of the 28-day mean strength.
+// EN1992Ratio is beta_cc(t), the part of the 28-day mean strength, at an age of
+// 0.01 to 36,525 d (EN 1992-1-1 3.1.2(6), constants from memory). Another age, and
+// an unknown class, are refused.
 func EN1992Ratio(c CementClass, ageDays float64) (float64, error) {
 	s, err := c.exponent()
 	if err != nil {
@@ -103,7 +105,8 @@ func EN1992Ratio(c CementClass, ageDays float64) (float64, error) {
 	return math.Exp(s * (1 - math.Sqrt(28/ageDays))), nil
 }
 
-// MeanMPa is fcm, the mean strength at 28 d.
+// MeanMPa is fcm = fck + 8 MPa, the mean strength at 28 d (EN 1992-1-1, from
+// memory). A strength out of range is refused.
 func (c EN1992) MeanMPa() (float64, error) {
 	if err := inRange("characteristic strength fck", c.FckMPa, 8, 100, "MPa"); err != nil {
 		return 0, err
@@ -111,7 +114,8 @@ func (c EN1992) MeanMPa() (float64, error) {
 	return c.FckMPa + 8, nil
 }
 
-// MPa is the mean strength at an age of 0.01 to 36,525 d.
+// MPa is the mean strength at an age of 0.01 to 36,525 d (from memory). Another
+// age, and fields out of range, are refused.
 func (c EN1992) MPa(ageDays float64) (float64, error) {
 	fcm, err := c.MeanMPa()
 	if err != nil {
@@ -121,7 +125,8 @@ func (c EN1992) MPa(ageDays float64) (float64, error) {
 	return ratio * fcm, err
 }
 
-// AgeDays is the inverse of MPa.
+// AgeDays is the inverse of MPa, in days (computed). A strength under 0.1 MPa, and
+// one that the curve never reaches, are refused.
 func (c EN1992) AgeDays(mpa float64) (float64, error) {
 	fcm, err := c.MeanMPa()
 	if err != nil {
@@ -149,16 +154,16 @@ type ACI209 struct {
 
 // The pairs of ACI 209R-92 (from memory) for a strength at 28 d.
 
-// ACI209TypeIMoist is Type I cement, moist cured.
+// ACI209TypeIMoist is Type I cement, moist cured: A 4.0, B 0.85 (from memory).
 func ACI209TypeIMoist(f28MPa float64) ACI209 { return ACI209{f28MPa, 4.0, 0.85} }
 
-// ACI209TypeIIIMoist is Type III cement, moist cured.
+// ACI209TypeIIIMoist is Type III cement, moist cured: A 2.3, B 0.92 (from memory).
 func ACI209TypeIIIMoist(f28MPa float64) ACI209 { return ACI209{f28MPa, 2.3, 0.92} }
 
-// ACI209TypeISteam is Type I cement, steam cured.
+// ACI209TypeISteam is Type I cement, steam cured: A 1.0, B 0.95 (from memory).
 func ACI209TypeISteam(f28MPa float64) ACI209 { return ACI209{f28MPa, 1.0, 0.95} }
 
-// ACI209TypeIIISteam is Type III cement, steam cured.
+// ACI209TypeIIISteam is Type III cement, steam cured: A 0.70, B 0.98 (from memory).
 func ACI209TypeIIISteam(f28MPa float64) ACI209 { return ACI209{f28MPa, 0.70, 0.98} }
 
 func (c ACI209) validate() error {
@@ -171,7 +176,8 @@ func (c ACI209) validate() error {
 	return inRange("ACI 209 constant b", c.B, 0.5, 1.2, "")
 }
 
-// MPa is the strength at an age of 0.01 to 36,525 d.
+// MPa is the strength at an age of 0.01 to 36,525 d (source: that of the curve).
+// Another age, and fields out of range, are refused.
 func (c ACI209) MPa(ageDays float64) (float64, error) {
 	if err := c.validate(); err != nil {
 		return 0, err
@@ -182,7 +188,8 @@ func (c ACI209) MPa(ageDays float64) (float64, error) {
 	return c.F28MPa * ageDays / (c.A + c.B*ageDays), nil
 }
 
-// AgeDays is the inverse of MPa.
+// AgeDays is the inverse of MPa, in days (computed). A strength under 0.1 MPa, and
+// one that the curve never reaches, are refused.
 func (c ACI209) AgeDays(mpa float64) (float64, error) {
 	if err := c.validate(); err != nil {
 		return 0, err
@@ -213,7 +220,8 @@ func (c Hyperbolic) validate() error {
 	return inRange("age t0", c.T0Days, 0, 10, "d")
 }
 
-// MPa is the strength at an age of 0.01 to 36,525 d.
+// MPa is the strength at an age of 0.01 to 36,525 d (source: that of the curve).
+// Another age, and fields out of range, are refused.
 func (c Hyperbolic) MPa(ageDays float64) (float64, error) {
 	if err := c.validate(); err != nil {
 		return 0, err
@@ -229,7 +237,8 @@ func (c Hyperbolic) at(ageDays float64) float64 {
 	return c.SuMPa * x / (1 + x)
 }
 
-// AgeDays is the inverse of MPa.
+// AgeDays is the inverse of MPa, in days (computed). A strength under 0.1 MPa, and
+// one that the curve never reaches, are refused.
 func (c Hyperbolic) AgeDays(mpa float64) (float64, error) {
 	if err := c.validate(); err != nil {
 		return 0, err
@@ -258,7 +267,8 @@ func (c Exponential) validate() error {
 	return inRange("exponent a", c.Alpha, 0.1, 5, "")
 }
 
-// MPa is the strength at an age of 0.01 to 36,525 d.
+// MPa is the strength at an age of 0.01 to 36,525 d (source: that of the curve).
+// Another age, and fields out of range, are refused.
 func (c Exponential) MPa(ageDays float64) (float64, error) {
 	if err := c.validate(); err != nil {
 		return 0, err
@@ -273,7 +283,8 @@ func (c Exponential) at(ageDays float64) float64 {
 	return c.SuMPa * math.Exp(-math.Pow(c.TauDays/ageDays, c.Alpha))
 }
 
-// AgeDays is the inverse of MPa.
+// AgeDays is the inverse of MPa, in days (computed). A strength under 0.1 MPa, and
+// one that the curve never reaches, are refused.
 func (c Exponential) AgeDays(mpa float64) (float64, error) {
 	if err := c.validate(); err != nil {
 		return 0, err
@@ -284,9 +295,10 @@ func (c Exponential) AgeDays(mpa float64) (float64, error) {
 	return c.TauDays / math.Pow(math.Log(c.SuMPa/mpa), 1/c.Alpha), nil
 }
 
-// WhenReached is the first moment of a temperature history, summed up as
-// equivalent age from placing, at which a strength is reached; false if it has
-// not by the end of the history.
+// WhenReached is the first moment in h of a temperature history, summed up as
+// equivalent age from placing, at which a strength in MPa is reached (computed);
+// false if it has not by the end of the history. A strength that the curve never
+// reaches is refused.
 func WhenReached(curve StrengthCurve, age *Curve, mpa float64) (float64, bool, error) {
 	days, err := curve.AgeDays(mpa)
 	if err != nil {

@@ -65,8 +65,8 @@ type Quantity struct {
 	LastTruck float64 // m³ in the last: the balance to be called for
 }
 
-// Quantity is V = (L H - openings) t, and what must be ordered for it. Source:
-// geometry.
+// Quantity is V = (L H - openings) t, and what must be ordered for it. Values
+// outside the ranges of [TakeOff] are refused. Source: geometry.
 func (t TakeOff) Quantity() (Quantity, error) {
 	err := cmp.Or(
 		inRange("centre line", t.CentreLine, 0.001, 2000, "m"), inRange("height of wall", t.Height, 0.01, 50, "m"),
