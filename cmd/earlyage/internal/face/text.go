@@ -191,10 +191,10 @@ func (p Page) joints(w io.Writer, _ time.Time, a Wall) error {
 	}
 	fmt.Fprintln(w)
 	sys := p.system(a.Site)
-	t := newTable("JOINT FROM", "TO", "TOP", "AGE", "LIMIT", "STATE")
+	t := newTable("JOINT FROM", "TO", "TOP", "AGE", "LIMIT", "LEFT", "STATE")
 	for _, j := range a.Joints {
 		t.add(unit.Format(unit.Length, j.FromM, sys), unit.Format(unit.Length, j.ToM, sys), unit.Format(unit.Length, j.TopM, sys),
-			minutesUp(j.AgeMin), minutesDown(j.LimitMin), j.State)
+			minutesUp(j.AgeMin), minutesDown(j.LimitMin), minutesLeft(j), j.State)
 	}
 	return t.write(w)
 }

@@ -50,26 +50,7 @@ func stripYear(t time.Time, zone *time.Location) string {
 	return up(t, time.Minute).In(zone).Format("Mon 2 Jan 2006 15:04 MST")
 }
 
-// stripShort is Strip without the zone, where the zone stands beside it.
-func stripShort(t time.Time, zone *time.Location) string {
-	return up(t, time.Minute).In(zone).Format("Mon 2 Jan 15:04")
-}
-
 // Past writes a moment that has been, rounded down to the minute.
 func Past(t time.Time, zone *time.Location) string {
 	return t.Truncate(time.Minute).In(zone).Format("Mon 2 Jan 15:04 MST")
-}
-
-// Left writes how long it is from now to then, rounded down to the minute:
-// "1 h 05 min", "12 min", "none" when there is nothing left.
-func Left(now, then time.Time) string {
-	d := then.Sub(now).Truncate(time.Minute)
-	switch {
-	case d <= 0:
-		return "none"
-	case d < time.Hour:
-		return fmt.Sprintf("%d min", int(d/time.Minute))
-	default:
-		return fmt.Sprintf("%d h %02d min", int(d/time.Hour), int(d%time.Hour/time.Minute))
-	}
 }

@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"earlyage/scheduler"
 	"earlyage/scheduler/concrete/unit"
 )
 
@@ -47,3 +48,11 @@ func minutesUp(x float64) string { return strconv.FormatFloat(math.Ceil(x), 'f',
 
 // minutesDown writes a limit in minutes, rounded down.
 func minutesDown(x float64) string { return strconv.FormatFloat(math.Floor(x), 'f', 0, 64) + " min" }
+
+// minutesLeft writes how long a joint stays open, rounded down.
+func minutesLeft(j Joint) string {
+	if j.State != scheduler.JointLive && j.State != scheduler.JointClosing || j.AgeMin >= j.LimitMin {
+		return "none"
+	}
+	return minutesDown(j.LimitMin - j.AgeMin)
+}
