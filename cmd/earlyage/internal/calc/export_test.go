@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
 
 	"earlyage/scheduler/concrete"
 )
@@ -51,6 +52,9 @@ func Spread(heights []float64, least, most float64) []float64 {
 	}
 	return out
 }
+
+// Strokes are the colours and dashes of curves.
+func Strokes() []draw.LineStyle { return strokes }
 
 // LineGap is how far names stand apart.
 const LineGap = lineGap

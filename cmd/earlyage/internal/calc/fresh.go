@@ -15,7 +15,7 @@ type freshCmd struct {
 	Cement        q[mass]        `required:"" placeholder:"335kg" names:"mass of cement" help:"Cementitious material."`
 	CementTemp    q[temperature] `name:"cement-temp" required:"" placeholder:"66C" names:"cement temperature" help:"Its temperature."`
 	Aggregate     q[mass]        `required:"" placeholder:"1839kg" names:"mass of aggregate" help:"Aggregate, dry."`
-	AggregateTemp q[temperature] `name:"aggregate-temp" required:"" placeholder:"27C" names:"aggregate temperature" help:"Its temperature."`
+	AggregateTemp q[temperature] `name:"aggregate-temp" required:"" placeholder:"27C" names:"aggregate temperature|moisture temperature" help:"Its temperature."`
 	Water         q[mass]        `required:"" placeholder:"123kg" names:"mass of water|mass of water, moisture and ice" help:"Mixing water, without the ice."`
 	WaterTemp     q[temperature] `name:"water-temp" required:"" placeholder:"27C" names:"water temperature" help:"Its temperature."`
 	Moisture      q[mass]        `placeholder:"25kg" names:"mass of moisture" help:"Free water of the aggregate."`

@@ -51,6 +51,9 @@ func (c *heatCmd) airs() (inner, outer concrete.Air, err error) {
 		if s, err = readTemps("temps", c.Temps, c.TempsUnit); err == nil {
 			outer, err = concrete.AirSeries(s.Series)
 		}
+		if err == nil && c.Hours.base > s.end() {
+			err = &InputError{Flag: "hours", Value: c.Hours.text, Reason: "allowed to " + number(s.end()) + " h, where the air of " + c.Temps + " ends"}
+		}
 	default:
 		err = wanted("air", "-10C, or --temps FILE")
 	}
@@ -108,6 +111,9 @@ func (c *heatCmd) work(sys unit.System) (*answer, error) {
 	}
 	run := concrete.HeatRun{Start: c.Start.base, Hours: c.Hours.base, Every: every}
 	history, model, err := c.predict(s, run)
+	if errors.Is(err, concrete.ErrNotLumped) {
+		return nil, &InputError{Flag: "model", Value: c.Model, Reason: err.Error() + ": allowed auto, nodal", cause: err}
+	}
 	if err != nil {
 		return nil, err
 	}

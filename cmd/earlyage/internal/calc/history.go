@@ -49,6 +49,20 @@ func (h history) read(usual float64) (story, error) {
 	return story{Series: s}, s.Validate()
 }
 
+// blame names the history's flag where what was computed along it was refused.
+func (h history) blame(err error) error {
+	var out concrete.RangeError
+	switch {
+	case !errors.As(err, &out):
+		return err
+	case h.Temps != "":
+		return &InputError{Flag: "temps", Value: h.Temps, Reason: err.Error(), cause: err}
+	case h.For.given():
+		return &InputError{Flag: "for", Value: h.For.text, Reason: err.Error(), cause: err}
+	}
+	return &InputError{Flag: "temp", Value: h.Temp.text, Reason: err.Error(), cause: err}
+}
+
 var timeWords = []string{"time", "date", "datetime", "timestamp", "at", "hours", "hour", "h"}
 var temperatureWords = []string{"temperature", "temp", "celsius", "fahrenheit"}
 

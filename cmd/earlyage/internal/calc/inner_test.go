@@ -171,3 +171,24 @@ func TestNamesStandApart(t *testing.T) {
 		require.LessOrEqual(t, got[len(got)-1], 400+1e-9)
 	})
 }
+
+// Curves are told apart in colour, with a contrast of 4.5 and more on white
+// (WCAG 2.2, 1.4.3), and without it, by their dashes.
+func TestStrokesAreToldApart(t *testing.T) {
+	dashes := map[string]bool{}
+	for _, s := range calc.Strokes() {
+		r, g, b, _ := s.Color.RGBA()
+		luminance := 0.2126*linear(r) + 0.7152*linear(g) + 0.0722*linear(b)
+		require.GreaterOrEqual(t, 1.05/(luminance+0.05), 4.5, "%v", s.Color)
+		require.False(t, dashes[fmt.Sprint(s.Dashes)], "dashes %v are taken", s.Dashes)
+		dashes[fmt.Sprint(s.Dashes)] = true
+	}
+}
+
+func linear(c uint32) float64 {
+	v := float64(c) / 0xffff
+	if v <= 0.04045 {
+		return v / 12.92
+	}
+	return math.Pow((v+0.055)/1.055, 2.4)
+}

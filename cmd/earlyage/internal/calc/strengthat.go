@@ -70,7 +70,7 @@ func (c *strengthCmd) alongHistory(a *answer, curve concrete.StrengthCurve, sys 
 	a.work(s.told(sys))
 	a.work(fmt.Sprintf("counted equivalent age by %s: %s h (nothing at or below 0 °C)", m.Name(), decimals(age.Total(), 2)))
 	if err := c.atAge(a, curve, age.Total()/24, sys); err != nil {
-		return err
+		return c.blame(err)
 	}
 	a.note(noteFrost)
 	if !c.Reach.given() {
@@ -166,8 +166,11 @@ func (c *strengthCmd) plowmanAlong(a *answer, p concrete.Plowman, sys unit.Syste
 		return err
 	}
 	a.work(s.told(sys))
-	if err := c.plowmanAt(a, p, sum.Total(), sys); err != nil || !c.Reach.given() {
-		return err
+	if err := c.plowmanAt(a, p, sum.Total(), sys); err != nil {
+		return c.blame(err)
+	}
+	if !c.Reach.given() {
+		return nil
 	}
 	want, err := p.MaturityCh(c.Reach.base)
 	if err != nil {
