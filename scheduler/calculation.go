@@ -1,6 +1,12 @@
 package scheduler
 
 import (
+	"cmp"
+	"encoding/hex"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"earlyage/projector/site"
@@ -78,7 +84,7 @@ type SheetHour struct {
 	Seconds int64     `json:"seconds"` // of time past in it
 	Counted int64     `json:"counted"` // seconds of them for which a temperature counts
 	CentiC  int       `json:"centi_c"` // mean temperature over the counted seconds, hundredths of a degree, rounded down
-	Source  string    `json:"source"`  // in words, the one that counted longest, the others behind it
+	Source  string    `json:"source"`  // in words, the one that counted longest first
 	Frozen  bool      `json:"frozen"`  // part of it counts as frost
 	Earned  []int64   `json:"earned_ns"`
 	Sum     []int64   `json:"sum_ns"` // at its end
@@ -107,8 +113,222 @@ type OtherRule struct {
 }
 
 // SheetOf makes the calculation sheet. It is as pure as Assess, and its sums are
-// the ones that Assess goes by.
+// the ones that Assess goes by: in each row the sum is the one before it, plus
+// what was earned, less what a freeze took.
 func SheetOf(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Time) Sheet {
-	out := Sheet{Assessment: Assess(s, d, w, hub, now), Rules: Rules, Caution: Caution}
+	k := lookAt(s, d, w, hub, now)
+	digest := w.Digest()
+	out := Sheet{Assessment: Assess(s, d, w, hub, now), Rules: Rules, Caution: Caution, Digest: hex.EncodeToString(digest[:]),
+		Zero: k.clockZeroOf(), Policy: k.settings(), PolicyBy: s.PolicyBy, Mixes: k.sheetMixes(), NeedNS: k.policy.AgeS * nanoHour}
+	for _, c := range k.criteria {
+		out.Criteria = append(out.Criteria, SetCriterion{By: c.By, At: moment(c.At), Drawing: c.Drawing, Clause: c.Clause, Mix: c.Mix, Says: criterionText(c)})
+	}
+	for _, r := range k.policy.Rules {
+		out.Weighed = append(out.Weighed, maturityOf(r).Name())
+	}
+	k.sumUp(&out)
+	return out
+}
+
+// sumUp runs the account once more and writes it down.
+func (k *look) sumUp(out *Sheet) {
+	a := k.accountant(k.now)
+	others := k.otherRules(a)
+	var rows hourRows
+	a.each = func(at, seconds int64, t slotTemp, earned []int64) {
+		rows.add(at, seconds, t, earned)
+		others.add(at, seconds, t)
+	}
+	a.began = func(f freeze, lost []int64) {
+		rows.reset(f, lost)
+		others.reset()
+	}
+	a.run(k.now)
+	out.Hours, out.Resets, out.Sum = rows.finish(a.out.sums), rows.resets, a.out.sums
+	out.Others = others.finish(&a.out)
+}
+
+// hourRows gathers the slots of an account by the hour.
+type hourRows struct {
+	rows    []SheetHour
+	area    int64 // hundredths of a degree times seconds, of the last row
+	by      map[string]int64
+	running []int64
+	resets  []Reset
+	frozen  freeze // the last
+}
+
+func (r *hourRows) add(at, seconds int64, t slotTemp, earned []int64) {
+	if n := len(r.rows); n == 0 || floorDiv(r.rows[n-1].At.UnixMilli(), hourMS) != floorDiv(at, hourMS) {
+		r.close()
+		r.rows = append(r.rows, SheetHour{At: moment(at), Earned: make([]int64, len(earned))})
+		r.area, r.by = 0, map[string]int64{}
+	}
+	if r.running == nil {
+		r.running = make([]int64, len(earned))
+	}
+	row := &r.rows[len(r.rows)-1]
+	row.Seconds += seconds
+	row.Frozen = row.Frozen || t.frozen
+	r.by[t.words()] += seconds
+	if t.source != FromNothing {
+		row.Counted += seconds
+		r.area += int64(t.centi) * seconds
+	}
+	for i, e := range earned {
+		row.Earned[i] += e
+		r.running[i] += e
+	}
+}
+
+// close finishes the last row.
+func (r *hourRows) close() {
+	if len(r.rows) == 0 {
+		return
+	}
+	row := &r.rows[len(r.rows)-1]
+	row.Sum = slices.Clone(r.running)
+	if row.Counted > 0 {
+		row.CentiC = int(floorDiv(r.area, row.Counted))
+	}
+	words := slices.SortedFunc(maps.Keys(r.by), func(a, b string) int { return cmp.Or(cmp.Compare(r.by[b], r.by[a]), strings.Compare(a, b)) })
+	row.Source = strings.Join(words, "; ")
+}
+
+func (r *hourRows) reset(f freeze, lost []int64) {
+	if n := len(r.resets); n > 0 && r.frozen.from == f.from {
+		last := &r.resets[n-1]
+		last.To, last.Assumed = moment(f.to), f.assumed
+		for i, v := range lost {
+			last.Lost[i] += v
+		}
+	} else {
+		r.resets = append(r.resets, Reset{From: moment(f.from), To: moment(f.to), Assumed: f.assumed, Lost: slices.Clone(lost)})
+	}
+	r.frozen = f
+	clear(r.running)
+}
+
+// finish closes the rows. A sign of frost in the slot that is not yet over may
+// have begun the sums again.
+func (r *hourRows) finish(sums []int64) []SheetHour {
+	r.close()
+	if n := len(r.rows); n > 0 {
+		r.rows[n-1].Sum = slices.Clone(sums)
+	}
+	return r.rows
+}
+
+// clockZeroOf says what set clock zero, and why it may be later than it was entered.
+func (k *look) clockZeroOf() ClockZero {
+	p := &k.wall.Pour
+	if p.ClockZero == 0 {
+		return ClockZero{Note: "no concrete is recorded"}
+	}
+	z := ClockZero{At: moment(p.ClockZero), By: string(p.ClockZeroBy), ID: p.ClockZeroKey.ID, Source: p.ClockZeroKey.Source}
+	entries := k.wall.Entries()
+	i := slices.IndexFunc(entries, func(e wall.Entry) bool { return e.Key() == p.ClockZeroKey })
+	if i < 0 {
+		return z
+	}
+	e := &entries[i]
+	z.Person, z.Entered, z.Early = e.By, e.Time, e.Ended.EarlyTime()
+	_, ended := e.Span()
+	var why []string
+	late := e.Time.Sub(ended)
+	switch {
+	case e.Maybe:
+		why = append(why, "voided: it counts until a second person lets the void count")
+	case len(e.Versions) > 1:
+		why = append(why, "amended: the later counts until a second person lets the change count")
+	case late > lateEntry && !e.Signed:
+		why = append(why, "entered "+strconv.Itoa(int(late/time.Minute))+" min after: it counts at its entry until a second person countersigns")
+	case late > rememberedEntry:
+		why = append(why, "entered "+strconv.Itoa(int(late/time.Minute))+" min after: remembered, give or take 15 min")
+	}
+	for _, d := range k.wall.Doubts() {
+		if d.Key == p.ClockZeroKey {
+			why = append(why, d.What)
+		}
+	}
+	z.Note = strings.Join(why, "; ")
+	return z
+}
+
+// How long after the fact an entry is remembered, and counts at its entry; as in
+// the fold.
+const (
+	rememberedEntry = 10 * time.Minute
+	lateEntry       = 60 * time.Minute
+)
+
+// settings are the values that bear on this wall, engineers' criteria included.
+func (k *look) settings() []Setting {
+	p, d := k.policy, site.Default()
+	hours := func(s int64) string { return hoursText(s) }
+	minutes := func(s int64) string { return strconv.FormatInt(s/60, 10) }
+	cent := func(v int) string { return trimZero(float64(v) / 100) }
+	yes := map[bool]string{true: "yes", false: "no"}
+	var rules []string
+	for _, r := range p.Rules {
+		rules = append(rules, maturityOf(r).Name())
+	}
+	list := []Setting{
+		{"floor since the last concrete", hours(p.FloorS), "h", p.FloorS == d.FloorS},
+		{"equivalent age at 20 °C", hours(p.AgeS), "h", p.AgeS == d.AgeS},
+		{"maturity rule", strings.Join(rules, " and "), "", slices.Equal(p.Rules, d.Rules)},
+		{"greatest gust", cent(p.GustCM), "m/s", p.GustCM == d.GustCM},
+		{"tied in before the strip", yes[p.TieInNeeded || k.wall.Holding.TieInNeeded], "", p.TieInNeeded == d.TieInNeeded},
+		{"permit to strip", yes[p.PermitNeeded], "", p.PermitNeeded == d.PermitNeeded},
+		{"string line in 3 m", strconv.Itoa(p.LineMM), "mm", p.LineMM == d.LineMM},
+		{"open joint up to 25 °C", minutes(p.JointS), "min", p.JointS == d.JointS},
+		{"open joint above 25 °C", minutes(p.JointHotS), "min", p.JointHotS == d.JointHotS},
+		{"rise in 60 min", formatFixed(metres(p.RiseMM), 2), "m", p.RiseMM == d.RiseMM},
+		{"age of a load", minutes(p.LoadS), "min", p.LoadS == d.LoadS},
+		{"overdue after", hours(p.OverdueS), "h", p.OverdueS == d.OverdueS},
+	}
+	if p.MPa100 > 0 {
+		list = append(list, Setting{"strength", mpa(p.MPa100), "MPa", false})
+	}
+	return list
+}
+
+func criterionText(c wall.Criterion) string {
+	var says []string
+	add := func(on bool, text string) {
+		if on {
+			says = append(says, text)
+		}
+	}
+	add(c.FloorS > 0, "floor "+hoursText(c.FloorS)+" h")
+	add(c.AgeS > 0, "equivalent age "+hoursText(c.AgeS)+" h")
+	add(c.MPa100 > 0, "strength "+mpa(c.MPa100)+" MPa")
+	add(c.CoreSaid && c.CoreCounts, "the core stands for the top")
+	add(c.CoreSaid && !c.CoreCounts, "the core does not stand for the top")
+	add(c.AgeSaid && c.AgeSuffices, "equivalent age suffices")
+	add(c.AgeSaid && !c.AgeSuffices, "equivalent age does not suffice")
+	return strings.Join(says, ", ")
+}
+
+func (k *look) sheetMixes() []SheetMix {
+	var out []SheetMix
+	for _, name := range k.mixNames() {
+		m := k.site.Mixes[name]
+		row := SheetMix{Name: name, Known: m.Known, By: m.By, Binder: "not said", Retarder: "not said"}
+		for i, v := range m.Versions {
+			retarder := "not said"
+			if v.Retarder != nil {
+				retarder = map[bool]string{true: "yes", false: "no"}[*v.Retarder]
+			}
+			if i > 0 && (row.Binder != v.Binder || row.Retarder != retarder) {
+				row.Note = "approvals differ: what one of them does not allow, the wall does not"
+			}
+			row.Binder, row.Retarder = v.Binder, retarder
+		}
+		if len(m.Versions) == 0 {
+			row.Note = "no approval is recorded"
+		}
+		out = append(out, row)
+	}
 	return out
 }

@@ -111,6 +111,64 @@ func (s *stage) runAlerts(t *testing.T, w words, _ string) string {
 	return out.String()
 }
 
+// runSheet prints the sums, and checks that the rows add up to them exactly.
 func (s *stage) runSheet(t *testing.T, w words, _ string) string {
-	return ""
+	at := s.at(t, w.get("at", ""))
+	f := s.facts.known(at).fold(s.site)
+	x := scheduler.SheetOf(f.site, f.devices, f.walls[w.plain[0]], s.hub, at)
+	addUp(t, x)
+	var out strings.Builder
+	fmt.Fprintf(&out, "zero %s by %s of %s, not before %s", s.show(x.Zero.At), x.Zero.By, x.Zero.Person, s.show(x.Zero.Early))
+	if x.Zero.Note != "" {
+		fmt.Fprintf(&out, " | %s", x.Zero.Note)
+	}
+	out.WriteString("\n")
+	for _, m := range x.Mixes {
+		fmt.Fprintf(&out, "mix %q known %v, binder %s, retarder %s, by %s %s\n", m.Name, m.Known, m.Binder, m.Retarder, m.By, m.Note)
+	}
+	for _, c := range x.Criteria {
+		fmt.Fprintf(&out, "criterion by %s %s %s: %s\n", c.By, c.Drawing, c.Clause, c.Says)
+	}
+	fmt.Fprintf(&out, "by %s, need %.3f h\n", strings.Join(x.Weighed, " and "), float64(x.NeedNS)/3.6e12)
+	for i, h := range x.Hours {
+		if n := len(x.Hours); w.has("short") && i >= 3 && i < n-3 {
+			continue
+		}
+		fmt.Fprintf(&out, "%s %2d of %2d min at %6.2f °C, %s:", s.show(h.At), h.Counted/60, h.Seconds/60, float64(h.CentiC)/100, h.Source)
+		for j := range h.Earned {
+			fmt.Fprintf(&out, " +%.6f = %.6f h", float64(h.Earned[j])/3.6e12, float64(h.Sum[j])/3.6e12)
+		}
+		if h.Frozen {
+			out.WriteString(" frozen")
+		}
+		out.WriteString("\n")
+	}
+	for _, r := range x.Resets {
+		fmt.Fprintf(&out, "reset %s to %s, assumed %v, lost %.6f h\n", s.show(r.From), s.show(r.To), r.Assumed, float64(r.Lost[0])/3.6e12)
+	}
+	for _, r := range x.Others {
+		if !w.has("others") {
+			break
+		}
+		fmt.Fprintf(&out, "rule %s: %s of %s %s, met %s, likely %s\n", r.Name, r.Have, r.Need, r.Unit, s.show(r.MetAt), s.show(r.Likely))
+	}
+	return out.String()
+}
+
+// addUp follows a sheet by hand: each sum is the one before it and what was
+// earned, less what a freeze within the hour took.
+func addUp(t *testing.T, x scheduler.Sheet) {
+	t.Helper()
+	for i := range x.Weighed {
+		sum, resets := int64(0), x.Resets
+		for _, h := range x.Hours {
+			sum += h.Earned[i]
+			for len(resets) > 0 && resets[0].From.Before(h.At.Truncate(time.Hour).Add(time.Hour)) && h.Sum[i] != sum {
+				sum -= resets[0].Lost[i]
+				resets = resets[1:]
+			}
+			require.Equal(t, sum, h.Sum[i], "rule %d, hour %s", i, h.At)
+		}
+		require.Equal(t, sum, x.Sum[i], "rule %d, in all", i)
+	}
 }
