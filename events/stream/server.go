@@ -25,7 +25,9 @@ type ServerConfig struct {
 	MQTT      string // MQTT 3.1.1, not encrypted
 	Monitor   string // the server's own HTTP monitoring
 
-	// Origins are the web origins whose pages may open a websocket. Default: any.
+	// Origins are the web origins, such as https://hub.example, whose pages may open
+	// a websocket. Default: only the listener's own, since any page that a browser on
+	// this machine shows could reach loopback otherwise. Programs send no origin.
 	Origins []string
 
 	// Ready is how long the server may take to start, since it looks through its
@@ -123,7 +125,7 @@ func (cfg ServerConfig) options() (*server.Options, error) {
 	o.Host, o.Port, errs[0] = listenAddress("Client", cfg.Client)
 	o.DontListen = cfg.Client == ""
 	o.Websocket.Host, o.Websocket.Port, errs[1] = listenAddress("Websocket", cfg.Websocket)
-	o.Websocket.NoTLS, o.Websocket.AllowedOrigins = true, cfg.Origins
+	o.Websocket.NoTLS, o.Websocket.AllowedOrigins, o.Websocket.SameOrigin = true, cfg.Origins, len(cfg.Origins) == 0
 	o.MQTT.Host, o.MQTT.Port, errs[2] = listenAddress("MQTT", cfg.MQTT)
 	o.HTTPHost, o.HTTPPort, errs[3] = listenAddress("Monitor", cfg.Monitor)
 	return o, errors.Join(errs[:]...)

@@ -5,6 +5,7 @@ import (
 	"net"
 	"net/http"
 	"net/url"
+	"strings"
 	"testing"
 	"time"
 
@@ -167,9 +168,7 @@ func TestMQTTSubscribe(t *testing.T) {
 }
 
 func TestWebsocketPublishArrives(t *testing.T) {
-	cfg := allListeners(t.TempDir())
-	cfg.Origins = []string{"http://hub.example"}
-	srv := startServerOn(t, cfg)
+	srv := startServerOn(t, allListeners(t.TempDir()))
 	st := openStream(t, connectHub(t, srv))
 	page := dial(t, srv.WebsocketURL())
 	seq, dup, err := stream.PublishOne(testContext(t), page, "pour.a.w1.pour.started", []byte("from a page"), "sig")
@@ -179,18 +178,30 @@ func TestWebsocketPublishArrives(t *testing.T) {
 	require.Equal(t, seq, m.Seq)
 	require.Equal(t, "pour.a.w1.pour.started", m.Subject)
 	require.Equal(t, "from a page", string(m.Body))
+}
 
-	foreign := nats.WebSocketConnectionHeadersHandler(func() (http.Header, error) {
-		return http.Header{"Origin": {"http://elsewhere.example"}}, nil
-	})
-	_, err = nats.Connect(srv.WebsocketURL(), foreign)
-	require.Error(t, err, "a page of a foreign origin was let in")
-	own := nats.WebSocketConnectionHeadersHandler(func() (http.Header, error) {
-		return http.Header{"Origin": {"http://hub.example"}}, nil
-	})
-	nc, err := nats.Connect(srv.WebsocketURL(), own)
-	require.NoError(t, err)
-	nc.Close()
+// Which web pages may open a websocket: those of the origins given, or none but
+// the listener's own. A program sends no origin.
+func TestWebsocketOrigins(t *testing.T) {
+	from := func(srv *stream.Server, origin string) error {
+		nc, err := nats.Connect(srv.WebsocketURL(), nats.WebSocketConnectionHeadersHandler(func() (http.Header, error) {
+			return http.Header{"Origin": {origin}}, nil
+		}))
+		if err == nil {
+			nc.Close()
+		}
+		return err
+	}
+	cfg := allListeners(t.TempDir())
+	closed := startServerOn(t, cfg)
+	require.Error(t, from(closed, "http://elsewhere.example"))
+	require.NoError(t, from(closed, "http://"+strings.TrimPrefix(closed.WebsocketURL(), "ws://")))
+
+	cfg = allListeners(t.TempDir())
+	cfg.Origins = []string{"http://hub.example"}
+	open := startServerOn(t, cfg)
+	require.NoError(t, from(open, "http://hub.example"))
+	require.Error(t, from(open, "http://elsewhere.example"))
 }
 
 // A message over the server's greatest size never reaches the stream, is told
