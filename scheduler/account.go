@@ -34,6 +34,8 @@ type account struct {
 	relMet  int64 // when the mix's relation reached relNeed; 0: not, or not asked
 	counted int64 // the end of the last slot in which something counted, Unix ms; 0: none
 	last    slotTemp
+	read    int16 // the last temperature that was read where the concrete is coldest
+	readAt  int64 // the end of its slot, Unix ms; 0: never
 }
 
 // accountant walks the slots since clock zero.
@@ -166,6 +168,7 @@ func (a *accountant) stride(slot, until int64) int64 {
 		a.out.sums[0] += sum * wall.SlotSeconds
 		a.out.last = slotTemp{centi: top[i-1], source: FromTop}
 		a.out.counted = a.day*dayMS + int64(i)*slotMS
+		a.out.read, a.out.readAt = a.out.last.centi, a.out.counted
 	}
 	return int64(i - first)
 }
@@ -183,6 +186,9 @@ func (a *accountant) slot(slot, from, end int64) {
 	}
 	if s.source != FromNothing {
 		a.out.last, a.out.counted = s, end
+		if s.source == FromTop || s.source == FromCore {
+			a.out.read, a.out.readAt = s.centi, end
+		}
 	}
 	seconds := (end - from) / secondMS
 	counts := s.source != FromNothing && !s.frozen && !a.out.pending

@@ -11,9 +11,10 @@ import (
 // The forecast of the strip: what is to be expected, never what opens.
 const (
 	horizon        = 30 * dayMS
-	expectedMargin = 500 // hundredths of a kelvin, either way
-	decayPermille  = 920 // of the difference between concrete and air, each hour: a time constant of 12 h (planning figure)
-	unknownCenti   = 500 // nothing is known: cold enough to be no promise
+	expectedMargin = 500        // hundredths of a kelvin, either way
+	decayPermille  = 920        // of the difference between concrete and air, each hour: a time constant of 12 h (planning figure)
+	readHolds      = 2 * hourMS // how long a reading says how much warmer the concrete is than the air
+	unknownCenti   = 500        // nothing is known: cold enough to be no promise
 )
 
 // expect projects the sums beyond the present: early and late by the forecast
@@ -77,8 +78,10 @@ func (k *look) projection(acc *account) projection {
 			break
 		}
 	}
-	if acc.counted != 0 && (acc.last.source == FromTop || acc.last.source == FromCore) {
-		p.over = p.last - p.airAt(floorDiv(k.now, hourMS))
+	if acc.readAt != 0 && k.now-acc.readAt <= readHolds {
+		// Between two readings a substitute counts; that says nothing of the concrete.
+		p.last = int64(acc.read)
+		p.over = p.last - p.airAt(floorDiv(acc.readAt-1, hourMS))
 	}
 	return p
 }
