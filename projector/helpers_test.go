@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"log/slog"
+	"os"
 	"path/filepath"
 	"slices"
 	"sync"
@@ -23,6 +24,10 @@ import (
 )
 
 func TestMain(m *testing.M) {
+	if dir := os.Getenv(childDir); dir != "" {
+		fmt.Fprintln(os.Stderr, runChild(dir))
+		os.Exit(1)
+	}
 	goleak.VerifyTestMain(m)
 }
 
@@ -93,7 +98,13 @@ func (s *tape) Head(context.Context) (first, last uint64, err error) {
 }
 
 func (s *tape) Read(ctx context.Context, after uint64, limits stream.Limits, deliver func([]stream.Message) error) error {
+	if limits.Max <= 0 {
+		limits.Max = 1000
+	}
 	for turn := 0; ; turn++ {
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
 		batch, moved, err := s.batch(after, limits.Max, turn)
 		if err != nil {
 			return err
