@@ -4,11 +4,13 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
+	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/replay"
 )
@@ -17,6 +19,7 @@ type assessCmd struct {
 	File  string `arg:"" placeholder:"FILE" help:"Recorded stream: CloudEvents, one to a line, in the order recorded. - reads from the standard input."`
 	At    string `required:"" placeholder:"TIME" help:"The moment, RFC 3339 with offset. What was recorded later is left out."`
 	JSON  bool   `name:"json" help:"JSON. The same file and moment give the same bytes."`
+	Sheet string `placeholder:"SITE/WALL" help:"The calculation sheet of one wall in place of the table of all."`
 	Units string `default:"" enum:",si,us" placeholder:"si|us" help:"Units shown; without it what each site has set."`
 }
 
@@ -42,10 +45,13 @@ func (c assessCmd) Run(con console) error {
 	if record.Later > 0 {
 		fmt.Fprintf(con.Err, "earlyage: %d entries were recorded after %s and are left out\n", record.Later, c.At)
 	}
-	if c.JSON {
+	page := face.Page{Sites: record.Sites(), Units: c.Units}
+	switch {
+	case c.Sheet != "":
+		return c.sheet(con.Out, page, record)
+	case c.JSON:
 		return writeReport(con.Out, record)
 	}
-	page := face.Page{Sites: record.Sites(), Units: c.Units}
 	if err := page.Walls(con.Out, record.At, record.Walls()); err != nil {
 		return err
 	}
@@ -53,10 +59,26 @@ func (c assessCmd) Run(con console) error {
 }
 
 func writeReport(w io.Writer, record *replay.Record) error {
-	report := face.Report{At: face.Time{Time: record.At}, Walls: record.Walls(), Refused: record.Refused}
-	text, err := json.Marshal(report, json.Deterministic(true), jsontext.WithIndent("  "))
+	return writeJSON(w, face.Report{At: face.Time{Time: record.At}, Walls: record.Walls(), Refused: record.Refused})
+}
+
+func writeJSON(w io.Writer, v any) error {
+	text, err := json.Marshal(v, json.Deterministic(true), jsontext.WithIndent("  "))
 	if err != nil {
-		return fmt.Errorf("write report: %w", err)
+		return fmt.Errorf("write JSON: %w", err)
 	}
 	return line(w, text)
+}
+
+func (c assessCmd) sheet(w io.Writer, page face.Page, record *replay.Record) error {
+	site, wall, _ := strings.Cut(c.Sheet, "/")
+	sheet, ok := record.Sheet(site, wall)
+	if !ok {
+		return usagef("sheet: %q; allowed: SITE/WALL of a wall in the record", c.Sheet)
+	}
+	a := face.FromAssessment(sheet.Assessment)
+	if c.JSON {
+		return writeJSON(w, api.Wall{Head: api.Head{At: face.Time{Time: record.At}, Level: true, Doubts: []string{}, Sites: []face.Site{page.Sites[site]}}, Wall: a, Sheet: &sheet})
+	}
+	return page.Sheet(w, record.At, a, sheet)
 }

@@ -51,8 +51,8 @@ func minutesDown(x float64) string { return strconv.FormatFloat(math.Floor(x), '
 
 // minutesLeft writes how long a joint stays open, rounded down.
 func minutesLeft(j Joint) string {
-	if j.State != scheduler.JointLive && j.State != scheduler.JointClosing || j.AgeMin >= j.LimitMin {
+	if j.State != scheduler.JointLive && j.State != scheduler.JointClosing || math.Ceil(j.AgeMin) >= math.Floor(j.LimitMin) {
 		return "none"
 	}
-	return minutesDown(j.LimitMin - j.AgeMin)
+	return minutesDown(math.Floor(j.LimitMin) - math.Ceil(j.AgeMin))
 }

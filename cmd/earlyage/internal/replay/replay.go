@@ -198,6 +198,16 @@ func (r *Record) Walls() []face.Wall {
 	return out
 }
 
+// Sheet makes the calculation sheet of one wall; ok is false if it is not in the
+// record.
+func (r *Record) Sheet(site, wall string) (s scheduler.Sheet, ok bool) {
+	rec := r.sites[site]
+	if rec == nil || rec.walls[wall] == nil || !rec.walls[wall].Known() {
+		return scheduler.Sheet{}, false
+	}
+	return scheduler.SheetOf(rec.state, rec.devices, rec.walls[wall], scheduler.Hub{}, r.At), true
+}
+
 // Sites lists the sites for a page.
 func (r *Record) Sites() map[string]face.Site {
 	out := map[string]face.Site{}
