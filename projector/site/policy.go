@@ -26,6 +26,8 @@ type Policy struct {
 	MPa100       int
 	SheetMinute  int // minutes after local midnight
 	TravelS      int64
+	FaceS        int64 // of a form's face, from the last concrete; 0: not set
+	ChecksNeeded bool
 }
 
 // Rule is a maturity rule by name, with its constants.
@@ -41,7 +43,7 @@ const FloorS = 48 * 3600
 // Default is the policy before anybody set one.
 func Default() Policy {
 	return Policy{FloorS: FloorS, AgeS: FloorS, Rules: []Rule{{Name: "arrhenius", QK: 5000}}, JointS: 150 * 60, JointHotS: 120 * 60,
-		GustCM: 900, PermitNeeded: true, TieInNeeded: true, OverdueS: 72 * 3600, RiseMM: 1200, LoadS: 90 * 60, LineMM: 6, SheetMinute: 6 * 60, TravelS: 30 * 60}
+		GustCM: 900, PermitNeeded: true, TieInNeeded: true, OverdueS: 72 * 3600, RiseMM: 1200, LoadS: 90 * 60, LineMM: 6, SheetMinute: 6 * 60, TravelS: 30 * 60, ChecksNeeded: true}
 }
 
 // with applies what a change gives; what it does not give stays.
@@ -54,6 +56,7 @@ func (p Policy) with(d *events.Policy) Policy {
 	p.OverdueS = orInt(wall.Seconds(d.OverdueH), p.OverdueS)
 	p.LoadS = orInt(minutes(d.LoadMin), p.LoadS)
 	p.TravelS = orInt(minutes(d.TravelMin), p.TravelS)
+	p.FaceS = orInt(wall.Seconds(d.FaceH), p.FaceS)
 	p.GustCM = scaled(d.GustMPS, 100, p.GustCM)
 	p.RiseMM = scaled(d.RiseM, 1000, p.RiseMM)
 	p.LineMM = scaled(d.LineMM, 1, p.LineMM)
@@ -63,6 +66,9 @@ func (p Policy) with(d *events.Policy) Policy {
 	}
 	if d.TieInNeeded != nil {
 		p.TieInNeeded = *d.TieInNeeded
+	}
+	if d.ChecksNeeded != nil {
+		p.ChecksNeeded = *d.ChecksNeeded
 	}
 	if d.SheetAt != nil {
 		h, m := (*d.SheetAt)[:2], (*d.SheetAt)[3:]
@@ -131,6 +137,7 @@ func (p Policy) safer(q Policy) Policy {
 	p.PermitNeeded, p.TieInNeeded = p.PermitNeeded || q.PermitNeeded, p.TieInNeeded || q.TieInNeeded
 	p.OverdueS, p.LoadS = min(p.OverdueS, q.OverdueS), min(p.LoadS, q.LoadS)
 	p.MPa100, p.TravelS = max(p.MPa100, q.MPa100), max(p.TravelS, q.TravelS)
+	p.FaceS, p.ChecksNeeded = max(p.FaceS, q.FaceS), p.ChecksNeeded || q.ChecksNeeded
 	p.SheetMinute = q.SheetMinute
 	return p
 }

@@ -24,6 +24,9 @@ type State struct {
 	Air      wall.Readings
 	Opened   bool
 
+	Checklist []ChecklistChange        // what counts, in canonical order
+	Vibrators map[string]wall.Vibrator // by crew; empty: every crew's
+
 	name, units string
 	zone        *time.Location
 	sheets      map[string]uint64
@@ -128,7 +131,7 @@ func (s *State) concerns(f *wall.Fact) bool {
 		return true
 	}
 	switch f.Kind {
-	case "site.opened", "site.amended", "mix.approved", "criterion.set":
+	case "site.opened", "site.amended", "mix.approved", "criterion.set", "checklist.amended":
 		return true
 	}
 	return wall.IsChange(f.Kind)
@@ -163,6 +166,7 @@ func (s *State) settle(amends bool) {
 func (s *State) fold() {
 	s.Policy, s.PolicyBy, s.Opened, s.policies = Default(), "", false, nil
 	s.Mixes, s.Criteria, s.holes = map[string]Mix{}, nil, nil
+	s.Checklist, s.Vibrators = nil, map[string]wall.Vibrator{}
 	s.name, s.units, s.zone = s.Site, "si", time.UTC
 	hours := map[int64]Hour{}
 	entries := s.record.Entries()
@@ -180,6 +184,11 @@ func (s *State) fold() {
 			s.foldMix(e, d)
 		case *events.CriterionSet:
 			s.Criteria = append(s.Criteria, wall.CriterionOf(e, d))
+		case *events.ChecklistAmended:
+			s.foldChecklist(e)
+		case *events.VibratorDeclared:
+			v := wall.VibratorOf(e)
+			s.Vibrators[v.Crew] = v
 		case *events.HoleAccepted:
 			if !e.Maybe {
 				s.holes = append(s.holes, *d)

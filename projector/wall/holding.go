@@ -125,19 +125,21 @@ type Holding struct {
 	TiedIn      int64   // late; 0: not
 	HandedOver  int64   // 0: not
 	FrozenSeen  []int64 // a person saw frozen concrete, early
-	Checks      map[string]string
-	braces      map[string]*Brace
-	specimens   map[string]bool // cured beside the wall
-	withdrawn   map[string]int64
-	layout      events.WallLaidOut
+	NeedML      int64   // concrete of the whole wall up to its planned top, openings left out, millilitres
+	Works
+	braces    map[string]*Brace
+	specimens map[string]bool // cured beside the wall
+	withdrawn map[string]int64
+	layout    events.WallLaidOut
 }
 
 func newHolding() Holding {
-	return Holding{Checks: map[string]string{}, braces: map[string]*Brace{}, specimens: map[string]bool{}, withdrawn: map[string]int64{}}
+	return Holding{Works: Works{Checks: map[CheckItem]Answer{}}, braces: map[string]*Brace{}, specimens: map[string]bool{}, withdrawn: map[string]int64{}}
 }
 
 // fold takes one entry on. It reports whether the entry was of its concern.
 func (h *Holding) fold(e *Entry) {
+	h.foldWorks(e)
 	switch d := e.Last().(type) {
 	case *events.WallLaidOut:
 		h.layOut(e)
@@ -159,8 +161,6 @@ func (h *Holding) fold(e *Entry) {
 		if !allVersions(e, func(x *events.ConcreteInspected) bool { return x.Finding != "frozen" }) {
 			h.FrozenSeen = append(h.FrozenSeen, e.Began.Early)
 		}
-	case *events.CheckAnswered:
-		h.Checks[d.List+"/"+d.Item] = d.Answer
 	default:
 		h.foldWords(e)
 	}
@@ -192,6 +192,7 @@ func (h *Holding) layOut(e *Entry) {
 		} else {
 			h.TieInNeeded, h.layout = asked, *d
 		}
+		h.carry(d.BraceFace, beside || i > 0)
 		h.mixed(beside || i > 0, d.Mix, !again || i > 0)
 		for _, b := range d.Braces {
 			y := h.brace(b.Name)
@@ -264,6 +265,7 @@ func (h *Holding) shape() {
 		return // amended, but never laid out
 	}
 	h.Geometry, h.CoreMM, h.RatedPa = geometryOf(d), int(math.Round(*d.CoreMM)), 0
+	h.NeedML = h.Geometry.Volume(0, h.Geometry.Length, 0, h.Geometry.Top)
 	if d.RatedKPa != nil {
 		h.RatedPa = int(math.Floor(float64(*d.RatedKPa * 1000)))
 	}

@@ -27,6 +27,9 @@ type Lift struct {
 	Rise, Rise55     int   // mm: greatest rise that this lift brought about in 60 and in 55 minutes
 	RiseFrom, RiseTo int
 
+	Said []Said // of its vibration, in canonical order
+
+	over          bool      // some of it lies on other concrete
 	pieces        []piece   // one, or two round station 0
 	others        [][]piece // of the versions before the last
 	below, inside int       // mm of its run that lay below the surface, or in openings
@@ -188,7 +191,10 @@ type Truckload struct {
 	FirstLift         int64    // early, of the lifts that name it; 0: none
 	LastLift          int64    // late
 	Centi             int16
-	SlumpMM           int // -1: not measured
+	SlumpMM           int   // -1: not measured
+	MeasuredAt        int64 // late, of slump or temperature; 0: neither
+	Coldest           int16 // as Centi, the lowest said
+	WaterML           int64 // added on site
 }
 
 // Felt is an answer to the practical test of an open joint.
@@ -214,6 +220,9 @@ type Vibrated struct {
 	Not                               bool // declared not vibrated
 	HeadMM, IntoMM, SpacingMM, OutMMS int
 	Into                              bool // IntoMM was given
+	OnConcrete                        bool // concrete lay below what was vibrated
+
+	after int // how many lifts come before it in canonical order
 }
 
 func vibratedOf(e *Entry, d *events.LiftConsolidated) Vibrated {
@@ -267,6 +276,7 @@ type Pour struct {
 
 	geometry *Geometry
 	surface  *surface
+	credited int // how many of Consolidated are put to their lifts
 	loads    map[string]*Truckload
 }
 
@@ -294,7 +304,9 @@ func (p *Pour) fold(e *Entry) {
 	case *events.LiftConsolidated:
 		p.clockZero(e)
 		for _, v := range e.Versions {
-			p.Consolidated = append(p.Consolidated, vibratedOf(e, v.(*events.LiftConsolidated)))
+			c := vibratedOf(e, v.(*events.LiftConsolidated))
+			c.after = len(p.Lifts)
+			p.Consolidated = append(p.Consolidated, c)
 		}
 	case *events.JointFelt:
 		// A voided yes is gone at once, a voided no stays until the void counts.
@@ -391,6 +403,12 @@ func (p *Pour) foldLift(e *Entry, d *events.LiftPlaced) {
 		if x.Celsius != nil {
 			l.Centi = max(l.Centi, centiOf(*x.Celsius))
 		}
+		switch { // the worst of the versions: not vibrated, then not said
+		case x.Vibrated != nil && !*x.Vibrated:
+			l.Vibrated = x.Vibrated
+		case x.Vibrated == nil && l.Vibrated != nil && *l.Vibrated:
+			l.Vibrated = nil
+		}
 		if !slices.Contains(l.Loads, x.Load) {
 			l.Loads = append(l.Loads, x.Load)
 		}
@@ -426,7 +444,9 @@ func (p *Pour) foldLoad(e *Entry, v events.Data) {
 		y.volume(d.VolumeM3, d.Mix)
 		y.Ticket = orText(d.Ticket, y.Ticket)
 	case *events.LoadArrived:
-		p.load(d.Load).Arrived = e.Began.Late
+		y := p.load(d.Load)
+		y.Arrived = e.Began.Late
+		y.measured(d.SlumpMM, d.Celsius, d.WaterL, e.Ended.Late)
 	case *events.LoadDischarged:
 		p.foldDischarge(e, d, p.load(d.Load))
 	case *events.LoadRejected:
@@ -444,20 +464,33 @@ func (p *Pour) foldDischarge(e *Entry, d *events.LoadDischarged, y *Truckload) {
 	}
 	y.volume(d.VolumeM3, "")
 	y.Ticket = orText(d.Ticket, y.Ticket)
-	if d.Celsius != nil {
-		y.Centi = max(y.Centi, centiOf(*d.Celsius))
-	}
-	if d.SlumpMM != nil {
-		y.SlumpMM = int(math.Round(*d.SlumpMM))
-	}
+	y.measured(d.SlumpMM, d.Celsius, d.WaterL, e.Ended.Late)
 	p.clockZero(e)
 	p.Discharged = max(p.Discharged, e.Ended.Late)
+}
+
+// measured takes what was measured of a load. Water may be told on arrival and
+// again with the discharge: the greater counts.
+func (y *Truckload) measured(slump, celsius, water *float64, at int64) {
+	if celsius != nil {
+		c := centiOf(*celsius)
+		if y.Coldest == None || c < y.Coldest {
+			y.Coldest = c
+		}
+		y.Centi, y.MeasuredAt = max(y.Centi, c), max(y.MeasuredAt, at)
+	}
+	if slump != nil {
+		y.SlumpMM, y.MeasuredAt = int(math.Round(*slump)), max(y.MeasuredAt, at)
+	}
+	if water != nil {
+		y.WaterML = max(y.WaterML, int64(math.Round(float64(*water*1e3))))
+	}
 }
 
 func (p *Pour) load(name string) *Truckload {
 	y := p.loads[name]
 	if y == nil {
-		y = &Truckload{Name: name, Centi: None, SlumpMM: -1}
+		y = &Truckload{Name: name, Centi: None, Coldest: None, SlumpMM: -1}
 		if p.loads == nil {
 			p.loads = map[string]*Truckload{}
 		}
@@ -497,6 +530,7 @@ func (p *Pour) raise(g *Geometry, from int) {
 	for i := from; i < len(p.Lifts); i++ {
 		p.place(i)
 	}
+	p.consolidate()
 	p.survey()
 }
 

@@ -283,5 +283,5 @@ func (h *Holding) appendDigest(b []byte) []byte {
 		b = fmt.Appendf(b, "%v", *x)
 	}
 	return fmt.Appendf(b, "%q %v %d %s %d %v %s %v %v %v %v %v %v %v %v %d %d %v", h.Name, h.Geometry, h.CoreMM, h.Form,
-		h.RatedPa, h.Mixes, h.Crew, h.LaidOut, h.TieInNeeded, h.Strips, h.Lines, h.Releases, h.Tests, h.Criteria, h.Checks, h.TiedIn, h.HandedOver, h.FrozenSeen)
+		h.RatedPa, h.Mixes, h.Crew, h.LaidOut, h.TieInNeeded, h.Strips, h.Lines, h.Releases, h.Tests, h.Criteria, h.Works, h.TiedIn, h.HandedOver, h.FrozenSeen)
 }

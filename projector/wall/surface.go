@@ -163,6 +163,7 @@ func (s *surface) lay(lifts []Lift, st *Stretch, index int) {
 func (s *surface) layer(lifts []Lift, st *Stretch, index, bottom, top int) {
 	l := &lifts[index]
 	if under := st.Top; under != nil {
+		l.over = true
 		if l.EarlyAt(st.mid(), st.mid()) < lifts[under.Lift].EarlyAt(st.mid(), st.mid())-outOfOrder {
 			l.mark("out of time order")
 		}
