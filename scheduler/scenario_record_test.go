@@ -240,7 +240,7 @@ func (s *stage) entry(t *testing.T, line string) error {
 		case "recorded":
 			recorded = s.at(t, value)
 			s.day = w[0]
-		case "number":
+		case "no":
 			n, err := strconv.ParseUint(value, 10, 64)
 			require.NoError(t, err, line)
 			d.number = n - 1

@@ -21,7 +21,11 @@ import (
 // and its arguments, lines of input, "----" and the expected answer. Times
 // without a date are of the day of the line or of the directive before.
 //
-//	site s zone=Z                        the site, and the zone of all times
+//	site s zone=Z                        a new record: the site, and the zone of all times
+//	open at= [key=value…]                the site opened with a policy, and the mix w30
+//	                                     (Portland, no retarder), both countersigned
+//	pour WALL last= [device=] [mix=] […] a wall of 12 by 2.4 m laid out and braced, four lifts of
+//	                                     0.6 m 35 minutes apart, the line read, finished, reported
 //	device d [clock=+20m] [offset=never] [unnumbered] [offline]
 //	                                     a device whose clock is that much fast, and
 //	                                     whether it knows so
@@ -70,7 +74,7 @@ func newStage() *stage {
 
 func (s *stage) run(t *testing.T, d *datadriven.TestData) string {
 	commands := map[string]func(*testing.T, words, string) string{
-		"site": s.runSite, "device": s.runDevice, "record": s.runRecord, "probe": s.runProbe,
+		"site": s.runSite, "open": s.runOpen, "pour": s.runPour, "device": s.runDevice, "record": s.runRecord, "probe": s.runProbe,
 		"forecast": s.runForecast, "deliver": s.runDeliver, "refuse": s.runRefuse, "hub": s.runHub,
 		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "alerts": s.runAlerts, "sheet": s.runSheet,
 	}
@@ -129,8 +133,69 @@ func (s *stage) at(t *testing.T, text string) time.Time {
 func (s *stage) runSite(t *testing.T, w words, _ string) string {
 	zone, err := time.LoadLocation(w.get("zone", "UTC"))
 	require.NoError(t, err)
+	*s = *newStage()
 	s.site, s.zone = w.plain[0], zone
 	return ""
+}
+
+// lines records entries made by the harness itself.
+func (s *stage) lines(t *testing.T, lines ...string) string {
+	var out strings.Builder
+	for _, line := range lines {
+		if err := s.entry(t, line); err != nil {
+			fmt.Fprintf(&out, "refused: %v\n", err)
+		}
+	}
+	return out.String()
+}
+
+func (s *stage) runOpen(t *testing.T, w words, _ string) string {
+	if s.devices["office"] == nil {
+		s.devices["office"] = &device{name: "office", numbered: true, knows: true}
+	}
+	at := s.at(t, w.get("at", "")).Format("2006-01-02 15:04") + " office "
+	var policy strings.Builder
+	for key, v := range w.options {
+		if key != "at" {
+			fmt.Fprintf(&policy, " policy.%s=%s", key, v[0])
+		}
+	}
+	opened := at + "p-boss site.opened - name=Alder zone=" + s.zone.String() + policy.String() + " as=opened"
+	if w.has("unsigned") {
+		return s.lines(t, opened, at+"p-boss mix.approved - mix=w30 binder=portland retarder=false as=w30", at+"p-second record.countersigned - of=w30 role=engineer")
+	}
+	return s.lines(t, opened, at+"p-second record.countersigned - of=opened role=officer",
+		at+"p-boss mix.approved - mix=w30 binder=portland retarder=false as=w30", at+"p-second record.countersigned - of=w30 role=engineer")
+}
+
+func (s *stage) runPour(t *testing.T, w words, _ string) string {
+	name, last := w.plain[0], s.at(t, w.get("last", ""))
+	d := s.device(t, w.get("device", "phone-a"))
+	at := func(minutes int) string {
+		return last.Add(time.Duration(minutes)*time.Minute).Format("2006-01-02 15:04") + " " + d.name + " "
+	}
+	on := func(minutes int) string {
+		return last.Add(time.Duration(minutes) * time.Minute).Format("2006-01-02@15:04")
+	}
+	mix := w.get("mix", "w30")
+	if mix != "-" {
+		mix = " mix=" + mix
+	}
+	lines := []string{
+		at(-150) + "p-crew wall.laid-out " + name + " length_m=12 height_m=2.4 core_mm=200" + strings.TrimPrefix(mix, "-"),
+		at(-149) + "p-crew brace.set " + name + " braces=b1:2,b2:6,b3:10",
+		at(-141) + "p-crew pour.started " + name,
+	}
+	for i := range 4 {
+		ended := -35 * (3 - i)
+		lines = append(lines, fmt.Sprintf("%sp-crew lift.placed %s from_m=0 to_m=12 top_m=%.1f began=%s ended=%s as=%s-lift-%d", at(ended), name, 0.6*float64(i+1), on(ended-30), on(ended), name, i+1))
+	}
+	lines = append(lines, at(2)+"p-crew line.read "+name+" when=after points=0:0,3:1,6:2,9:1,12:0", at(3)+"p-crew pour.finished "+name+" as="+name+"-finished")
+	out := s.lines(t, lines...)
+	if d.numbered && !w.has("unreported") {
+		out += s.lines(t, fmt.Sprintf("%sdevice.reported - last=%d", at(4), d.number))
+	}
+	return out
 }
 
 func (s *stage) runDevice(t *testing.T, w words, _ string) string {

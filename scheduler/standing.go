@@ -1,6 +1,7 @@
 package scheduler
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -36,14 +37,16 @@ func (k *look) freeStanding() *wall.Release {
 	return k.released(Support, 0, func(r wall.Release) bool { return r.MPa100 == 0 || k.strengthShownAt(r.MPa100) != 0 })
 }
 
-// gustKept is how long a measured gust keeps the strip shut, and gustAhead how
-// far a forecast one does, and a measured one makes the wind known.
+// gustKept is how long a measured gust keeps the strip shut, even where a lower
+// one follows; gustAhead how far a forecast one does, and for how long a measured
+// one says what the wind is.
 const (
 	gustKept  = hourMS
 	gustAhead = 24 * hourMS
 )
 
-// wind: gusts measured in the last hour and forecast for the next 24 h.
+// wind: gusts measured in the last hour, or the last one measured, and forecast
+// for the next 24 h.
 func (k *look) wind() ruling {
 	limit, note := k.policy.GustCM, k.setBy(int64(k.policy.GustCM), 900, nil)
 	if h := &k.wall.Holding; h.TiedIn == 0 || !k.past(h.TiedIn) {
@@ -65,27 +68,35 @@ func (k *look) wind() ruling {
 }
 
 // gusts finds the worst gust that bears on a strip, whether any is known, and
-// since when none was over the limit.
+// since when none was over the limit. A gust over the limit counts until an hour
+// is past and a lower one was measured: nobody knows that the wind has dropped.
 func (k *look) gusts(limit int, v *ruling) (worst int, known bool, since int64) {
 	since = k.zero
+	var list []gust
 	measured := func(t int64, cms int, sure bool) {
-		if !k.past(t) {
-			return
-		}
-		if sure {
-			known = known || t+gustAhead > k.now
-			k.at(t + gustAhead)
-		}
-		if t+gustKept > k.now {
-			worst = max(worst, cms)
-			v.met = v.met && cms <= limit
-			k.at(t + gustKept)
-		} else if cms > limit {
-			since = max(since, t+gustKept)
+		if k.past(t) {
+			list = append(list, gust{t, cms, sure})
 		}
 	}
 	k.wall.Readings.Gusts(k.now-gustAhead, measured)
 	k.site.Air.Gusts(k.now-gustAhead, measured)
+	slices.SortFunc(list, func(a, b gust) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.cms, b.cms)) })
+	for i, g := range list {
+		next, bears := g.at+gustKept, g.at+gustKept > k.now
+		if i+1 < len(list) {
+			next = max(next, list[i+1].at)
+		} else {
+			bears = bears || g.sure || g.cms > limit
+			k.at(g.at + gustAhead)
+		}
+		k.at(g.at + gustKept)
+		known = known || g.sure
+		if bears {
+			worst, v.met = max(worst, g.cms), v.met && g.cms <= limit
+		} else if g.cms > limit {
+			since = max(since, next)
+		}
+	}
 	for _, h := range k.site.Hours {
 		switch {
 		case h.GustCM < 0 || h.At+hourMS <= k.now:
@@ -95,11 +106,16 @@ func (k *look) gusts(limit int, v *ruling) (worst int, known bool, since int64) 
 			return worst, known, since
 		}
 		known = true
-		worst = max(worst, h.GustCM)
-		v.met = v.met && h.GustCM <= limit
+		worst, v.met = max(worst, h.GustCM), v.met && h.GustCM <= limit
 		k.at(h.At + hourMS)
 	}
 	return worst, known, since
+}
+
+type gust struct {
+	at   int64
+	cms  int
+	sure bool
 }
 
 const windUnknown = "unknown"

@@ -225,7 +225,7 @@ func (b *Book) settle() {
 	b.stale = false
 	fresh := b.fresh
 	b.fresh = nil
-	if !b.whole && b.change != nil && b.goOn(fresh) {
+	if !b.whole && b.newest != nil && b.goOn(fresh) {
 		return
 	}
 	b.whole, b.grown = false, 0
