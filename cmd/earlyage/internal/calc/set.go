@@ -121,8 +121,13 @@ func (c *setCmd) scaled(a *answer, sys unit.System) error {
 	}
 	a.note(noteSetTable)
 	c.outside(a)
-	return c.draw(a, sys, []concrete.SetPoint{{TempC: c.MeasuredAt.base, Minutes: c.Measured.base * 60}}, func(t float64) (float64, error) {
-		return concrete.ScaleInitialSet(c.Measured.base*60, c.MeasuredAt.base, t)
+	return c.drawScaled(a, sys)
+}
+
+func (c *setCmd) drawScaled(a *answer, sys unit.System) error {
+	measured := concrete.SetPoint{TempC: c.MeasuredAt.base, Minutes: c.Measured.base * 60}
+	return c.draw(a, sys, []concrete.SetPoint{measured}, func(t float64) (float64, error) {
+		return concrete.ScaleInitialSet(measured.Minutes, measured.TempC, t)
 	})
 }
 
