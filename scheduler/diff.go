@@ -78,15 +78,22 @@ func (in *comparison) news() bool {
 	}
 	said, strip := in.folded.Said.WindowStated, in.now.Strip
 	return strip.Open != said.Open || strip.Governs != said.Governs || !strip.CuredAt.Equal(said.CuredAt) ||
-		moved(strip.Expected.Early, said.Early) || moved(strip.Expected.Likely, said.Likely) || moved(strip.Expected.Late, said.Late)
+		in.moved(strip.Expected.Early, said.Early) || in.moved(strip.Expected.Likely, said.Likely) || in.moved(strip.Expected.Late, said.Late)
 }
 
-func moved(a, b time.Time) bool {
+// moved reports whether an expected edge moved by enough to say it again: by 30
+// minutes, or a tenth of the time that is left, whichever is more. A week ahead
+// half an hour is no news, and a board that changes every minute is not read.
+func (in *comparison) moved(a, b time.Time) bool {
 	if a.IsZero() || b.IsZero() {
 		return a.IsZero() != b.IsZero()
 	}
-	return a.Sub(b).Abs() >= edgeMoves
+	return a.Sub(b).Abs() >= slack(b, in.at)
 }
+
+// slack is by how much an expected time has to move before it is news: 30
+// minutes, or a tenth of the time that is left to it.
+func slack(expected, now time.Time) time.Duration { return max(edgeMoves, expected.Sub(now)/10) }
 
 // later returns the alerts that ought to stand because a time that was stated
 // no longer holds. It compares with the last statement, and with what the
@@ -102,12 +109,12 @@ func (in *comparison) later() []Alert {
 		if a.Kind != AlertWindowLater || !a.Stands() {
 			continue
 		}
-		if p, ok := parsePromise(a.Cause); ok && (p.broken(in.now.Strip) || len(in.hub.Doubts) > 0) {
+		if p, ok := parsePromise(a.Cause); ok && (p.broken(in.now.Strip, in.at) || len(in.hub.Doubts) > 0) {
 			out = append(out, Alert{Kind: a.Kind, Cause: a.Cause, Since: time.UnixMilli(a.Since).UTC(), Text: a.Text})
 		}
 	}
 	p, ok := in.promise()
-	if !ok || len(in.hub.Doubts) > 0 || !p.broken(in.now.Strip) {
+	if !ok || len(in.hub.Doubts) > 0 || !p.broken(in.now.Strip, in.at) {
 		return out
 	}
 	covered := func(a Alert) bool {
@@ -155,13 +162,15 @@ func (in *comparison) promise() (promise, bool) {
 }
 
 // broken reports whether the window no longer keeps the promise.
-func (p promise) broken(s Strip) bool {
+func (p promise) broken(s Strip, now time.Time) bool {
 	when := opens(s)
 	switch {
 	case s.Open:
 		return false
 	case p.what == promiseOpen:
 		return true
+	case p.what == promiseExpected:
+		return when.IsZero() || when.Sub(p.at) > slack(p.at, now)
 	default:
 		return when.IsZero() || when.Sub(p.at) > edgeMoves
 	}

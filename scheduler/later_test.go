@@ -40,9 +40,11 @@ func TestAStatedTimeThatSlipsIsTold(t *testing.T) {
 		permit    bool
 		told      string // part of the text; empty: nobody is told
 	}{
-		"expected, by 30 minutes": {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Floor, day.Add(10*time.Hour+30*time.Minute)), false, ""},
-		"expected, by more": {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Temperature, day.Add(10*time.Hour+31*time.Minute)), false,
-			"The window was expected at Thu 15 Jan 17:00 UTC. It is now Thu 15 Jan 17:31 UTC: equivalent age, 30.5 of 48 h."},
+		"expected, by 30 minutes": {shut(scheduler.Floor, day.Add(4*time.Hour)), shut(scheduler.Floor, day.Add(4*time.Hour+30*time.Minute)), false, ""},
+		"expected, by more": {shut(scheduler.Floor, day.Add(4*time.Hour)), shut(scheduler.Temperature, day.Add(4*time.Hour+31*time.Minute)), false,
+			"The window was expected at Thu 15 Jan 11:00 UTC. It is now Thu 15 Jan 11:31 UTC: equivalent age, 30.5 of 48 h."},
+		"in ten hours, by a tenth":       {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Floor, day.Add(11*time.Hour)), false, ""},
+		"in ten hours, by more":          {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Floor, day.Add(11*time.Hour+time.Minute)), false, "was expected at"},
 		"earlier":                        {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Floor, day.Add(5*time.Hour)), false, ""},
 		"expected, not known any more":   {shut(scheduler.Floor, day.Add(10*time.Hour)), shut(scheduler.Frost, time.Time{}), false, "When it opens is not known now: frost"},
 		"expected in two days":           {shut(scheduler.Floor, day.Add(48*time.Hour)), shut(scheduler.Floor, day.Add(60*time.Hour)), false, ""},

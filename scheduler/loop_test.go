@@ -78,7 +78,7 @@ func TestNothingIsSaidWhileTheRecordIsNotLevel(t *testing.T) {
 }
 
 func TestAStatementIsMadeAgainOnlyWhenItSaysSomethingElse(t *testing.T) {
-	likely := day.Add(30 * time.Hour)
+	likely := day.Add(4 * time.Hour)
 	edge := func(f func(*scheduler.Strip)) scheduler.Assessment {
 		a := shut(scheduler.Floor, likely)
 		f(&a.Strip)
@@ -117,6 +117,22 @@ func TestAStatementIsMadeAgainOnlyWhenItSaysSomethingElse(t *testing.T) {
 	}
 }
 
+// A week ahead half an hour is no news: it takes a tenth of the time that is left.
+func TestAFarEdgeIsStatedAgainWhenItMovedByATenth(t *testing.T) {
+	for move, statements := range map[time.Duration]int{30 * time.Minute: 1, 299 * time.Minute: 1, 300 * time.Minute: 2, -300 * time.Minute: 2} {
+		bubble(t, func(t *testing.T, h *fakeHub) {
+			likely := day.Add(50 * time.Hour)
+			h.askAlways(north, shut(scheduler.Temperature, likely))
+			r := h.begin()
+			defer r.end()
+			r.settle()
+			h.askAlways(north, shut(scheduler.Temperature, likely.Add(move)))
+			r.settle()
+			require.Len(t, h.statements(), statements, "moved by %s", move)
+		})
+	}
+}
+
 func TestAPlannedWallHasNoStatement(t *testing.T) {
 	bubble(t, func(t *testing.T, h *fakeHub) {
 		h.askAlways(north, scheduler.Assessment{State: scheduler.StatePlanned, Strip: scheduler.Strip{Governs: scheduler.Complete}})
@@ -130,7 +146,7 @@ func TestAPlannedWallHasNoStatement(t *testing.T) {
 // An edge that creeps is compared with what was said, not with the last look.
 func TestACreepingEdgeIsStatedWhenItHasMovedHalfAnHour(t *testing.T) {
 	bubble(t, func(t *testing.T, h *fakeHub) {
-		likely := day.Add(30 * time.Hour)
+		likely := day.Add(4 * time.Hour)
 		h.askAlways(north, shut(scheduler.Temperature, likely))
 		r := h.begin()
 		defer r.end()
