@@ -33,8 +33,11 @@ var ErrShort = errors.New("stream is shorter than what was read of it")
 
 // Config says how the stream is made.
 type Config struct {
-	Replicas int          // servers that hold a copy, 1 to 5; default 1. An existing stream keeps its own unless this is given
-	Log      *slog.Logger // default: none
+	// Replicas is how many servers hold a copy, 1 to 5. Default for a new stream: 3
+	// in a cluster, 1 elsewhere; an existing one keeps its own.
+	Replicas int
+
+	Log *slog.Logger // default: none
 }
 
 // Stream is the record as one NATS connection sees it.
@@ -62,7 +65,7 @@ func Open(ctx context.Context, nc *nats.Conn, cfg Config) (*Stream, error) {
 	}
 	have, err := js.Stream(ctx, Name)
 	if errors.Is(err, jetstream.ErrStreamNotFound) {
-		have, err = js.CreateStream(ctx, wanted(max(1, cfg.Replicas)))
+		have, err = js.CreateStream(ctx, wanted(cfg.replicas(nc)))
 		if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) { // another hub was faster
 			have, err = js.Stream(ctx, Name)
 		}
@@ -75,6 +78,16 @@ func Open(ctx context.Context, nc *nats.Conn, cfg Config) (*Stream, error) {
 		return nil, fmt.Errorf("open stream %s: %w", Name, err)
 	}
 	return s, nil
+}
+
+func (cfg Config) replicas(nc *nats.Conn) int {
+	switch {
+	case cfg.Replicas > 0:
+		return cfg.Replicas
+	case nc.ConnectedClusterName() != "":
+		return 3
+	}
+	return 1
 }
 
 func wanted(replicas int) jetstream.StreamConfig {
