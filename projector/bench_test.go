@@ -193,3 +193,73 @@ func BenchmarkCatchUp(b *testing.B) {
 	b.ReportMetric(raw.Seconds()/own.Seconds(), "of_raw")
 	b.ReportMetric(0, "ns/op")
 }
+
+// wallOf folds a wall of so many days: ten lifts, then three probes with a
+// series per 15 minutes. It returns who goes on with it.
+func wallOf(b *testing.B, p *projector.Projector, seq *uint64, name string, days int) *device {
+	d := newDevice("alder", "gateway-"+name)
+	for i := range 10 {
+		foldOne(b, p, seq, d.lift(name, 0, 12, 0.3*float64(i+1)))
+	}
+	var batch []stream.Message
+	for i := range days * 96 * 3 {
+		if i%3 == 0 {
+			d.clock = d.clock.Add(12 * time.Minute)
+		}
+		*seq++
+		batch = append(batch, messageAt(b, *seq, d.event(name, "temperature.read", "", seriesAt(d.clock, []string{"top", "core", "air"}[i%3]))))
+	}
+	require.NoError(b, p.Fold(batch))
+	return d
+}
+
+func seriesAt(at time.Time, place string) *events.TemperatureRead {
+	d := &events.TemperatureRead{Place: place, Instrument: "logger"}
+	for i := range 3 {
+		d.Series = append(d.Series, events.TimedTemperature{At: at.Add(time.Duration(i-3) * 5 * time.Minute), Celsius: ptr(12.5)})
+	}
+	return d
+}
+
+func messageAt(b *testing.B, seq uint64, e events.Event) stream.Message {
+	return stream.Message{Seq: seq, Recorded: e.Time, Subject: e.Subject(), Body: encode(b, e)}
+}
+
+func foldOne(b *testing.B, p *projector.Projector, seq *uint64, e events.Event) time.Duration {
+	*seq++
+	m := messageAt(b, *seq, e)
+	began := time.Now()
+	require.NoError(b, p.Fold([]stream.Message{m}))
+	return time.Since(began)
+}
+
+// BenchmarkOneMoreReading folds and commits one more series on a wall of 30 days
+// and on one of a day, in turn, with files that are not synced, and reports both
+// times and their ratio.
+func BenchmarkOneMoreReading(b *testing.B) {
+	cfg := projector.Config{Dir: b.TempDir()}
+	cfg.OpenWith(unsynced)
+	p, err := projector.Open(cfg)
+	require.NoError(b, err)
+	var seq uint64
+	old := wallOf(b, p, &seq, "old", 30)
+	var young *device
+	var name string
+	var onOld, onYoung time.Duration
+	for i := 0; b.Loop(); i++ {
+		if i%96 == 0 { // a day later the young wall is no longer young
+			name = fmt.Sprint("young-", i/96)
+			young = wallOf(b, p, &seq, name, 1)
+		}
+		for _, d := range []*device{old, young} {
+			d.clock = d.clock.Add(14 * time.Minute)
+		}
+		onOld += foldOne(b, p, &seq, old.event("old", "temperature.read", "", seriesAt(old.clock, "top")))
+		onYoung += foldOne(b, p, &seq, young.event(name, "temperature.read", "", seriesAt(young.clock, "top")))
+	}
+	b.ReportMetric(float64(onOld.Microseconds())/float64(b.N), "old_µs")
+	b.ReportMetric(float64(onYoung.Microseconds())/float64(b.N), "young_µs")
+	b.ReportMetric(onOld.Seconds()/onYoung.Seconds(), "old_of_young")
+	b.ReportMetric(0, "ns/op")
+	require.NoError(b, p.Close())
+}
