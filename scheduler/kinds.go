@@ -9,8 +9,25 @@ import (
 const (
 	AlertJointClosing     = "joint-closing"
 	AlertJointCold        = "joint-cold"
+	AlertJointAtRisk      = "joint-at-risk"
 	AlertRiseFast         = "rise-fast"
+	AlertPressureHigh     = "pressure-high"
+	AlertNotVibrated      = "not-vibrated"
+	AlertSillUnfilled     = "sill-unfilled"
+	AlertOpeningUneven    = "opening-uneven"
+	AlertStopMisplaced    = "stop-misplaced"
 	AlertLoadOld          = "load-old"
+	AlertLoadTemperature  = "load-temperature"
+	AlertLoadSlump        = "load-slump"
+	AlertLineDue          = "line-due"
+	AlertLineOut          = "line-out"
+	AlertLineLate         = "line-late"
+	AlertFormMoved        = "form-moved"
+	AlertChecksOpen       = "checks-open"
+	AlertBraceSpacing     = "brace-spacing"
+	AlertBraceDisturbed   = "brace-disturbed"
+	AlertFaceEarly        = "face-early"
+	AlertBackfillEarly    = "backfill-early"
 	AlertStripEarly       = "strip-early"
 	AlertStripUnpermitted = "strip-unpermitted"
 	AlertBraceOverdue     = "brace-overdue"
@@ -70,6 +87,48 @@ var AlertKinds = map[string]AlertKind{
 		Action:      "Mark the stretch. Ask the engineer what is to be done, do it, and record how the joint was treated and on whose word.",
 		Respond:     4 * time.Hour, Who: "foreman", Latch: true,
 	},
+	AlertJointAtRisk: {
+		Name: "Joint at risk", Priority: Urgent,
+		Cause:       "No load that is on the road, on site or ordered can be placed on this concrete before it no longer knits.",
+		Consequence: "The next lift makes a cold joint there, and the bracing stays until an engineer has answered it.",
+		Action:      "Have a load batched now, or bring one forward. If none can come in time, carry the pass to a planned place, stop there, and say so in the record.",
+		Respond:     15 * time.Minute, Who: "dispatcher", OffDelay: time.Minute,
+	},
+	AlertPressureHigh: {
+		Name: "Form loaded over its rating", Priority: Urgent,
+		Cause:       "Concrete stands so high and so fresh that it presses harder on the form than the form is rated for.",
+		Consequence: "The form can bulge or burst, with people beside it.",
+		Action:      "Stop placing there and clear the people from both sides. Look at ties, corners and bucks. Go on elsewhere, and come back when the page says so.",
+		Respond:     10 * time.Minute, Who: "foreman", OffDelay: 5 * time.Minute,
+	},
+	AlertNotVibrated: {
+		Name: "Not vibrated", Priority: High,
+		Cause:       "Concrete was declared not vibrated.",
+		Consequence: "Voids and honeycomb, and no bond to the layer below.",
+		Action:      "Vibrate it while the head still sinks in by itself. After that mark the stretch, look at it when the form comes off or a panel is opened, and enter what was seen.",
+		Respond:     30 * time.Minute, Who: "crew", OffDelay: time.Minute,
+	},
+	AlertSillUnfilled: {
+		Name: "Void under an opening", Priority: High,
+		Cause:       "The concrete beside an opening stands above its sill, and below the opening it does not.",
+		Consequence: "The buck is pushed up and in, and air stays caught under the sill.",
+		Action:      "Fill below the opening from one side until the concrete shows on the other, before anything more is placed beside it.",
+		Respond:     20 * time.Minute, Who: "crew", OffDelay: time.Minute,
+	},
+	AlertOpeningUneven: {
+		Name: "Uneven beside an opening", Priority: High,
+		Cause:       "On one side of an opening the concrete has stood over 0.3 m higher than on the other for 10 minutes.",
+		Consequence: "The buck is pushed sideways, and the opening is no longer square.",
+		Action:      "Place on the low side next. Look at the buck's bracing and measure both diagonals.",
+		Respond:     20 * time.Minute, Who: "crew", OffDelay: time.Minute,
+	},
+	AlertStopMisplaced: {
+		Name: "Stop in a bad place", Priority: High,
+		Cause:       "Placing stands still with the end of the concrete at a corner or against an opening.",
+		Consequence: "The joint lies where the wall is weakest and the form is loaded on one side only.",
+		Action:      "Carry the lift on to at least 0.6 m past the corner, or clear of the opening, while it is soft. If no concrete can come, cut the end back to such a place, key it, and set the dowels.",
+		Respond:     20 * time.Minute, Who: "foreman", OffDelay: time.Minute,
+	},
 	AlertRiseFast: {
 		Name: "Rising too fast", Priority: Urgent,
 		Cause:       "More concrete was placed here within 60 minutes than the site allows.",
@@ -83,6 +142,83 @@ var AlertKinds = map[string]AlertKind{
 		Consequence: "It stiffens, fills badly and shortens the life of the joint it leaves.",
 		Action:      "Check the slump and the temperature. Place it at once or send it back. Never add water to win time.",
 		Respond:     10 * time.Minute, Who: "foreman", OffDelay: time.Minute,
+	},
+	AlertLoadTemperature: {
+		Name: "Load too hot or too cold", Priority: High,
+		Cause:       "The concrete of a load was measured outside the limits for its temperature.",
+		Consequence: "Hot concrete sets before it is placed and joined. Cold concrete does not gain strength, and freezes.",
+		Action:      "Measure again. Send the load back, or use it on the foreman's word and shorten the joint, or cover and heat the stretch. Tell the plant before the next load.",
+		Respond:     15 * time.Minute, Who: "foreman", OffDelay: time.Minute,
+	},
+	AlertLoadSlump: {
+		Name: "Load outside its slump", Priority: High,
+		Cause:       "The slump of a load was measured outside the tolerance for what was ordered.",
+		Consequence: "Too stiff, it leaves voids. Too wet, it presses harder on the form and is weaker.",
+		Action:      "Measure again. Water is added once, on arrival and within the mix's limit, or the load goes back. Over 175 mm take the form as full of liquid.",
+		Respond:     15 * time.Minute, Who: "foreman", OffDelay: time.Minute,
+	},
+	AlertLineDue: {
+		Name: "String line not read", Priority: High,
+		Cause:       "Forty-five minutes after the last concrete nobody has read the string line.",
+		Consequence: "A wall that is out can be pushed straight only before it sets.",
+		Action:      "Read the line at every brace, correct with the adjusters, and enter both.",
+		Respond:     20 * time.Minute, Who: "foreman", OffDelay: time.Minute,
+	},
+	AlertLineOut: {
+		Name: "Wall out of line", Priority: Urgent,
+		Cause:       "The last reading of the string line is outside its tolerance, and the concrete can still be moved.",
+		Consequence: "After initial set the wall stays as it stands, and the window stays shut until an engineer has said something to it.",
+		Action:      "Turn the adjusters evenly, from the middle of the bow outwards, before the time given. Read again and enter it.",
+		Respond:     15 * time.Minute, Who: "foreman", OffDelay: time.Minute,
+	},
+	AlertLineLate: {
+		Name: "Wall moved after initial set", Priority: High,
+		Cause:       "The wall was corrected with the adjusters when the last lift had begun to set.",
+		Consequence: "Young concrete cracks when it is bent, and the crack may not show.",
+		Action:      "Move nothing more. Have the concrete looked at where it was moved, and enter what was seen.",
+		Respond:     4 * time.Hour, Who: "foreman", OffDelay: time.Minute,
+	},
+	AlertFormMoved: {
+		Name: "Form moved", Priority: Urgent,
+		Cause:       "A bulge, a blow-out or a form that rose was entered.",
+		Consequence: "More concrete there makes it worse, and people stand beside it.",
+		Action:      "Stop placing there and clear both sides. Strap and brace it, let the concrete stiffen, then have it looked at and enter what was seen.",
+		Respond:     10 * time.Minute, Who: "crew", OffDelay: time.Minute,
+	},
+	AlertChecksOpen: {
+		Name: "Checks open at the pour", Priority: High,
+		Cause:       "Concrete was placed before the check list was complete.",
+		Consequence: "What nobody looked at is found by the concrete: ties, bucks, braces, bars.",
+		Action:      "Answer the open items now, those with a number first. What cannot be seen any more is said so, with a note.",
+		Respond:     30 * time.Minute, Who: "foreman", OffDelay: time.Minute,
+	},
+	AlertBraceSpacing: {
+		Name: "Braces too far apart", Priority: High,
+		Cause:       "Braces stand over 1.8 m apart, or none stands by a corner or an opening, and concrete is in the form.",
+		Consequence: "The wall bows or leans between them while it is soft, and wind has a hold on it.",
+		Action:      "Set a brace at each place named. If the form's documentation allows more, have the engineer say so.",
+		Respond:     30 * time.Minute, Who: "crew", OffDelay: time.Minute,
+	},
+	AlertBraceDisturbed: {
+		Name: "Brace disturbed", Priority: Urgent,
+		Cause:       "A brace was knocked, or moved by wind or thaw, and nobody has found it sound since.",
+		Consequence: "What holds the wall up may not hold it.",
+		Action:      "Keep people out to the wall's height + 1.2 m. Look at feet, adjuster and fixings, make it sound, and enter the inspection.",
+		Respond:     30 * time.Minute, Who: "safety officer", OffDelay: time.Minute,
+	},
+	AlertFaceEarly: {
+		Name: "Form face off too early", Priority: High,
+		Cause:       "A face of the form was taken off before its time, or while it carried braces.",
+		Consequence: "Corners and faces break off, the surface dries and cools too fast, and with the braces the wall loses its support.",
+		Action:      "Put the braces back on if any went with it, and keep people out to the wall's height + 1.2 m until they stand. Cover the face against cold and drying. Have the concrete looked at.",
+		Respond:     time.Hour, Who: "foreman", Latch: true,
+	},
+	AlertBackfillEarly: {
+		Name: "Backfill without release", Priority: Urgent,
+		Cause:       "Earth was placed against the wall, and no engineer has released it.",
+		Consequence: "Earth pushes a wall over that no floor holds yet. Most walls that fail, fail so.",
+		Action:      "Stop filling, keep machines a wall's height away and people out. Ask the engineer.",
+		Respond:     30 * time.Minute, Who: "engineer", OffDelay: time.Minute,
 	},
 	AlertStripEarly: {
 		Name: "Brace stripped early", Priority: Urgent,

@@ -14,9 +14,10 @@ import (
 
 func TestEveryAlertKindIsWholeInTheTable(t *testing.T) {
 	want := []string{
-		"brace-overdue", "clock-doubtful", "event-refused", "frost-ahead", "frozen", "joint-closing", "joint-cold",
-		"load-old", "probe-silent", "record-gap", "rise-fast", "stream-hole", "stream-short", "strip-early",
-		"strip-unpermitted", "window-later",
+		"backfill-early", "brace-disturbed", "brace-overdue", "brace-spacing", "checks-open", "clock-doubtful", "event-refused", "face-early", "form-moved",
+		"frost-ahead", "frozen", "joint-at-risk", "joint-closing", "joint-cold", "line-due", "line-late", "line-out",
+		"load-old", "load-slump", "load-temperature", "not-vibrated", "opening-uneven", "pressure-high", "probe-silent", "record-gap", "rise-fast",
+		"sill-unfilled", "stop-misplaced", "stream-hole", "stream-short", "strip-early", "strip-unpermitted", "window-later",
 	}
 	require.Equal(t, want, scheduler.AlertKindNames())
 	for name, kind := range scheduler.AlertKinds {
@@ -42,7 +43,7 @@ func TestWhatLatchesIsWhatCannotBeUndone(t *testing.T) {
 			latched = append(latched, name)
 		}
 	}
-	require.Equal(t, []string{"frozen", "joint-cold", "strip-early", "strip-unpermitted"}, latched)
+	require.Equal(t, []string{"face-early", "frozen", "joint-cold", "strip-early", "strip-unpermitted"}, latched)
 }
 
 // The more pressing an alert is, the less time there is to answer it.
