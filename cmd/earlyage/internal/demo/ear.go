@@ -3,16 +3,23 @@ package demo
 import (
 	"context"
 	"sync"
+	"time"
 
 	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/scheduler"
 )
 
+// word is something that the hub said, and when by the demo's clock.
+type word struct {
+	events.Event
+	said time.Time
+}
+
 // ear hears every message that the hub reads from the stream.
 type ear struct {
 	mu      sync.Mutex
-	words   []events.Event // what the hub itself said, not yet taken
+	words   []word // not yet taken
 	ids     map[string]bool
 	waiting map[string]chan struct{}
 }
@@ -29,7 +36,11 @@ func (a *ear) hear(m stream.Message) {
 	defer a.mu.Unlock()
 	switch {
 	case e.Source.Device == scheduler.HubDevice:
-		a.words = append(a.words, e)
+		said, err := time.Parse(time.RFC3339Nano, m.DemoRecorded)
+		if err != nil {
+			said = e.Time
+		}
+		a.words = append(a.words, word{e, said})
 	case e.Sequence == 0:
 		a.ids[e.ID] = true
 		if c := a.waiting[e.ID]; c != nil {
@@ -58,7 +69,7 @@ func (a *ear) heard(ctx context.Context, id string) error {
 }
 
 // take gives what the hub has said since it was last asked.
-func (a *ear) take() []events.Event {
+func (a *ear) take() []word {
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	words := a.words

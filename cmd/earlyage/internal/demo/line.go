@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"fmt"
 	"strings"
 	"time"
 
@@ -35,7 +36,7 @@ func (p *play) news(place string, d *events.WindowStated) bool {
 
 // line puts what the hub said in one line, in the time of the site; empty: it
 // says nothing new.
-func (p *play) line(e events.Event) string {
+func (p *play) line(e word) string {
 	zone := p.page.Sites[e.Source.Site].Location()
 	place := e.Source.Site
 	if e.Wall != "" {
@@ -55,7 +56,7 @@ func (p *play) line(e events.Event) string {
 	case *events.SheetIssued:
 		what = morning(d, zone)
 	}
-	return face.Past(e.Time, zone) + "  " + pad(place) + "  " + what
+	return face.Past(e.said, zone) + "  " + pad(place) + "  " + what
 }
 
 func statement(d *events.WindowStated, zone *time.Location) string {
@@ -84,12 +85,21 @@ func morning(d *events.SheetIssued, zone *time.Location) string {
 		part := w.Wall + " " + strings.ReplaceAll(w.What, "-", " ")
 		switch {
 		case w.At.IsZero():
+		case !w.At.After(d.At):
+			part += " since " + face.Strip(w.At, zone)
 		case w.What == "expected":
 			part += " " + face.Strip(w.At, zone)
 		default:
-			part += " since " + face.Strip(w.At, zone)
+			part += ", expected " + face.Strip(w.At, zone)
 		}
 		parts = append(parts, part)
 	}
-	return "morning sheet: " + strings.Join(parts, ", ")
+	return "morning sheet: " + strings.Join(parts, "; ")
+}
+
+// signal writes that a device has lost its signal, or has it again.
+func (p *play) signal(d *deviceScript, what string) error {
+	zone := p.page.Sites[d.site].Location()
+	_, err := fmt.Fprintln(p.cfg.Out, face.Past(p.clock.Now(), zone)+"  "+pad(d.site)+"  "+d.device+" "+what)
+	return err
 }

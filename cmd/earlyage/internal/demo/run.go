@@ -147,14 +147,19 @@ func (p *play) walk(ctx context.Context, until time.Time) error {
 			next = due
 		}
 		for _, d := range p.devices {
-			if back := d.script().back; back.After(p.clock.Now()) && back.Before(next) {
-				next = back
+			for _, turn := range []time.Time{d.script().offline, d.script().back} {
+				if turn.After(p.clock.Now()) && turn.Before(next) {
+					next = turn
+				}
 			}
 		}
 		if err := p.pace(ctx, next); err != nil {
 			return err
 		}
 		p.clock.StepTo(next)
+		if err := p.turns(); err != nil {
+			return err
+		}
 		if err := p.drain(ctx); err != nil {
 			return err
 		}
@@ -165,6 +170,25 @@ func (p *play) walk(ctx context.Context, until time.Time) error {
 			return nil
 		}
 	}
+}
+
+// turns writes which devices lose their signal now, and which have it again.
+func (p *play) turns() error {
+	for _, d := range inOrderOfName(p.devices) {
+		var err error
+		switch s := d.script(); {
+		case p.clock.Now().Equal(s.offline):
+			err = p.signal(s, "has no signal; what is entered waits in its outbox")
+		case p.clock.Now().Equal(s.back) && s.twice:
+			err = p.signal(s, "has a signal again and sends what it kept, all of it twice")
+		case p.clock.Now().Equal(s.back):
+			err = p.signal(s, "has a signal again and sends what it kept")
+		}
+		if err != nil {
+			return fmt.Errorf("play demo: %w", err)
+		}
+	}
+	return nil
 }
 
 // pace waits until the machine's clock has come as far as the speed says.

@@ -45,7 +45,7 @@ func cold() scheduler.Assessment {
 				{Name: scheduler.Complete, Layer: scheduler.LayerCured, Met: true, MetAt: hour(-60), Have: "whole", Need: "record whole"},
 				{Name: scheduler.Floor, Layer: scheduler.LayerCured, Met: true, MetAt: hour(-12), Have: "60", Need: "48", Unit: "h", Note: "not set by an engineer"},
 				{Name: scheduler.Temperature, Layer: scheduler.LayerCured, Have: "40.2", Need: "48", Unit: "h at 20 °C", Note: "arrhenius, Q 5000 K, reference 20 °C; not set by an engineer"},
-				{Name: scheduler.Wind, Layer: scheduler.LayerStanding, Met: true, MetAt: hour(-60), Have: "7.0", Need: "9.0", Unit: "m/s", Note: "not set by an engineer"},
+				{Name: scheduler.Wind, Layer: scheduler.LayerStanding, Met: true, MetAt: hour(-60), Have: "7.0", Need: "at most 9.0", Unit: "m/s", Note: "not set by an engineer"},
 				{Name: scheduler.Permit, Layer: scheduler.LayerStanding, Have: "none", Need: "a permit to strip"},
 			},
 		},

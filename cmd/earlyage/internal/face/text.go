@@ -105,12 +105,23 @@ func (p Page) of(site string, c Criterion) string {
 // haveNeed writes both sides of a criterion in the site's units. A side that is
 // no number stays as it was said, and then so does the other.
 func (p Page) haveNeed(site string, c Criterion) (have, need string) {
+	bound, most := strings.CutPrefix(c.Need, atMost)
+	if !numeric(c.Have) && !numeric(bound) {
+		return c.Have, c.Need
+	}
 	sys := unit.SI
-	if numeric(c.Have) && numeric(c.Need) {
+	if numeric(bound) {
 		sys = p.system(site)
 	}
-	return quantity(c.Have, c.Unit, sys), quantity(c.Need, c.Unit, sys)
+	have, need = quantity(c.Have, c.Unit, sys), quantity(bound, c.Unit, sys)
+	if most {
+		need = atMost + need
+	}
+	return have, need
 }
+
+// atMost stands before a need that is a greatest value.
+const atMost = "at most "
 
 // Wall writes all that is said of one wall.
 func (p Page) Wall(out io.Writer, at time.Time, a Wall) error {
