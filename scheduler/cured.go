@@ -171,6 +171,8 @@ func (k *look) strength(a *account) ruling {
 	if v.at != 0 {
 		v.at = ceilMinute(v.at)
 		v.met = k.past(v.at)
+	} else if k.bestTest() >= need {
+		v.note = "two specimens cured beside the wall, or one test on it, with no lower result after; " + v.note
 	}
 	return v
 }

@@ -2,12 +2,16 @@ package scheduler_test
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"earlyage/events"
+	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
 
@@ -73,31 +77,117 @@ func (s *stage) printWindow(out *strings.Builder, a scheduler.Assessment) {
 	}
 }
 
+// runCriterion prints one line of the window.
+func (s *stage) runCriterion(names ...string) func(*testing.T, words, string) string {
+	return func(t *testing.T, w words, _ string) string {
+		a := s.look(t, w.plain[0], s.at(t, w.get("at", "")))
+		a.Strip.Criteria = slices.DeleteFunc(a.Strip.Criteria, func(c scheduler.Criterion) bool { return !slices.Contains(names, c.Name) })
+		var out strings.Builder
+		s.printWindow(&out, a)
+		_, lines, _ := strings.Cut(out.String(), "\n")
+		_, lines, _ = strings.Cut(lines, "\n")
+		return lines
+	}
+}
+
+func (s *stage) runBraces(t *testing.T, w words, _ string) string {
+	var out strings.Builder
+	for _, b := range s.look(t, w.plain[0], s.at(t, w.get("at", ""))).Braces {
+		fmt.Fprintf(&out, "%s at %.1f m, %.1f to %.1f m, zero %s: %s %s\n", b.Name, b.AtM, b.FromM, b.ToM, s.show(b.ClockZero), b.State, b.Waits)
+	}
+	return out.String()
+}
+
 func (s *stage) printAlerts(out *strings.Builder, list []scheduler.Alert) {
 	for _, a := range list {
 		fmt.Fprintf(out, "alert %s [%s] since %s, %s: %s\n", a.Kind, a.Cause, s.show(a.Since), a.Priority, a.Text)
 	}
 }
 
-// runWhen looks at the window at every step and tells when its answer changes.
-func (s *stage) runWhen(t *testing.T, w words, _ string) string {
+// watch looks at a wall at every step, as its record was known then.
+func (s *stage) watch(t *testing.T, w words, see func(scheduler.Assessment)) {
 	from, to, _ := s.span(t, w)
 	step, err := time.ParseDuration(w.get("step", "1m"))
 	require.NoError(t, err)
-	var out strings.Builder
-	last, held := "", -1
-	var f *folded
+	facts := slices.Clone(s.facts.facts)
+	slices.SortStableFunc(facts, func(a, b wall.Fact) int { return a.Recorded.Compare(b.Recorded) })
+	f, i := (&record{}).fold(s.site), 0
+	seen := map[events.Key]bool{}
 	for at := from; !at.After(to); at = at.Add(step) {
-		if known := s.facts.known(at); len(known.facts)+len(known.refused) != held {
-			f, held = known.fold(s.site), len(known.facts)+len(known.refused)
+		for ; i < len(facts) && !facts[i].Recorded.After(at); i++ {
+			f.take(s.site, facts[i], seen)
 		}
-		a := scheduler.Assess(f.site, f.devices, f.walls[w.plain[0]], s.hub, at)
+		if x := f.walls[w.plain[0]]; x != nil {
+			see(scheduler.Assess(f.site, f.devices, x, s.hub, at))
+		}
+	}
+}
+
+// runWhen tells when the window's answer changes.
+func (s *stage) runWhen(t *testing.T, w words, _ string) string {
+	var out strings.Builder
+	last := ""
+	s.watch(t, w, func(a scheduler.Assessment) {
 		now := fmt.Sprintf("%s governs %s", map[bool]string{true: "OPEN", false: "shut"}[a.Strip.Open], a.Strip.Governs)
 		if now != last {
-			fmt.Fprintf(&out, "%s %s\n", s.show(at), now)
+			fmt.Fprintf(&out, "%s %s\n", s.show(a.At), now)
 		}
 		last = now
-	}
+	})
+	return out.String()
+}
+
+// runCured tells when a criterion of the cured layer is met, and what it then says.
+func (s *stage) runCured(t *testing.T, w words, _ string) string {
+	var out strings.Builder
+	last := map[string]bool{}
+	s.watch(t, w, func(a scheduler.Assessment) {
+		for _, c := range a.Strip.Criteria {
+			if before, seen := last[c.Name]; c.Layer == scheduler.LayerCured && seen && before != c.Met {
+				fmt.Fprintf(&out, "%s %s met=%v at %s: %s of %s %s\n", s.show(a.At), c.Name, c.Met, s.show(c.MetAt), c.Have, c.Need, c.Unit)
+			}
+			last[c.Name] = c.Met
+		}
+	})
+	return out.String()
+}
+
+// runTold tells which alerts come to stand and go.
+func (s *stage) runTold(t *testing.T, w words, _ string) string {
+	var out strings.Builder
+	last := map[string]bool{}
+	s.watch(t, w, func(a scheduler.Assessment) {
+		now := map[string]bool{}
+		for _, x := range a.Alerts {
+			key := x.Kind + " [" + x.Cause + "]"
+			if now[key] = true; !last[key] {
+				fmt.Fprintf(&out, "%s %s\n", s.show(a.At), key)
+			}
+		}
+		for _, key := range slices.Sorted(maps.Keys(last)) {
+			if !now[key] {
+				fmt.Fprintf(&out, "%s over: %s\n", s.show(a.At), key)
+			}
+		}
+		last = now
+	})
+	return out.String()
+}
+
+// runJoints tells when the state of an open joint or its limit changes.
+func (s *stage) runJoints(t *testing.T, w words, _ string) string {
+	var out strings.Builder
+	last := ""
+	s.watch(t, w, func(a scheduler.Assessment) {
+		now := ""
+		for _, j := range a.Joints {
+			now += fmt.Sprintf(" %.1f-%.1f m at %.2f m: %s, limit %.1f min by %s;", j.FromM, j.ToM, j.TopM, j.State, j.LimitMin, j.LimitBy)
+		}
+		if now != last {
+			fmt.Fprintf(&out, "%s%s\n", s.show(a.At), now)
+		}
+		last = now
+	})
 	return out.String()
 }
 

@@ -72,16 +72,7 @@ func (r *record) fold(name string) *folded {
 	f := &folded{site.New(name), site.NewDevices(name), map[string]*wall.State{}}
 	seen := map[events.Key]bool{}
 	for _, x := range r.facts {
-		if seen[x.Key()] {
-			continue
-		}
-		seen[x.Key()] = true
-		f.devices.Add(x)
-		if x.Wall == "" {
-			f.site.Add(x)
-		} else {
-			f.wall(name, x.Wall).Add(x)
-		}
+		f.take(name, x, seen)
 	}
 	for _, x := range r.refused {
 		if x.number != 0 {
@@ -94,6 +85,19 @@ func (r *record) fold(name string) *folded {
 		}
 	}
 	return f
+}
+
+func (f *folded) take(site string, x wall.Fact, seen map[events.Key]bool) {
+	if seen[x.Key()] {
+		return
+	}
+	seen[x.Key()] = true
+	f.devices.Add(x)
+	if x.Wall == "" {
+		f.site.Add(x)
+	} else {
+		f.wall(site, x.Wall).Add(x)
+	}
 }
 
 // foldAnyhow plays it in another order, twice, in batches, and through the store.

@@ -38,7 +38,13 @@ import (
 //	refuse d [wall=] at= field= reason= [number=]
 //	assess WALL at=                      everything that is said of the wall
 //	window WALL at=                      of that, the window alone
+//	strength, line, hold, permit, complete   one line of the window
+//	braces WALL at=                      the braces' windows
 //	when WALL from= to= step=            when the window is open
+//	cured WALL from= to=                 when criteria of the cured layer come to be met
+//	joints WALL from= to=                when joints change
+//	told WALL from= to=                  which alerts come to stand, and go
+//	sheet WALL at= [short] [others]      the calculation sheet
 //	alerts at=                           what stands on the site as a whole
 //
 // At each look the facts are folded again in another order, twice, in other
@@ -76,7 +82,9 @@ func (s *stage) run(t *testing.T, d *datadriven.TestData) string {
 	commands := map[string]func(*testing.T, words, string) string{
 		"site": s.runSite, "open": s.runOpen, "pour": s.runPour, "device": s.runDevice, "record": s.runRecord, "probe": s.runProbe,
 		"forecast": s.runForecast, "deliver": s.runDeliver, "refuse": s.runRefuse, "hub": s.runHub,
-		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "alerts": s.runAlerts, "sheet": s.runSheet,
+		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "cured": s.runCured, "told": s.runTold, "joints": s.runJoints, "braces": s.runBraces,
+		"strength": s.runCriterion("strength"), "line": s.runCriterion("floor", "straight"), "hold": s.runCriterion("hold"), "permit": s.runCriterion("permit"),
+		"complete": s.runCriterion("complete", "floor"), "alerts": s.runAlerts, "sheet": s.runSheet,
 	}
 	do, known := commands[d.Cmd]
 	require.True(t, known, "%s: unknown command %q", d.Pos, d.Cmd)
@@ -113,9 +121,10 @@ func (w words) get(name, otherwise string) string {
 	return otherwise
 }
 
-// at reads DATE@TIME, or TIME on the last date, in the site's zone.
+// at reads DATE@TIME, or @TIME or TIME on the last date, in the site's zone.
 func (s *stage) at(t *testing.T, text string) time.Time {
 	t.Helper()
+	text = strings.TrimPrefix(text, "@")
 	if date, _, ok := strings.Cut(text, "@"); ok {
 		s.day = date
 	} else {

@@ -13,11 +13,7 @@ import (
 func (k *look) support() ruling {
 	h := &k.wall.Holding
 	v := ruling{need: "tied in, or an engineer's word", have: "not tied in"}
-	switch {
-	case h.TiedIn != 0 && k.past(h.TiedIn):
-		v.met, v.at, v.have = true, h.TiedIn, "tied in"
-		return v
-	case !k.policy.TieInNeeded && !h.TieInNeeded:
+	if !k.policy.TieInNeeded && !h.TieInNeeded {
 		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(0, 1, nil)}
 	}
 	if r := k.freeStanding(); r != nil {
@@ -27,6 +23,13 @@ func (k *look) support() ruling {
 		if r.MPa100 > 0 {
 			v.at = max(v.at, k.strengthShownAt(r.MPa100))
 		}
+	}
+	if h.TiedIn != 0 && k.past(h.TiedIn) {
+		// What held before the tie-in holds on: it opens nothing later.
+		if !v.met || h.TiedIn < v.at {
+			v.at = h.TiedIn
+		}
+		v.met, v.have, v.note = true, "tied in", ""
 	}
 	return v
 }
@@ -204,7 +207,9 @@ func (k *look) permit(opens int64) ruling {
 			v.have, v.note = p.Number+" lapsed", ""
 		case !k.permits(p):
 			v.have, v.note = p.Number+" for some braces", "braces "+strings.Join(p.Braces, ", ")
-		case opens == 0 || p.At < opens:
+		case opens == 0:
+			v.have, v.note = p.Number+" waits", "a permit counts only if it is issued once all before it are met"
+		case p.At < opens:
 			v.have, v.note = p.Number+" too early", "issued before the window opened: it does not count"
 		case held != "":
 			v.have, v.note = p.Number+" issued under a hold", "issued while "+held+" stood: it does not count"

@@ -395,6 +395,10 @@ func (y *day) put(v *group, signed bool) {
 		return
 	}
 	for _, p := range v.points {
+		if p.centi > hottest { // no concrete: a broken probe
+			y.loosen(&y.hots, span{from: p.at + v.lo, to: p.at + v.lo, centi: hottest})
+			continue
+		}
 		y.points = append(y.points, point{p.at + v.lo, p.centi, v.typed && !signed, v.typed})
 	}
 	if v.typed && v.entered-v.first() > rememberedAfter {
@@ -481,6 +485,10 @@ func (c *Changes) signedBySecond(g *group) bool {
 	}
 	return false
 }
+
+// hottest is the temperature over which no rule of maturity is stated, and a
+// reading counts as none.
+const hottest = 8000
 
 // Typed readings above warmTyped, or over jumpTyped above a neighbour, wait for
 // a second person and count at that limit until then.
