@@ -322,10 +322,9 @@ func (o *Outbox) Status() (OutboxStatus, error) {
 	err := o.locked(func() error {
 		b := &o.book
 		c := b.contact
-		s = OutboxStatus{Last: b.mark, UpTo: c.UpTo, Known: b.known, HasOffset: c.HasOffset,
+		s = OutboxStatus{Last: b.last, UpTo: c.UpTo, Known: b.known, HasOffset: c.HasOffset,
 			Offset: time.Duration(c.OffsetMS) * time.Millisecond, Damage: append([]string(nil), o.log.damage...)}
 		for _, e := range b.entries {
-			s.Last = max(s.Last, e.number)
 			switch {
 			case b.settled(e):
 				s.Settled++

@@ -64,6 +64,7 @@ type contact struct {
 type book struct {
 	source      string
 	entries     []*entry          // in order of number
+	last        uint64            // greatest number of all lines
 	mark        uint64            // greatest number whose line was left out
 	walls       map[string]uint64 // last number on each wall
 	oldWalls    map[string]uint64 // of what was left out
@@ -127,6 +128,7 @@ func (b *book) takeEvent(l line, rest string) error {
 	}
 	e := &entry{number: number, off: l.off, size: l.size, wall: sub.Wall, report: sub.Kind == reportKind}
 	b.entries = slices.Insert(b.entries, i, e)
+	b.last = max(b.last, number)
 	if e.wall != "" {
 		b.walls[e.wall] = max(b.walls[e.wall], number)
 	}
@@ -205,6 +207,7 @@ func (b *book) takeOld(kind string, word []string) error {
 	default:
 		return fmt.Errorf("%w: %s", errLine, kind)
 	}
+	b.last = max(b.last, number)
 	return nil
 }
 
@@ -229,10 +232,7 @@ func (b *book) each(numbers string, do func(*entry)) error {
 // next is the number of the next event. The hub may hold numbers that this
 // folder does not know, when the folder was lost or an old copy put back.
 func (b *book) next() uint64 {
-	n := b.mark
-	if len(b.entries) > 0 {
-		n = max(n, b.entries[len(b.entries)-1].number)
-	}
+	n := b.last
 	if b.contact.Holds(n + 1) {
 		n = max(n, b.contact.top())
 	}
