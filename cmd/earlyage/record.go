@@ -2,12 +2,13 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"time"
+
+	"github.com/nats-io/nats.go"
 
 	"earlyage/cmd/earlyage/internal/entry"
 	"earlyage/events"
@@ -46,6 +47,10 @@ func (c recordCmd) Run(ctx context.Context, con console) error {
 		return err
 	}
 	defer box.Close()
+	// The hub is asked first: its answer says how far this device's clock is off,
+	// and the entries say so.
+	link := c.dial(ctx, box)
+	defer link.close()
 	stamped, err := box.AddAll(list)
 	if err != nil {
 		return err
@@ -53,7 +58,8 @@ func (c recordCmd) Run(ctx context.Context, con console) error {
 	if err := c.tell(con, stamped); err != nil {
 		return err
 	}
-	return c.send(ctx, con, box, dir)
+	link.drain(ctx, box)
+	return c.left(con, link, box, dir)
 }
 
 // events reads and checks all that is to be recorded: nothing is kept of a
@@ -137,29 +143,52 @@ func (c recordCmd) tell(con console, list []events.Event) error {
 	return nil
 }
 
-// send drains the outbox. What cannot be sent now is no failure: it is on the
-// disk and goes with the next record.
-func (c recordCmd) send(ctx context.Context, con console, box *stream.Outbox, dir string) error {
-	ctx, cancel := context.WithTimeout(ctx, c.Wait)
+// link is the way to the hub, as long as it is there.
+type link struct {
+	nc   *nats.Conn // nil: there is none
+	wait time.Duration
+	err  error // why there is none any more
+}
+
+// dial connects and sends what still waits in the outbox.
+func (c recordCmd) dial(ctx context.Context, box *stream.Outbox) *link {
+	l := &link{wait: c.Wait}
+	l.nc, l.err = stream.Dial(c.NATS, "earlyage record", nil)
+	l.drain(ctx, box)
+	return l
+}
+
+func (l *link) drain(ctx context.Context, box *stream.Outbox) {
+	if l.err != nil {
+		return
+	}
+	ctx, cancel := context.WithTimeout(ctx, l.wait)
 	defer cancel()
-	nc, err := stream.Dial(c.NATS, "earlyage record", nil)
-	if err == nil {
-		defer nc.Close()
-		err = box.Drain(ctx, nc)
+	l.err = box.Drain(ctx, l.nc)
+}
+
+func (l *link) close() {
+	if l.nc != nil {
+		l.nc.Close()
 	}
-	status, failed := box.Status()
-	if failed != nil {
-		return errors.Join(err, failed)
+}
+
+// left says what could not be sent now, and what the hub has refused. Neither is
+// a failure: what waits is on the disk and goes with the next record.
+func (c recordCmd) left(con console, l *link, box *stream.Outbox, dir string) error {
+	if l.err != nil {
+		fmt.Fprintf(con.Err, "earlyage: not sent: %v\n", l.err)
 	}
+	status, err := box.Status()
 	if err != nil {
-		fmt.Fprintf(con.Err, "earlyage: not sent: %v\n", err)
+		return err
 	}
 	if status.Waiting > 0 {
 		fmt.Fprintf(con.Err, "earlyage: %d events wait in %s and go with the next record\n", status.Waiting, dir)
 	}
-	aside, failed := box.SetAside()
+	aside, err := box.SetAside()
 	for _, a := range aside {
 		fmt.Fprintf(con.Err, "earlyage: the hub refused number %d, %s: %s\n", a.Event.Sequence, a.Event.Kind, a.Reason)
 	}
-	return failed
+	return err
 }

@@ -1,6 +1,7 @@
 package hub_test
 
 import (
+	"fmt"
 	"testing"
 	"time"
 
@@ -47,13 +48,14 @@ func TestInventedTimes(t *testing.T) {
 	require.NoError(t, err)
 	defer nc.Close()
 	at := func(hours int) string { return demoMorning.Add(time.Duration(hours) * time.Hour).Format(time.RFC3339) }
-	post(t, nc, "a", demoMorning.Add(time.Hour), `{"time":"`+at(0)+`"}`)
-	post(t, nc, "b", time.Time{}, `{"time":"`+at(0)+`"}`)
-	post(t, nc, "c", time.Time{}, `{"time":"`+at(2)+`"}`)
-	post(t, nc, "d", time.Time{}, `no time`)
+	post(t, nc, "a", demoMorning.Add(time.Hour), `no event`)
+	publish(t, nc, "pour.mill._.wind.read", entered("x1", at(0), 0))
+	post(t, nc, "b", time.Time{}, `no event`)
+	publish(t, nc, "pour.mill._.wind.read", entered("x2", at(7), -5*time.Hour))
+	post(t, nc, "c", time.Time{}, `no event`)
 	settle(t, h)
 	want := map[string]time.Time{
-		"a": demoMorning.Add(time.Hour), "b": demoMorning.Add(time.Hour), "c": demoMorning.Add(2 * time.Hour), "d": demoMorning.Add(2 * time.Hour),
+		"a": demoMorning.Add(time.Hour), "b": demoMorning.Add(time.Hour), "c": demoMorning.Add(2 * time.Hour),
 	}
 	require.Equal(t, want, recordedTimes(t, h))
 	require.NoError(t, h.Stop())
@@ -75,6 +77,12 @@ func TestInventedTimes(t *testing.T) {
 		require.NoError(t, err)
 		require.True(t, report.Compared && report.Equal, "%v", report.Differences)
 	}
+}
+
+// entered is an event by a clock that is off. The hub has nothing to say of it.
+func entered(id, at string, offset time.Duration) []byte {
+	return fmt.Appendf(nil, `{"specversion":"1.0","id":%q,"source":"/site/mill/device/p","type":"earlyage.wind.read.v1","time":%q,"clockoffset":"%d","data":{"gust_mps":3}}`,
+		id, at, offset.Milliseconds())
 }
 
 func demoConfig(t *testing.T, change func(*hub.Config)) hub.Config {

@@ -5,8 +5,7 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/go-json-experiment/json"
-
+	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/projector"
 )
@@ -28,8 +27,8 @@ func (t tapped) Read(ctx context.Context, after uint64, limits stream.Limits, de
 }
 
 // demoSource gives an invented recorded time to messages of a demo that carry
-// none: an MQTT client can send no header. It is the time of the entry, but
-// never before the message that went before, so that it is the same whenever
+// none: an MQTT client can send no header, and a command of today knows nothing of it. It is the time of the entry by
+// the hub's clock, but never before the message that went before, so that it is the same whenever
 // the stream is read.
 type demoSource struct {
 	projector.Source
@@ -79,11 +78,10 @@ func stamp(m *stream.Message, last time.Time) time.Time {
 			return t
 		}
 	}
-	var body struct {
-		Time time.Time `json:"time"`
-	}
-	if err := json.Unmarshal(m.Body, &body); err == nil && body.Time.After(last) {
-		last = body.Time
+	if e, err := events.Decode(m.Subject, m.Body); err == nil {
+		if at := e.Time.Add(e.ClockOffset); at.After(last) {
+			last = at
+		}
 	}
 	m.DemoRecorded = last.UTC().Format(time.RFC3339Nano)
 	return last
