@@ -103,33 +103,40 @@ const tailChecked = 1000
 
 // checkEnd reads the end of the record, where an interrupted write would show.
 func (k *keep) checkEnd() error {
-	return k.db.View(func(tx *bbolt.Tx) error {
-		c := tx.Bucket(leafBucket).Cursor()
-		key, v := c.Last()
-		if key != nil {
-			k.last = binary.BigEndian.Uint64(key)
+	return k.db.View(func(tx *bbolt.Tx) (err error) {
+		leaves := tx.Bucket(leafBucket)
+		if k.last, err = lastLeaf(leaves); err != nil {
+			return err
 		}
-		for range tailChecked {
-			if key == nil {
-				return nil
-			}
-			if _, err := readLeaf(key, v); err != nil {
+		w, err := walkLeaves(leaves, k.last-min(k.last, tailChecked))
+		for err == nil {
+			var leaf []byte
+			if leaf, err = w.next(); err != nil || leaf == nil {
 				return err
 			}
-			key, v = c.Prev()
+			_, err = parseKept(leaf)
 		}
-		return nil
+		return err
 	})
 }
 
-func readLeaf(key, sealed []byte) (Leaf, error) {
-	raw, err := unseal(key, sealed)
-	if err != nil {
-		return Leaf{}, fmt.Errorf("leaf %x: %w", key, err)
+// lastLeaf returns the sequence of the last leaf, or 0.
+func lastLeaf(leaves *bbolt.Bucket) (last uint64, err error) {
+	_, pack := leaves.Cursor().Last()
+	for len(pack) > 0 {
+		leaf, _, rest, err := cutEntry(pack)
+		if err != nil {
+			return 0, err
+		}
+		last, pack = leafSeq(leaf), rest
 	}
-	l, err := ParseLeaf(raw)
+	return last, nil
+}
+
+func parseKept(leaf []byte) (Leaf, error) {
+	l, err := ParseLeaf(leaf)
 	if err != nil {
-		return Leaf{}, fmt.Errorf("leaf %x: %w: %w", key, err, ErrDamaged)
+		return Leaf{}, fmt.Errorf("leaf %d: %w: %w", leafSeq(leaf), err, ErrDamaged)
 	}
 	return l, nil
 }
@@ -162,23 +169,26 @@ func (k *keep) commit(items []item) error {
 
 func putLeaves(tx *bbolt.Tx, items []item) error {
 	leaves := tx.Bucket(leafBucket)
-	leaves.FillPercent = 1 // the sequence only grows: no page is split later
-	last := uint64(0)
-	if key, _ := leaves.Cursor().Last(); key != nil {
-		last = binary.BigEndian.Uint64(key)
+	last, err := lastLeaf(leaves)
+	if err != nil {
+		return err
+	}
+	for len(items) > 0 && items[0].seq <= last {
+		leaf, err := leafAt(leaves, items[0].seq)
+		if err == nil && !bytes.Equal(leaf, items[0].leaf) {
+			err = fmt.Errorf("message %d: %w", items[0].seq, errDiffers)
+		}
+		if err != nil {
+			return err
+		}
+		items = items[1:]
+	}
+	if err := putPacks(leaves, items); err != nil {
+		return err
 	}
 	walls, numbers := newRows(len(items)), newRows(len(items))
 	for i := range items {
 		it := &items[i]
-		if it.seq <= last {
-			if !bytes.Equal(leaves.Get(it.key()), it.sealed) {
-				return fmt.Errorf("message %d: %w", it.seq, errDiffers)
-			}
-			continue
-		}
-		if err := leaves.Put(it.key(), it.sealed); err != nil {
-			return err
-		}
 		if it.placed {
 			walls.add(it.seq, it.at.Site, it.at.Wall, 0)
 		}
@@ -187,6 +197,26 @@ func putLeaves(tx *bbolt.Tx, items []item) error {
 		}
 	}
 	return errors.Join(walls.write(tx.Bucket(wallBucket)), numbers.write(tx.Bucket(numberBucket)))
+}
+
+// packMax is how long a pack may get, unless one leaf alone is longer. A pack is
+// written as a whole, so that the many leaves of a catching-up hub cost the tree
+// few keys, and read as far as the leaf that is looked for.
+const packMax = 32 << 10
+
+// putPacks stores leaves that lie one behind another in memory as they lie there.
+func putPacks(leaves *bbolt.Bucket, items []item) error {
+	leaves.FillPercent = 1 // the sequence only grows: no page is split later
+	for i := 0; i < len(items); {
+		first, size := &items[i], len(items[i].entry)
+		for i++; i < len(items) && items[i].follows(&items[i-1]) && size+len(items[i].entry) <= packMax; i++ {
+			size += len(items[i].entry)
+		}
+		if err := leaves.Put(first.key(), first.entry[:size]); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // resolve finds for each item the first message with its key. With put it
@@ -260,8 +290,14 @@ func claims(items []item) []claim {
 // compare reports whether the first message with the item's key is the same
 // one: the same subject and the same body.
 func (it *item) compare(leaves *bbolt.Bucket) error {
-	key := seqKey(it.first)
-	l, err := readLeaf(key, leaves.Get(key))
+	leaf, err := leafAt(leaves, it.first)
+	if err == nil && leaf == nil {
+		err = fmt.Errorf("leaf %d is in the key index and not kept: %w", it.first, ErrDamaged)
+	}
+	if err != nil {
+		return err
+	}
+	l, err := parseKept(leaf)
 	if err != nil {
 		return err
 	}
@@ -284,11 +320,7 @@ func (k *keep) leaf(seq uint64) ([]byte, error) {
 	var out []byte
 	err := guarded(func() error {
 		return k.db.View(func(tx *bbolt.Tx) error {
-			v := tx.Bucket(leafBucket).Get(seqKey(seq))
-			if v == nil {
-				return nil
-			}
-			raw, err := unseal(seqKey(seq), v)
+			raw, err := leafAt(tx.Bucket(leafBucket), seq)
 			out = bytes.Clone(raw)
 			return err
 		})
@@ -337,14 +369,18 @@ func (k *keep) readBatch(after, upTo uint64, most int) (batch []stream.Message, 
 	size := 0
 	err = guarded(func() error {
 		return k.db.View(func(tx *bbolt.Tx) error {
-			c := tx.Bucket(leafBucket).Cursor()
-			for key, v := c.Seek(seqKey(after + 1)); key != nil && len(batch) < most && size < batchBytes; key, v = c.Next() {
-				l, err := readLeaf(key, v)
-				if err != nil {
+			w, err := walkLeaves(tx.Bucket(leafBucket), after+1)
+			if err != nil {
+				return err
+			}
+			for len(batch) < most && size < batchBytes {
+				leaf, err := w.next()
+				if err != nil || leaf == nil || leafSeq(leaf) > upTo {
 					return err
 				}
-				if l.Seq > upTo {
-					return nil
+				l, err := parseKept(leaf)
+				if err != nil {
+					return err
 				}
 				size += len(l.Body)
 				l.Body = bytes.Clone(l.Body)

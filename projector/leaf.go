@@ -4,7 +4,10 @@ import (
 	"encoding/binary"
 	"errors"
 	"fmt"
+	"hash/crc32"
 	"time"
+
+	"go.etcd.io/bbolt"
 )
 
 // Leaf is one message exactly as it was received. Signatures and proofs are
@@ -67,4 +70,112 @@ func uvarintLen(n uint64) int {
 		size++
 	}
 	return size
+}
+
+// size returns how many bytes Append appends.
+func (l Leaf) size() int {
+	return 9 + 9 + textLen(len(l.Subject)) + textLen(len(l.Signature)) + textLen(len(l.Body))
+}
+
+func textLen(n int) int { return uvarintLen(uint64(n)) + n }
+
+// Leaves are stored in packs: the leaves of up to 64 messages that came
+// together, one after another, under the sequence of the first. A live message
+// is a pack of its own. Each entry is the leaf after its length, and a checksum
+// of the leaf.
+
+func appendEntry(b []byte, l Leaf) []byte {
+	b = binary.AppendUvarint(b, uint64(l.size()))
+	start := len(b)
+	b = l.Append(b)
+	return binary.BigEndian.AppendUint32(b, crc32.Checksum(b[start:], castagnoli))
+}
+
+// cutEntry takes the first entry off a pack. The checksum is not looked at.
+func cutEntry(pack []byte) (leaf, sum, rest []byte, err error) {
+	n, size := binary.Uvarint(pack)
+	if size <= 0 || n < 18 || n > uint64(len(pack)-size) || uint64(len(pack)-size)-n < 4 {
+		return nil, nil, nil, fmt.Errorf("pack of leaves: %w", ErrDamaged)
+	}
+	end := size + int(n)
+	return pack[size:end:end], pack[end : end+4], pack[end+4:], nil
+}
+
+// leafSeq returns the sequence that a leaf begins with.
+func leafSeq(leaf []byte) uint64 { return binary.BigEndian.Uint64(leaf[1:9]) }
+
+// verify checks a leaf against its checksum.
+func verify(leaf, sum []byte) error {
+	if crc32.Checksum(leaf, castagnoli) != binary.BigEndian.Uint32(sum) {
+		return fmt.Errorf("leaf %d: checksum: %w", leafSeq(leaf), ErrDamaged)
+	}
+	return nil
+}
+
+// leafWalk goes over the kept leaves in order.
+type leafWalk struct {
+	c    *bbolt.Cursor
+	pack []byte // what is left of the pack at hand
+}
+
+// walkLeaves begins at a sequence, or after it where it is missing.
+func walkLeaves(b *bbolt.Bucket, from uint64) (*leafWalk, error) {
+	w := &leafWalk{c: b.Cursor()}
+	key, pack := w.c.Seek(seqKey(from))
+	if key == nil || binary.BigEndian.Uint64(key) > from {
+		// The pack before may reach over it.
+		if key == nil {
+			key, pack = w.c.Last()
+		} else {
+			key, pack = w.c.Prev()
+		}
+		if key == nil {
+			key, pack = w.c.First()
+		}
+	}
+	if key == nil {
+		return w, nil
+	}
+	w.pack = pack
+	for len(w.pack) > 0 {
+		leaf, _, rest, err := cutEntry(w.pack)
+		if err != nil {
+			return nil, err
+		}
+		if leafSeq(leaf) >= from {
+			break
+		}
+		w.pack = rest
+	}
+	return w, nil
+}
+
+// next returns the next leaf, checked, or nil at the end. It is a part of the
+// file: valid within the transaction only.
+func (w *leafWalk) next() ([]byte, error) {
+	if len(w.pack) == 0 {
+		var key []byte
+		if key, w.pack = w.c.Next(); key == nil {
+			return nil, nil
+		}
+	}
+	leaf, sum, rest, err := cutEntry(w.pack)
+	if err != nil {
+		return nil, err
+	}
+	w.pack = rest
+	return leaf, verify(leaf, sum)
+}
+
+// leafAt returns the leaf of one sequence, checked, or nil.
+func leafAt(b *bbolt.Bucket, seq uint64) ([]byte, error) {
+	w, err := walkLeaves(b, seq)
+	if err != nil {
+		return nil, err
+	}
+	leaf, err := w.next()
+	if err != nil || leaf == nil || leafSeq(leaf) != seq {
+		return nil, err
+	}
+	return leaf, nil
 }

@@ -3,7 +3,6 @@ package projector
 import (
 	"bytes"
 	"crypto/ed25519"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"runtime"
@@ -30,8 +29,9 @@ type item struct {
 	seq      uint64
 	recorded time.Time
 	subject  string
-	sealed   []byte // the leaf and its checksum
-	body     []byte // a part of sealed
+	entry    []byte // as it is stored; the entries of a chunk lie one behind another
+	leaf     []byte // a part of entry
+	body     []byte // a part of leaf
 
 	at     Ref // from the subject; Wall empty: the whole site
 	placed bool
@@ -95,7 +95,7 @@ func (r reader) decode(batch []stream.Message) []item {
 func (r reader) decodeChunk(batch []stream.Message, items []item) {
 	size := 0
 	for i := range batch {
-		size += len(batch[i].Body) + len(batch[i].Subject) + len(batch[i].Signature) + 40
+		size += len(batch[i].Body) + len(batch[i].Subject) + len(batch[i].Signature) + 48
 	}
 	arena := make([]byte, 0, size)
 	for i := range batch {
@@ -123,24 +123,26 @@ func (r reader) read(it *item, m *stream.Message, arena []byte) []byte {
 	return arena
 }
 
-// keep encodes the leaf and its checksum into the arena: the only copy of the
-// body that is made.
+// keep encodes the entry of the leaf into the arena: the only copy of the body
+// that is made.
 func (it *item) keep(signature string, body, arena []byte) []byte {
 	start := len(arena)
-	arena = Leaf{it.seq, it.recorded, it.subject, signature, body}.Append(arena)
-	end := len(arena)
-	it.body = arena[end-len(body) : end : end]
-	// The leaf begins with the sequence, as the key of its bucket is written.
-	arena = binary.BigEndian.AppendUint32(arena, checksum(arena[start+1:start+9], arena[start:end]))
-	it.sealed = arena[start:len(arena):len(arena)]
+	l := Leaf{it.seq, it.recorded, it.subject, signature, body}
+	arena = appendEntry(arena, l)
+	it.entry = arena[start:]
+	it.leaf = it.entry[uvarintLen(uint64(l.size())) : len(it.entry)-4 : len(it.entry)-4]
+	it.body = it.leaf[len(it.leaf)-len(body):]
 	return arena
 }
 
-// leaf returns the leaf without its checksum.
-func (it *item) leaf() []byte { return it.sealed[:len(it.sealed)-4] }
+// key returns the sequence as keys are written.
+func (it *item) key() []byte { return it.leaf[1:9] }
 
-// key returns the sequence as the key of the leaf.
-func (it *item) key() []byte { return it.sealed[1:9] }
+// follows reports whether the item's entry lies behind another one in the arena.
+func (it *item) follows(before *item) bool {
+	n := len(before.entry)
+	return cap(before.entry) > n && &before.entry[:n+1][n] == &it.entry[0]
+}
 
 func (r reader) recorded(m *stream.Message) time.Time {
 	if r.demo && m.DemoRecorded != "" {

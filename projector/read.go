@@ -98,7 +98,7 @@ func (in *intake) deliver(ctx context.Context, batch []stream.Message) error {
 	for len(batch) > 0 {
 		n := cut(batch, in.p.cfg.BatchMax)
 		items := in.p.reader.decode(batch[:n])
-		last, leaf := items[n-1].seq, items[n-1].leaf() // what is handed on belongs to the next step
+		last, leaf := items[n-1].seq, items[n-1].leaf // what is handed on belongs to the next step
 		if err := send(ctx, in.out, items); err != nil {
 			return err
 		}
@@ -114,7 +114,7 @@ func (in *intake) compare(m stream.Message) error {
 		return nil
 	}
 	it := in.p.reader.decode([]stream.Message{m})[0]
-	if !bytes.Equal(it.leaf(), in.leaf) {
+	if !bytes.Equal(it.leaf, in.leaf) {
 		return fmt.Errorf("message %d: %w", m.Seq, errOther)
 	}
 	in.p.level.fits()

@@ -3,7 +3,6 @@ package projector
 import (
 	"bytes"
 	"context"
-	"encoding/binary"
 	"errors"
 	"fmt"
 
@@ -131,25 +130,36 @@ func (s *streamBuild) take(ctx context.Context, batch []stream.Message, upTo uin
 func (s *streamBuild) match(items []item) error {
 	return guarded(func() error {
 		return s.b.keep.db.View(func(tx *bbolt.Tx) error {
-			c := tx.Bucket(leafBucket).Cursor()
-			key, kept := c.Seek(seqKey(s.read + 1))
-			for i := range items {
-				it := &items[i]
-				for ; key != nil && bytes.Compare(key, it.key()) < 0; key, kept = c.Next() {
-					s.b.report.records(fmt.Sprintf("message %d is kept and not in the stream", binary.BigEndian.Uint64(key)))
-				}
-				switch {
-				case bytes.Equal(key, it.key()) && bytes.Equal(kept, it.sealed):
-				case bytes.Equal(key, it.key()):
-					s.b.report.records(fmt.Sprintf("message %d has other bytes in the stream", it.seq))
-				case it.seq <= s.b.keep.last:
-					s.b.report.records(fmt.Sprintf("message %d is in the stream and not kept", it.seq))
-				}
-				if bytes.Equal(key, it.key()) {
-					key, kept = c.Next()
-				}
+			w, err := walkLeaves(tx.Bucket(leafBucket), s.read+1)
+			if err != nil {
+				return err
 			}
-			return nil
+			kept, err := w.next()
+			for i := 0; i < len(items) && err == nil; i++ {
+				kept, err = s.matchOne(w, kept, &items[i])
+			}
+			return err
 		})
 	})
+}
+
+// matchOne returns the kept leaf that comes after the item.
+func (s *streamBuild) matchOne(w *leafWalk, kept []byte, it *item) ([]byte, error) {
+	var err error
+	for kept != nil && leafSeq(kept) < it.seq {
+		s.b.report.records(fmt.Sprintf("message %d is kept and not in the stream", leafSeq(kept)))
+		if kept, err = w.next(); err != nil {
+			return nil, err
+		}
+	}
+	switch {
+	case kept != nil && leafSeq(kept) == it.seq:
+		if !bytes.Equal(kept, it.leaf) {
+			s.b.report.records(fmt.Sprintf("message %d has other bytes in the stream", it.seq))
+		}
+		return w.next()
+	case it.seq <= s.b.keep.last:
+		s.b.report.records(fmt.Sprintf("message %d is in the stream and not kept", it.seq))
+	}
+	return kept, nil
 }
