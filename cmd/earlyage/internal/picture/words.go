@@ -1,6 +1,7 @@
 package picture
 
 import (
+	"fmt"
 	"math"
 	"strconv"
 	"strings"
@@ -107,9 +108,13 @@ func span(young, old float64) string {
 	return a + " to " + z + " h"
 }
 
-// minutes writes a span of minutes: "42 min", "3 h 05 min".
+// minutes writes a span of minutes, rounded down: "42 min", "3 h 05 min".
 func minutes(m float64) string {
-	return face.Left(time.Time{}, time.Time{}.Add(time.Duration(m*float64(time.Minute))))
+	whole := int(math.Floor(m))
+	if whole < 60 {
+		return strconv.Itoa(whole) + " min"
+	}
+	return fmt.Sprintf("%d h %02d min", whole/60, whole%60)
 }
 
 // minutesUp writes a span of minutes, rounded up.
