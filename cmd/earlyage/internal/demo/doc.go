@@ -9,7 +9,7 @@
 //	DATE TIME DEVICE [PERSON] KIND WALL|- key=value ... [as=LABEL]
 //	concrete WALL PLACED fresh= cement= ratio= core_mm= form= top=
 //	probe DEVICE PLACE WALL FROM UNTIL      a reading per 15 minutes, a series per half hour
-//	air DEVICE FROM UNTIL                   the same of the site's air
+//	air DEVICE FROM UNTIL                   the same of the site's air, a series per hour
 //	forecast DEVICE DATE DATE TIME hours=N  each day between the two dates
 //	end MOMENT                              when the demo ends
 //

@@ -15,7 +15,8 @@ import (
 
 const (
 	readingEvery = 15 * time.Minute
-	seriesEvery  = 30 * time.Minute
+	seriesEvery  = 30 * time.Minute // of a probe in a wall: it must not seem silent
+	airEvery     = time.Hour
 )
 
 // airOf gives the air of a site at a moment, in °C.
@@ -28,7 +29,7 @@ func (f *file) readProbe(w []string, _ options) error {
 	if err != nil {
 		return err
 	}
-	return f.series(w[0], w[1], w[2], from, until)
+	return f.series(w[0], w[1], w[2], from, until, seriesEvery)
 }
 
 func (f *file) readAir(w []string, _ options) error {
@@ -36,18 +37,18 @@ func (f *file) readAir(w []string, _ options) error {
 	if err != nil {
 		return err
 	}
-	return f.series(w[0], "air", "", from, until)
+	return f.series(w[0], "air", "", from, until, airEvery)
 }
 
-// series adds an entry for each half hour of readings. Values come later, when all
+// series adds an entry for each series of readings. Values come later, when all
 // of the script is known: the pairs say only from when to when.
-func (f *file) series(device, place, wall string, from, until time.Time) error {
+func (f *file) series(device, place, wall string, from, until time.Time, every time.Duration) error {
 	d, err := f.device(device)
 	if err != nil {
 		return err
 	}
-	for at := from; at.Before(until); at = at.Add(seriesEvery) {
-		last := at.Add(seriesEvery - readingEvery)
+	for at := from; at.Before(until); at = at.Add(every) {
+		last := at.Add(every - readingEvery)
 		if last.After(until) {
 			last = until
 		}
