@@ -17,7 +17,6 @@ import (
 const foldVersion = "1"
 
 const (
-	defaultBatchMax = 20_000
 	mostBatch       = 50_000
 	defaultWallsMax = 12_000
 
@@ -67,7 +66,7 @@ type Config struct {
 	// same devices are tried again. Default: none are sent.
 	Receipts func([]stream.Receipt) error
 
-	BatchMax int // most messages in a transaction while catching up, 1 to 50,000; default 20,000
+	BatchMax int // most messages in a transaction while catching up, 1 to 50,000, the default
 	WallsMax int // walls kept in memory, at least 1; default 12,000
 
 	open opener // default openFile
@@ -78,7 +77,7 @@ func (c Config) withDefaults() (Config, error) {
 		return c, errors.New("projector config: Dir is empty")
 	}
 	if c.BatchMax == 0 {
-		c.BatchMax = defaultBatchMax
+		c.BatchMax = mostBatch
 	}
 	if c.BatchMax < 1 || c.BatchMax > mostBatch {
 		return c, fmt.Errorf("projector config: BatchMax is %d, allowed 1 to %d", c.BatchMax, mostBatch)

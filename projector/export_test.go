@@ -5,6 +5,7 @@ import (
 
 	"go.etcd.io/bbolt"
 
+	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/projector/wall"
 )
@@ -36,4 +37,10 @@ func (p *Projector) Fold(batch []stream.Message) error {
 // FoldGroup is the folding of a group with events that make the fold panic set aside.
 func FoldGroup[S foldable](st S, again func() (S, error), facts []wall.Fact, refused []wall.Refused) (S, []wall.Chunk, []wall.Fact, error) {
 	return foldGroup(slog.New(slog.DiscardHandler), st, again, facts, refused)
+}
+
+// Read is what the first step makes of one message.
+func Read(m stream.Message) (id string, number uint64, event events.Event, refusal *events.Refusal, leaf []byte) {
+	it := reader{}.decode([]stream.Message{m})[0]
+	return it.id, it.number, it.event, it.refusal, it.leaf
 }

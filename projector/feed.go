@@ -87,8 +87,9 @@ type unsaid struct {
 
 // add notes a committed batch. It names what the messages are about, not what
 // they changed: after a commit that was applied but reported failed nothing
-// changes again, yet somebody has to be told.
-func (u *unsaid) add(items []item) {
+// changes again, yet somebody has to be told. It reports whether one of them is
+// about the whole company.
+func (u *unsaid) add(items []item) (company bool) {
 	u.mu.Lock()
 	defer u.mu.Unlock()
 	u.init()
@@ -97,6 +98,7 @@ func (u *unsaid) add(items []item) {
 		u.through = max(u.through, it.seq)
 		if it.placed {
 			u.place(it.at)
+			company = company || it.at == Ref{Site: "_"}
 		}
 		if it.firstAt != (Ref{}) {
 			u.place(it.firstAt)
@@ -108,6 +110,14 @@ func (u *unsaid) add(items []item) {
 			u.devices[events.Source{Site: it.at.Site}] = struct{}{} // it may have moved any device's receipt
 		}
 	}
+	return company
+}
+
+func (u *unsaid) addSite(name string) {
+	u.mu.Lock()
+	defer u.mu.Unlock()
+	u.init()
+	u.place(Ref{Site: name})
 }
 
 func (u *unsaid) init() {

@@ -312,6 +312,21 @@ func TestCountersignedWriteOffIsToldToItsDevice(t *testing.T) {
 	})
 }
 
+func TestWhatIsOfTheCompanyChangesEverySite(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		s, _, cfg, _ := filled(t)
+		p := open(t, cfg)
+		stop := run(t, p)
+		synctest.Wait()
+		changes, cancel := p.Subscribe()
+		defer cancel()
+		s.add(t, newDevice("_", "office").event("", "mix.approved", "engineer-1", &events.MixApproved{Mix: "c30", Binder: "portland"}))
+		synctest.Wait()
+		require.Equal(t, projector.Change{Through: 11, Walls: []projector.Ref{}, Sites: []string{"_", "alder"}}, <-changes)
+		require.NoError(t, stop())
+	})
+}
+
 func TestSlowReaderIsCut(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		s := newTape()

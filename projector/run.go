@@ -71,8 +71,11 @@ func (p *Projector) foldKept(ctx context.Context) error {
 		if err := p.keep.resolveKept(items); err != nil {
 			return err
 		}
-		p.unsaid.add(items)
-		return p.retry(ctx, func() error { return p.foldBatch(items) })
+		if err := p.retry(ctx, func() error { return p.foldBatch(items) }); err != nil {
+			return err
+		}
+		p.note(items)
+		return nil
 	})
 	if err != nil && ctx.Err() == nil && !errors.Is(err, ErrGiveUp) {
 		return fmt.Errorf("%w: %w", ErrGiveUp, err)
@@ -137,8 +140,21 @@ func (p *Projector) foldAll(ctx context.Context, in <-chan []item) error {
 		if err := p.retry(ctx, func() error { return p.foldBatch(items) }); err != nil {
 			return err
 		}
-		p.unsaid.add(items)
+		p.note(items)
 		p.tell()
+	}
+}
+
+// note remembers what has to be told of a committed batch. What is true of the
+// company is true of every site.
+func (p *Projector) note(items []item) {
+	if !p.unsaid.add(items) {
+		return
+	}
+	p.mu.RLock()
+	defer p.mu.RUnlock()
+	for name := range p.fold.sites {
+		p.unsaid.addSite(name)
 	}
 }
 
