@@ -20,10 +20,11 @@ var (
 var Shapes = []Color{ink, grey, placingBlue, curingPurple, holdRed, stripGreen, noLinkGrey}
 
 const (
-	Ink        = ink
-	Paper      = paper
-	Slab       = slab
-	WatchAmber = watchAmber
+	Ink         = ink
+	Paper       = paper
+	Slab        = slab
+	WatchAmber  = watchAmber
+	PlacingBlue = placingBlue
 )
 
 // Box is where a text lies.

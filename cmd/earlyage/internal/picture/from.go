@@ -39,8 +39,44 @@ func FromRecord(s *site.State, w *wall.State, a scheduler.Assessment) Wall {
 	for _, b := range a.Braces {
 		out.Braces = append(out.Braces, Brace{b.Name, stationOf(w, b), stateOf(b)})
 	}
-	for _, j := range a.Joints {
+	for _, j := range joined(a.Joints) {
 		out.addJoint(j)
+	}
+	out.Fronts = merged(out.Fronts)
+	return out
+}
+
+// joined makes one of the joints of two lifts side by side: the greatest age and
+// the least limit hold for all of it.
+func joined(joints []scheduler.Joint) []scheduler.Joint {
+	var out []scheduler.Joint
+	for _, j := range joints {
+		i := slices.IndexFunc(out, func(o scheduler.Joint) bool {
+			return o.ToM == j.FromM && o.State == scheduler.JointCold && j.State == scheduler.JointCold && !o.Nose() && !j.Nose() &&
+				o.TopM == j.TopM && o.LowerSeq == j.LowerSeq && o.CoveredBySeq == j.CoveredBySeq && o.Treated == j.Treated
+		})
+		if i < 0 {
+			out = append(out, j)
+			continue
+		}
+		out[i].ToM, out[i].AgeMin, out[i].LimitMin = j.ToM, max(out[i].AgeMin, j.AgeMin), min(out[i].LimitMin, j.LimitMin)
+	}
+	return out
+}
+
+// merged joins fronts side by side at one height that have about as long: the
+// least of what they may and of what they have left holds for all of it.
+func merged(fronts []Front) []Front {
+	const about = 15.0 // min
+	var out []Front
+	for _, f := range fronts {
+		n := len(out) - 1
+		if n < 0 || out[n].ToM != f.FromM || f.FromM == f.ToM || out[n].FromM == out[n].ToM || out[n].TopM != f.TopM ||
+			out[n].State != f.State || abs(out[n].MinutesLeft-f.MinutesLeft) > about {
+			out = append(out, f)
+			continue
+		}
+		out[n].ToM, out[n].MinutesLeft = f.ToM, min(out[n].MinutesLeft, f.MinutesLeft)
 	}
 	return out
 }
@@ -144,7 +180,7 @@ func PourFromRecord(s *site.State, w *wall.State, a scheduler.Assessment) Pour {
 	for _, st := range w.Pour.Stretches {
 		next := Stretch{FromM: metres(st.From), ToM: metres(st.To), Steps: stepsOf(&w.Pour, st, a.Joints)}
 		if n := len(out.Stretches); n > 0 && alike(out.Stretches[n-1], next) {
-			out.Stretches[n-1].ToM = next.ToM
+			out.Stretches[n-1].join(next)
 			continue
 		}
 		out.Stretches = append(out.Stretches, next)
@@ -203,8 +239,21 @@ func stepsOf(p *wall.Pour, st wall.Stretch, joints []scheduler.Joint) []Step {
 func alike(a, b Stretch) bool {
 	const near = 30 * time.Minute
 	return a.ToM == b.FromM && slices.EqualFunc(a.Steps, b.Steps, func(x, y Step) bool {
-		return x.TopM == y.TopM && x.At.Sub(y.At).Abs() < near && x.Limit.Equal(y.Limit)
+		return x.TopM == y.TopM && x.At.Sub(y.At).Abs() < near && x.Limit.IsZero() == y.Limit.IsZero() && x.Limit.Sub(y.Limit).Abs() < near
 	})
+}
+
+// join makes one stretch of two that are alike, by the earlier times of both.
+func (s *Stretch) join(next Stretch) {
+	s.ToM = next.ToM
+	for i, x := range next.Steps {
+		if x.At.Before(s.Steps[i].At) {
+			s.Steps[i].At = x.At
+		}
+		if x.Limit.Before(s.Steps[i].Limit) {
+			s.Steps[i].Limit = x.Limit
+		}
+	}
 }
 
 // RegisterFromRecord is the bracing of the wall.

@@ -118,13 +118,13 @@ func (u *unrolling) sillsAndHeads() string {
 	var say []string
 	for _, o := range u.w.Openings {
 		if !u.sized[o] {
-			say = append(say, cmp.Or(o.Name, "the one at "+u.length(o.FromM))+" "+u.bareLength(o.SillM)+" and "+u.length(o.HeadM))
+			say = append(say, cmp.Or(o.Name, "at "+u.length(o.FromM)+":")+" "+u.between(o.SillM, o.HeadM))
 		}
 	}
 	if len(say) == 0 {
 		return ", with head and sill"
 	}
-	return "; sill and head: " + strings.Join(say, ", ")
+	return ", sill to head: " + strings.Join(say, ", ")
 }
 
 func (u *unrolling) frontEntries() []entry {

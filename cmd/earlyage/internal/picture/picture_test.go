@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -164,4 +165,35 @@ func TestNothingIsLostForWantOfRoom(t *testing.T) {
 	require.Contains(t, said, "closing, under 1 min left")
 	require.Contains(t, d.Desc, "closing, 39 min left")
 	checkDrawing(t, d)
+}
+
+// The fonts of pages and papers are cut down to the characters that are used; one
+// that is not in them would vanish in silence.
+func TestWordsUseOnlyFewCharacters(t *testing.T) {
+	for _, d := range drawings {
+		for _, us := range []bool{false, true} {
+			for _, r := range look(d.draw(picture.Options{US: us})).words() {
+				plain := r == '\n' || ' ' <= r && r <= '~'
+				require.True(t, plain || strings.ContainsRune("°–…", r), "%q in %s", r, d.name)
+			}
+		}
+	}
+}
+
+// Openings are left out of open fronts and of joints: there is nothing to cover.
+func TestNoSurfaceRunsThroughAnOpening(t *testing.T) {
+	w := planned()
+	w.Fronts = []picture.Front{{FromM: 0, ToM: 7.3, TopM: 1.5, State: picture.FrontLive, MinutesLeft: 40}}
+	count := func(w picture.Wall) int {
+		n := 0
+		for _, f := range look(picture.DrawUnrolled(w, picture.Options{})).figures {
+			if f.style.Fill == picture.PlacingBlue && f.reach.X1-f.reach.X0 > 100 {
+				n++
+			}
+		}
+		return n
+	}
+	require.Equal(t, 2, count(w), "from 0 to 2 m, and from 2.5 m on")
+	w.Fronts[0].TopM = 1 // at the sill
+	require.Equal(t, 1, count(w))
 }
