@@ -23,6 +23,7 @@ type ClockFacts struct {
 	Wall         time.Time     // the wall clock
 	Elapsed      time.Duration // the steady clock
 	Offsets      []Offset      // the devices' last words
+	CatchingUp   bool          // the record is not level: words that are new to it may be old
 	Synchronised bool          // the machine says that a time server keeps its clock
 }
 
@@ -34,8 +35,9 @@ type Guard struct {
 	begun       bool
 	baseWall    time.Time
 	baseElapsed time.Duration
-	confirmed   bool // since the base
-	jumped      bool // the base is a jump, not the start
+	old         map[Offset]bool // words that were known at the base
+	confirmed   bool            // since the base
+	jumped      bool            // the base is a jump, not the start
 	disagree    bool
 }
 
@@ -45,12 +47,14 @@ func (g *Guard) Look(f ClockFacts) {
 		g.begun = true
 		g.restart(f)
 	}
-	drift := f.Wall.Sub(g.baseWall) - (f.Elapsed - g.baseElapsed)
-	if drift.Abs() > maxDrift {
+	if g.Jumps(f) {
 		g.restart(f)
 		g.jumped = true
 	}
-	median, known := medianOffset(f.Offsets, g.baseWall, f.Wall)
+	if f.CatchingUp && !g.confirmed {
+		g.know(f.Offsets)
+	}
+	median, known := g.median(f)
 	g.disagree = known && median.Abs() > maxMedian
 	if g.disagree {
 		g.confirmed = false
@@ -62,8 +66,25 @@ func (g *Guard) Look(f ClockFacts) {
 	}
 }
 
+// Jumps reports whether the wall clock has gained or lost more than it may on the
+// steady one since the start or the last jump.
+func (g *Guard) Jumps(f ClockFacts) bool {
+	drift := f.Wall.Sub(g.baseWall) - (f.Elapsed - g.baseElapsed)
+	return g.begun && drift.Abs() > maxDrift
+}
+
 func (g *Guard) restart(f ClockFacts) {
 	g.baseWall, g.baseElapsed, g.confirmed = f.Wall, f.Elapsed, false
+	g.know(f.Offsets)
+}
+
+// know notes words that say nothing of the clock as it is now. Their times do
+// not tell: after a jump back, what was heard before it lies ahead.
+func (g *Guard) know(words []Offset) {
+	g.old = make(map[Offset]bool, len(words))
+	for _, o := range words {
+		g.old[o] = true
+	}
 }
 
 // The doubts of the clock. They name no figure, so that they stay the same
@@ -88,13 +109,13 @@ func (g *Guard) Doubts() []string {
 	}
 }
 
-// medianOffset is the median of the offsets heard since base and within the
-// last hour; of an even number the greater of the two in the middle by size,
-// which is the safe one.
-func medianOffset(all []Offset, base, now time.Time) (time.Duration, bool) {
+// median is the median of the offsets heard since the base and within the last
+// hour; of an even number the greater of the two in the middle by size, which is
+// the safe one.
+func (g *Guard) median(f ClockFacts) (time.Duration, bool) {
 	var recent []time.Duration
-	for _, o := range all {
-		if !o.Heard.Before(base) && !o.Heard.After(now) && now.Sub(o.Heard) <= recentFor {
+	for _, o := range f.Offsets {
+		if !g.old[o] && !o.Heard.Before(g.baseWall) && !o.Heard.After(f.Wall) && f.Wall.Sub(o.Heard) <= recentFor {
 			recent = append(recent, o.By)
 		}
 	}

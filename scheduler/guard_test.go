@@ -67,6 +67,44 @@ func TestGuardDoubtsAJumpUntilItIsConfirmed(t *testing.T) {
 	}
 }
 
+// After a jump back the words from before it seem to come later, when the clock
+// has caught up with them. They confirm nothing.
+func TestGuardTakesNoWordFromBeforeAJumpBack(t *testing.T) {
+	before := heard(59*time.Minute, 0)
+	var g scheduler.Guard
+	g.Look(clockAfter(0, false))
+	g.Look(clockAfter(time.Hour, false, before))
+	require.Empty(t, g.Doubts())
+	back := func(d time.Duration, offsets ...scheduler.Offset) scheduler.ClockFacts {
+		f := clockAfter(time.Hour+d, false, offsets...)
+		f.Wall = f.Wall.Add(-30 * time.Minute)
+		return f
+	}
+	require.True(t, g.Jumps(back(0)))
+	for minutes := range 60 {
+		g.Look(back(time.Duration(minutes)*time.Minute, before))
+		require.NotEmpty(t, g.Doubts(), "%d minutes after the jump", minutes)
+	}
+	g.Look(back(time.Hour, heard(89*time.Minute, 0)))
+	require.Empty(t, g.Doubts(), "a word since the jump")
+}
+
+// A hub that starts with a clock that is behind, and is still reading old words.
+func TestGuardTakesNoWordThatTheRecordIsStillReading(t *testing.T) {
+	read := heard(10*time.Minute, 0) // by the stream's clock, before the hub was stopped
+	var g scheduler.Guard
+	f := clockAfter(0, false)
+	f.CatchingUp = true
+	g.Look(f)
+	f = clockAfter(time.Minute, false, read)
+	f.CatchingUp = true
+	g.Look(f)
+	g.Look(clockAfter(11*time.Minute, false, read))
+	require.NotEmpty(t, g.Doubts())
+	g.Look(clockAfter(12*time.Minute, false, heard(12*time.Minute, 0)))
+	require.Empty(t, g.Doubts())
+}
+
 func TestGuardBearsSmallCorrections(t *testing.T) {
 	var g scheduler.Guard
 	g.Look(clockAfter(0, true))

@@ -9,10 +9,13 @@ import (
 // watch guards the hub's clock and gathers what shuts every window.
 func (l *Loop) watch(p Page, st Status, now time.Time) {
 	elapsed := l.cfg.Clock.Elapsed()
-	if st.Offsets != nil && (l.offsets == nil || l.doubtSince != time.Time{} || elapsed-l.offsetsAt >= offsetsEvery) {
+	facts := ClockFacts{Wall: now, Elapsed: elapsed, CatchingUp: !st.Level, Synchronised: l.cfg.Synchronised()}
+	// At a jump the guard has to know every word from before it.
+	if st.Offsets != nil && (l.offsets == nil || l.doubtSince != time.Time{} || elapsed-l.offsetsAt >= offsetsEvery || l.guard.Jumps(facts)) {
 		l.offsets, l.offsetsAt = st.Offsets(), elapsed
 	}
-	l.guard.Look(ClockFacts{Wall: now, Elapsed: elapsed, Offsets: l.offsets, Synchronised: l.cfg.Synchronised()})
+	facts.Offsets = l.offsets
+	l.guard.Look(facts)
 	doubts := slices.Clone(l.guard.Doubts())
 	switch {
 	case len(doubts) == 0:

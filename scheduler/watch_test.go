@@ -46,6 +46,35 @@ func TestAClockThatJumpsShutsEveryWindowAndIsSaid(t *testing.T) {
 	})
 }
 
+// A device that spoke a moment before the clock was set back does not confirm
+// it once the clock comes to that moment again.
+func TestAWordFromBeforeAJumpBackOpensNothing(t *testing.T) {
+	bubble(t, func(t *testing.T, h *fakeHub) {
+		h.ask(north, doubted(h))
+		r := h.beginAs(scheduler.Config{Synchronised: func() bool { return false }})
+		defer r.end()
+		r.step(time.Minute)
+		h.set(func() { h.offsets = []scheduler.Offset{{Heard: h.clock.Now(), By: time.Second}} })
+		r.step(offsetsHeard)
+		require.Empty(t, r.Hub().Doubts)
+		h.clock.Step(5 * time.Second)
+		h.set(func() { h.offsets = []scheduler.Offset{{Heard: h.clock.Now(), By: time.Second}} })
+		h.clock.Jump(-3 * time.Minute)
+		r.settle()
+		for range 6 {
+			require.Len(t, r.Hub().Doubts, 1)
+			r.step(time.Minute)
+		}
+		require.False(t, h.statements()[len(h.statements())-1].Open)
+		h.set(func() { h.offsets = []scheduler.Offset{{Heard: h.clock.Now(), By: time.Second}} })
+		r.step(offsetsHeard)
+		require.Empty(t, r.Hub().Doubts)
+	})
+}
+
+// offsetsHeard is after how long the loop has heard what devices say of their clocks.
+const offsetsHeard = 10 * time.Second
+
 func TestAClockInDoubtIsAnAlertOfTheCompany(t *testing.T) {
 	bubble(t, func(t *testing.T, h *fakeHub) {
 		h.ask(north, doubted(h))
