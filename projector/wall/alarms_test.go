@@ -1,0 +1,85 @@
+package wall_test
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
+
+	"earlyage/events"
+	"earlyage/projector/wall"
+)
+
+var spoken = time.Date(2026, 1, 15, 6, 0, 0, 0, time.UTC)
+
+// said is a word of the hub on mill/a, as it stands in the stream.
+func said(seq uint64, trusted bool, data events.Data) wall.Fact {
+	kind := events.Kind("window.stated")
+	switch data.(type) {
+	case *events.AlertRaised:
+		kind = "alert.raised"
+	case *events.AlertCleared:
+		kind = "alert.cleared"
+	}
+	return wall.Fact{Seq: seq, Recorded: spoken, Trusted: trusted, Event: events.Event{
+		ID: fmt.Sprint("word-", seq), Source: events.Source{Site: "mill", Device: "hub"}, Kind: kind, Wall: "a", Time: spoken, Data: data,
+	}}
+}
+
+func stated(governs string, preceding uint64) *events.WindowStated {
+	return &events.WindowStated{At: spoken, State: "curing", Governs: governs, Text: "shut", Rules: "r", Digest: "00", Preceding: preceding}
+}
+
+// Of two hubs' statements that follow one and the same, the first counts.
+func TestOfTwoStatementsThatCrossTheFirstCounts(t *testing.T) {
+	facts := []wall.Fact{
+		said(3, true, stated("floor", 0)), said(4, true, stated("wind", 0)), // crossed
+		said(7, true, stated("hold", 3)), said(8, true, stated("wind", 3)), said(9, false, stated("permit", 8)), // and a stranger
+	}
+	rapid.Check(t, func(rt *rapid.T) {
+		w := wall.New("mill", "a")
+		w.Add(rapid.Permutation(facts).Draw(rt, "facts")...)
+		got, ok := w.Said()
+		require.True(rt, ok)
+		require.EqualValues(rt, 7, got.Seq)
+		require.Equal(rt, "hold", got.Governs)
+	})
+	// Where the one before it was lost with a hole, a statement stands by itself.
+	w := wall.New("mill", "a")
+	w.Add(said(9, true, stated("wind", 8)))
+	got, ok := w.Said()
+	require.True(t, ok)
+	require.Equal(t, "wind", got.Governs)
+}
+
+// An alert that two hubs put in other words is one; its end ends it, in whatever
+// order the words are folded, and a stranger neither raises nor clears.
+func TestAlarmsAreFoldedFromTheHubsWordsInAnyOrder(t *testing.T) {
+	raised := func(alert, text string) *events.AlertRaised {
+		return &events.AlertRaised{Alert: alert, Kind: "frozen", Cause: "c", Priority: "urgent", Since: spoken, Text: text, Rules: "r"}
+	}
+	cleared := func(alert string) *events.AlertCleared {
+		return &events.AlertCleared{Alert: alert, Kind: "frozen", Cause: "c", At: spoken, Rules: "r"}
+	}
+	facts := []wall.Fact{
+		said(1, true, raised("one", "as one hub says it")), said(2, true, raised("one", "as the other says it")),
+		said(3, false, cleared("one")), said(5, true, cleared("one")), said(6, true, cleared("one")),
+		said(7, true, raised("two", "again")), said(8, false, raised("three", "a stranger's")),
+	}
+	rapid.Check(t, func(rt *rapid.T) {
+		w := wall.New("mill", "a")
+		for _, f := range rapid.Permutation(facts).Draw(rt, "facts") {
+			w.Add(f)
+		}
+		alarms := w.Alarms()
+		require.Len(rt, alarms, 2)
+		require.Equal(rt, "as one hub says it", alarms[0].Text)
+		require.EqualValues(rt, 5, alarms[0].ClearedSeq)
+		require.True(rt, alarms[1].Stands())
+		require.Equal(rt, []string{"one", "two"}, []string{alarms[0].ID, alarms[1].ID})
+		require.True(rt, slices.IsSortedFunc(alarms, func(a, b wall.Alarm) int { return int(a.RaisedSeq) - int(b.RaisedSeq) }))
+	})
+}
