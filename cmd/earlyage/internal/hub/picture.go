@@ -91,9 +91,10 @@ func (p picture) alarms(site string, all bool) []face.Alarm {
 	for _, ref := range p.Walls(site) {
 		add(ref.Site, ref.Wall, p.Wall(ref).Alarms())
 	}
-	for _, name := range p.Sites() {
-		if site == "" || site == name {
-			add(name, "", p.Site(name).Alarms())
+	// What concerns the hub itself, a hole or its clock, stands on the company.
+	for _, name := range append(p.Sites(), scheduler.Company) {
+		if s := p.Site(name); s != nil && (site == "" || site == name) {
+			add(name, "", s.Alarms())
 		}
 	}
 	slices.SortStableFunc(out, func(a, b face.Alarm) int {
