@@ -168,6 +168,17 @@ func openButPermit(s Strip) bool {
 // plainBraces lists the braces where there is nothing to say of their windows.
 func (k *look) plainBraces() []BraceWindow { return k.withOthers(nil) }
 
+// lastReach says what a stripped brace answered for when it was taken off.
+func (k *look) lastReach(b *wall.Brace, w *BraceWindow) {
+	list := k.standingAt(b.Stripped)
+	i := slices.Index(list, b)
+	if i < 0 {
+		return
+	}
+	r := k.reachOf(list, i)
+	w.FromM, w.ToM, w.ClockZero = metres(r.from), metres(r.to), moment(k.clockZero(r))
+}
+
 // withOthers adds the braces that do not stand, and puts all in order of station.
 func (k *look) withOthers(standing []BraceWindow) []BraceWindow {
 	byName := map[string]BraceWindow{}
@@ -184,6 +195,7 @@ func (k *look) withOthers(standing []BraceWindow) []BraceWindow {
 		switch {
 		case b.Stripped != 0:
 			w.State = BraceStripped
+			k.lastReach(b, &w)
 		case b.Set != 0:
 			w.State = BraceStanding
 		}

@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"io"
 	"net/url"
+	"os"
+	"strconv"
 	"strings"
 	"time"
 
@@ -77,6 +79,11 @@ type wallCmd struct {
 	asking
 	Wall  string `arg:"" placeholder:"SITE/WALL" help:"Which wall."`
 	Sheet bool   `help:"The calculation sheet: every criterion with its inputs and its sums by the hour."`
+
+	SVG      string `name:"svg" placeholder:"FILE" help:"Draw the wall unrolled: layers by age, joints, openings, braces."`
+	Timeline string `placeholder:"FILE" help:"Draw the pour: height against time."`
+	Bracing  string `placeholder:"FILE" help:"Draw the bracing: each brace from set to stripped."`
+	Width    int    `default:"1200" help:"Width of a drawing in pixels, 280 to 4000."`
 }
 
 // Run implements the command.
@@ -84,6 +91,10 @@ func (c wallCmd) Run(ctx context.Context, con console) error {
 	site, wall, ok := strings.Cut(c.Wall, "/")
 	if !ok || !events.IsToken(site) || !events.IsToken(wall) {
 		return usagef("wall %q: allowed: SITE/WALL, each of a-z, 0-9 and -, 1 to 40 characters", c.Wall)
+	}
+	drawn, err := c.draw(ctx, con, api.WallPath(site, wall))
+	if drawn || err != nil {
+		return err
 	}
 	q := url.Values{}
 	if c.Sheet {
@@ -96,6 +107,29 @@ func (c wallCmd) Run(ctx context.Context, con console) error {
 		}
 		return a.Page(c.Units).Wall(con.Out, a.At.Time, a.Wall)
 	})
+}
+
+// draw writes the pictures that are asked for, and reports whether any was.
+func (c wallCmd) draw(ctx context.Context, con console, path string) (drawn bool, err error) {
+	q := url.Values{"width": {strconv.Itoa(c.Width)}}
+	if c.Units != "" {
+		q.Set("units", c.Units)
+	}
+	for _, d := range []struct{ name, file string }{{api.Unrolled, c.SVG}, {api.Timeline, c.Timeline}, {api.Bracing, c.Bracing}} {
+		if d.file == "" {
+			continue
+		}
+		svg, err := c.client().Picture(ctx, path+"/"+d.name, q)
+		if err != nil {
+			return true, err
+		}
+		if err := os.WriteFile(d.file, svg, 0o644); err != nil {
+			return true, fmt.Errorf("write drawing: %w", err)
+		}
+		fmt.Fprintln(con.Out, "drawn", d.file)
+		drawn = true
+	}
+	return drawn, nil
 }
 
 type alertsCmd struct {

@@ -20,6 +20,13 @@ const (
 	PathWatch   = "/api/v1/watch"
 )
 
+// Pictures of a wall, under its own path; ?width= in pixels, ?units=si|us.
+const (
+	Unrolled = "unrolled.svg" // stations along, height up: layers, joints, braces
+	Timeline = "timeline.svg" // height against time
+	Bracing  = "bracing.svg"  // each brace from set to stripped
+)
+
 // Head begins every answer.
 type Head struct {
 	At      face.Time `json:"at"`

@@ -54,6 +54,25 @@ func (c Client) Get(ctx context.Context, path string, query url.Values, into any
 	return body, nil
 }
 
+// Picture asks for a picture of a wall and returns the SVG.
+func (c Client) Picture(ctx context.Context, path string, query url.Values) ([]byte, error) {
+	ctx, cancel := context.WithTimeout(ctx, askTimeout)
+	defer cancel()
+	resp, err := c.do(ctx, path, query)
+	if err != nil {
+		return nil, err
+	}
+	defer resp.Body.Close()
+	body, err := io.ReadAll(io.LimitReader(resp.Body, maxAnswer))
+	if err != nil {
+		return nil, fmt.Errorf("ask hub %s: %w", path, err)
+	}
+	if resp.StatusCode != http.StatusOK {
+		return nil, trouble(path, resp.StatusCode, body)
+	}
+	return body, nil
+}
+
 func (c Client) do(ctx context.Context, path string, query url.Values) (*http.Response, error) {
 	base, err := url.Parse(c.Hub)
 	if err != nil || base.Host == "" || base.Scheme != "http" && base.Scheme != "https" {

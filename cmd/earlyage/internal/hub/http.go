@@ -42,6 +42,7 @@ func (h *Hub) newWeb() *web {
 	mux.Handle("GET "+api.PathMetrics, promhttp.HandlerFor(h.metrics(), promhttp.HandlerOpts{}))
 	mux.HandleFunc("GET "+api.PathWalls, w.walls)
 	mux.HandleFunc("GET "+api.PathWalls+"/{site}/{wall}", w.wall)
+	mux.HandleFunc("GET "+api.PathWalls+"/{site}/{wall}/{file}", w.drawing)
 	mux.HandleFunc("GET "+api.PathAlerts, w.alerts)
 	mux.HandleFunc("GET "+api.PathRefused, w.refused)
 	mux.HandleFunc("GET "+api.PathWatch, w.watch)
@@ -75,7 +76,7 @@ func (w *web) walls(rw http.ResponseWriter, r *http.Request) {
 func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 	ref := projector.Ref{Site: r.PathValue("site"), Wall: r.PathValue("wall")}
 	var out api.Wall
-	err := w.hub.look(func(p picture) error {
+	err := w.hub.look(func(p pictured) error {
 		s := p.Wall(ref)
 		if s == nil || !s.Known() {
 			return errNoWall
@@ -99,7 +100,7 @@ func (w *web) alerts(rw http.ResponseWriter, r *http.Request) {
 
 func (w *web) refused(rw http.ResponseWriter, _ *http.Request) {
 	var out api.Alerts
-	err := w.hub.look(func(p picture) error {
+	err := w.hub.look(func(p pictured) error {
 		out = api.Alerts{Head: p.head(w.hub.demo), Alerts: []face.Alarm{}, Refused: p.refused()}
 		return nil
 	})
@@ -108,7 +109,7 @@ func (w *web) refused(rw http.ResponseWriter, _ *http.Request) {
 
 func (w *web) health(rw http.ResponseWriter, _ *http.Request) {
 	var h api.Health
-	if err := w.hub.look(func(p picture) error { h = p.health(w.hub.demo); return nil }); err != nil {
+	if err := w.hub.look(func(p pictured) error { h = p.health(w.hub.demo); return nil }); err != nil {
 		w.fail(rw, err)
 		return
 	}

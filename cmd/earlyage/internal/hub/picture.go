@@ -12,17 +12,17 @@ import (
 	"earlyage/scheduler"
 )
 
-// picture is a consistent look at the record, taken under the projector's lock.
-type picture struct {
+// pictured is a consistent look at the record, taken under the projector's lock.
+type pictured struct {
 	projector.View
 	hub scheduler.Hub
 	now time.Time
 }
 
 // look calls see with a picture. Nothing of it may be kept.
-func (h *Hub) look(see func(picture) error) error {
+func (h *Hub) look(see func(pictured) error) error {
 	return h.projector.Read(func(v projector.View) error {
-		p := picture{View: v, hub: h.loop.Hub(), now: h.clock.Now()}
+		p := pictured{View: v, hub: h.loop.Hub(), now: h.clock.Now()}
 		if state := v.Hub(); !state.Level {
 			p.hub.Doubts = append(slices.Clone(p.hub.Doubts), "the record is not level with the stream: "+state.Why)
 		}
@@ -30,7 +30,7 @@ func (h *Hub) look(see func(picture) error) error {
 	})
 }
 
-func (p picture) head(demo bool) api.Head {
+func (p pictured) head(demo bool) api.Head {
 	head := api.Head{
 		At: face.Time{Time: p.now}, Through: p.Through(), Level: p.Level(), Doubts: p.hub.Doubts, Demo: demo,
 		Sites: []face.Site{},
@@ -46,12 +46,12 @@ func (p picture) head(demo bool) api.Head {
 	return head
 }
 
-func (p picture) assess(ref projector.Ref) scheduler.Assessment {
+func (p pictured) assess(ref projector.Ref) scheduler.Assessment {
 	return scheduler.Assess(p.Site(ref.Site), p.Devices(ref.Site), p.Wall(ref), p.hub, p.now)
 }
 
 // walls assesses every wall of a site, or of all.
-func (p picture) walls(site string) []face.Wall {
+func (p pictured) walls(site string) []face.Wall {
 	refs := p.Walls(site)
 	out := make([]face.Wall, 0, len(refs))
 	for _, ref := range refs {
@@ -62,7 +62,7 @@ func (p picture) walls(site string) []face.Wall {
 
 // Walls assesses every wall of a site at the present moment, or of all sites.
 func (h *Hub) Walls(site string) (out api.Walls, err error) {
-	err = h.look(func(p picture) error {
+	err = h.look(func(p pictured) error {
 		out = api.Walls{Head: p.head(h.demo), Walls: p.walls(site)}
 		return nil
 	})
@@ -71,7 +71,7 @@ func (h *Hub) Walls(site string) (out api.Walls, err error) {
 
 // Alerts lists the alerts of a site, or of all; all of them or those that stand.
 func (h *Hub) Alerts(site string, all bool) (out api.Alerts, err error) {
-	err = h.look(func(p picture) error {
+	err = h.look(func(p pictured) error {
 		out = api.Alerts{Head: p.head(h.demo), Alerts: p.alarms(site, all), Refused: p.refused()}
 		return nil
 	})
@@ -79,7 +79,7 @@ func (h *Hub) Alerts(site string, all bool) (out api.Alerts, err error) {
 }
 
 // alarms lists the alerts of walls and sites, the most pressing first.
-func (p picture) alarms(site string, all bool) []face.Alarm {
+func (p pictured) alarms(site string, all bool) []face.Alarm {
 	out := []face.Alarm{}
 	add := func(site, wall string, alarms []wall.Alarm) {
 		for _, a := range alarms {
@@ -126,7 +126,7 @@ func moment(ms int64) face.Time {
 
 const refusedShown = 500 // the newest
 
-func (p picture) refused() []face.RefusedRow {
+func (p pictured) refused() []face.RefusedRow {
 	rows := p.Refused(refusedShown)
 	out := make([]face.RefusedRow, 0, len(rows))
 	for _, r := range rows {
@@ -139,7 +139,7 @@ func (p picture) refused() []face.RefusedRow {
 }
 
 // health says what is wrong with the hub itself.
-func (p picture) health(demo bool) api.Health {
+func (p pictured) health(demo bool) api.Health {
 	state := p.View.Hub()
 	h := api.Health{
 		At: face.Time{Time: p.now}, Through: p.Through(), Level: p.Level(), Short: state.Short,

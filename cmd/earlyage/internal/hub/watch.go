@@ -80,7 +80,7 @@ type viewer struct {
 // tell sends what differs on the walls and sites that are due; nil: on all.
 func (v *viewer) tell(due map[projector.Ref]bool) error {
 	var ch api.Changed
-	err := v.web.hub.look(func(p picture) error {
+	err := v.web.hub.look(func(p pictured) error {
 		ch.Head = p.head(v.web.hub.demo)
 		for _, ref := range p.Walls("") {
 			if due == nil || due[ref] || due[projector.Ref{Site: ref.Site}] || due[projector.Ref{Site: "_"}] {
@@ -107,7 +107,7 @@ func (v *viewer) tell(due map[projector.Ref]bool) error {
 
 // wall adds a wall if what a person would see of it has changed: sums that grow
 // by themselves are no change.
-func (v *viewer) wall(p picture, ref projector.Ref, ch *api.Changed) error {
+func (v *viewer) wall(p pictured, ref projector.Ref, ch *api.Changed) error {
 	w := face.FromAssessment(p.assess(ref))
 	seen := w
 	seen.Strip.Criteria, seen.Joints, seen.Alerts = nil, nil, nil
@@ -125,7 +125,7 @@ func (v *viewer) wall(p picture, ref projector.Ref, ch *api.Changed) error {
 	return nil
 }
 
-func (v *viewer) alarms(p picture, ch *api.Changed) {
+func (v *viewer) alarms(p pictured, ch *api.Changed) {
 	all := p.alarms("", true)
 	for _, a := range all {
 		old, known := v.standing[a.ID]
