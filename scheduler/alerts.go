@@ -11,12 +11,14 @@ import (
 	"earlyage/projector/wall"
 )
 
-// alerts lists what ought to stand on the wall now, by kind and cause.
-func (k *look) alerts(a *Assessment, acc *account, win criteria) []Alert {
+// alerts lists what ought to stand on the wall now, by kind and cause, and the
+// open points that are no alerts.
+func (k *look) alerts(a *Assessment, acc *account, win criteria) ([]Alert, []string) {
 	if a.State == StateHandedOver {
-		return nil
+		return nil, nil
 	}
 	c := collector{zone: k.site.Zone()}
+	k.placingAlerts(&c, a)
 	k.jointAlerts(&c, a)
 	k.riseAlerts(&c)
 	k.loadAlerts(&c)
@@ -25,12 +27,37 @@ func (k *look) alerts(a *Assessment, acc *account, win criteria) []Alert {
 	k.frostAlerts(&c, a, acc)
 	k.probeAlerts(&c, a)
 	k.doubtAlerts(&c)
-	return c.sorted()
+	return c.sorted(), c.open
+}
+
+// placingAlerts tell of the placing and of what stands about the wall, in the
+// order of the work.
+func (k *look) placingAlerts(c *collector, a *Assessment) {
+	k.checkAlerts(c, a)
+	k.braceAlerts(c, a)
+	k.loadPoints(c)
+	k.loadFigures(c)
+	k.riskAlerts(c, a)
+	k.pressureAlert(c, a)
+	k.openingAlerts(c)
+	k.stopAlert(c, a)
+	k.vibrationAlerts(c)
+	k.vibrationPoints(c, a.Rate)
+	k.lineAlerts(c, a)
+	k.worksAlerts(c)
+	k.faceAlerts(c)
+	k.testPoint(c, a.Take)
 }
 
 type collector struct {
 	zone *time.Location
 	list []Alert
+	open []string
+}
+
+// point notes an open point: something to be done that is no alert.
+func (c *collector) point(format string, args ...any) {
+	c.open = append(c.open, fmt.Sprintf(format, args...))
 }
 
 func (c *collector) add(kind, cause string, since int64, format string, args ...any) {

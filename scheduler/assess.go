@@ -20,12 +20,24 @@ func Assess(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Tim
 	out.Strip = k.window(c, acc)
 	out.State = k.state(&out)
 	out.Braces = k.braceWindows(out.Joints, &out)
-	out.Alerts = k.alerts(&out, acc, c)
+	k.place(&out, acc, c)
+	out.Alerts, out.Open = k.alerts(&out, acc, c)
 	if out.State == StateHandedOver {
 		k.next = 0
 	}
 	out.Next = moment(k.next)
 	return out
+}
+
+// place looks at the placing: what waits for concrete, what presses on the form
+// and what comes, the form's faces and the check lists.
+func (k *look) place(a *Assessment, acc *account, c criteria) {
+	if a.State == StateHandedOver {
+		return
+	}
+	a.Fronts, a.Rate, a.Pressure = k.fronts(), k.rate(), k.pressure()
+	a.Loads, a.Spacing, a.Take = k.loads(), k.spacing(), k.take(a.Rate)
+	a.Faces, a.Checks = k.faces(a, c.cured[0].ruling, acc), k.checkLists(a)
 }
 
 // criteria are the lines of the window at the look's moment.

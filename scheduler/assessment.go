@@ -51,6 +51,15 @@ type Assessment struct {
 	Strip      Strip
 	Braces     []BraceWindow // in order of station
 	Joints     []Joint
+	Fronts     []Front // what waits for concrete, in order of station
+	Rate       Rate
+	Pressure   Pressure
+	Loads      []Load // in order of first mention
+	Spacing    Spacing
+	Take       Take
+	Faces      []FaceWindow // of a form that comes off
+	Checks     []CheckList
+	Open       []string  // open points that are no alerts, in the order of the work
 	Alerts     []Alert   // the alerts that ought to stand, in order of kind and cause
 	Next       time.Time // when time alone next changes the answer; zero: never
 }

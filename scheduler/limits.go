@@ -19,10 +19,14 @@ type limit struct {
 }
 
 // limitOf is the limit of a lift's surface over some stations, from placing to a
-// moment: it never lengthens again as it cools. A yes to the running vibrator
-// lengthens it once; a no ends it.
+// moment: it never lengthens again as it cools.
 func (k *look) limitOf(l *wall.Lift, placed, until int64, from, to int) limit {
-	lim := k.limitAt(l, placed, until)
+	return k.felt(k.limitAt(l, placed, until), placed, until, from, to)
+}
+
+// felt takes in what the running vibrator said: a yes over all of the stations
+// lengthens a limit once, a no over any of them ends it.
+func (k *look) felt(lim limit, placed, until int64, from, to int) limit {
 	grown := false
 	for _, f := range k.wall.Pour.Felt {
 		switch {
@@ -30,7 +34,7 @@ func (k *look) limitOf(l *wall.Lift, placed, until int64, from, to int) limit {
 		case !k.past(f.At):
 		case !f.Sinks:
 			return limit{ms: f.At - placed, by: "felt"}
-		case !grown:
+		case !grown && f.From <= from && to <= f.To:
 			grown = true
 			if more := min(lim.ms+feltExtra, lim.set); more > lim.ms {
 				lim.ms, lim.by = more, lim.by+", felt"
@@ -128,27 +132,42 @@ func (k *look) liftCenti(l *wall.Lift) int16 {
 	return hottest
 }
 
-// ageAt is the age of the lift's oldest load at a moment, in minutes.
-func (k *look) ageAt(l *wall.Lift, at int64) (known bool, minutes float64) {
-	var batched int64
+// batchedOf is when the lift's oldest load was batched, Unix ms; 0: not known.
+func (k *look) batchedOf(l *wall.Lift) (batched int64) {
 	for _, y := range k.wall.Pour.Loads {
 		if y.Batched != 0 && y.Name != "" && slices.Contains(l.Loads, y.Name) && (batched == 0 || y.Batched < batched) {
 			batched = y.Batched
 		}
 	}
-	if batched == 0 || batched > at {
-		return false, 0
-	}
-	return true, float64(at-batched) / float64(minuteMS)
+	return batched
 }
 
-func (k *look) limitAt(l *wall.Lift, placed, until int64) limit {
-	air, conc := k.heat(placed, until)
+// aging is what bears on the limit of a lift's surface, wherever it was placed.
+type aging struct {
+	k         *look
+	air, conc float64
+	batched   int64
+}
+
+// aging looks at a lift from a moment on until another.
+func (k *look) aging(l *wall.Lift, since, until int64) aging {
+	air, conc := k.heat(since, until)
 	if c := k.liftCenti(l); c != wall.None {
 		conc = max(conc, float64(c)/100)
 	}
-	known, age := k.ageAt(l, placed)
-	return k.limitBy(air, conc, known, age)
+	return aging{k, air, conc, k.batchedOf(l)}
+}
+
+// limit is that of the surface placed at a moment.
+func (g aging) limit(placed int64) limit {
+	if g.batched == 0 || g.batched > placed {
+		return g.k.limitBy(g.air, g.conc, false, 0)
+	}
+	return g.k.limitBy(g.air, g.conc, true, float64(placed-g.batched)/float64(minuteMS))
+}
+
+func (k *look) limitAt(l *wall.Lift, placed, until int64) limit {
+	return k.aging(l, placed, until).limit(placed)
 }
 
 func clamp(v, lo, hi float64) float64 { return math.Min(hi, math.Max(lo, v)) }

@@ -45,8 +45,12 @@ type look struct {
 	brace string // empty: the whole wall
 	reach reach
 
-	heats map[[2]int64][2]float64
-	next  int64
+	heats    map[[2]int64][2]float64
+	pressing *form
+	recents  []recent // of freshOn, used again
+	rises    map[int]riseLimit
+
+	next int64
 }
 
 // mix is what counts of the mixes that went into the wall.

@@ -101,6 +101,18 @@ func (p *Pour) At(station int) (before, after *Stretch) {
 	}
 }
 
+// Over returns the stretches between two stations, those that begin or end
+// beyond them left out.
+func (p *Pour) Over(from, to int) []Stretch {
+	begins := func(s Stretch, at int) int { return s.From - at }
+	i, _ := slices.BinarySearchFunc(p.Stretches, from, begins)
+	j, _ := slices.BinarySearchFunc(p.Stretches, to, begins)
+	if j > i && p.Stretches[j-1].To > to {
+		j--
+	}
+	return p.Stretches[i:max(i, j)]
+}
+
 // Coldest returns the lowest reading of a place from one moment to another,
 // minima and what is in doubt included.
 func (r *Readings) Coldest(place string, from, to int64) (centi int16, ok bool) {

@@ -188,6 +188,7 @@ type Truckload struct {
 	Mix               string
 	Mixes             []string // by every entry and version
 	Placed            bool     // some of it was discharged
+	Announced         bool     // it was told of before it was discharged
 	FirstLift         int64    // early, of the lifts that name it; 0: none
 	LastLift          int64    // late
 	Centi             int16
@@ -433,19 +434,19 @@ func (p *Pour) foldLoad(e *Entry, v events.Data) {
 	switch d := v.(type) {
 	case *events.LoadOrdered:
 		y := p.load(d.Load)
-		y.Ordered = e.Began.Late
+		y.Ordered, y.Announced = e.Began.Late, true
 		if !d.Expected.IsZero() {
 			y.Expected = d.Expected.UnixMilli()
 		}
 		y.volume(d.VolumeM3, d.Mix)
 	case *events.LoadBatched:
 		y := p.load(d.Load)
-		y.Batched = first(y.Batched, e.Began.Early)
+		y.Batched, y.Announced = first(y.Batched, e.Began.Early), true
 		y.volume(d.VolumeM3, d.Mix)
 		y.Ticket = orText(d.Ticket, y.Ticket)
 	case *events.LoadArrived:
 		y := p.load(d.Load)
-		y.Arrived = e.Began.Late
+		y.Arrived, y.Announced = e.Began.Late, true
 		y.measured(d.SlumpMM, d.Celsius, d.WaterL, e.Ended.Late)
 	case *events.LoadDischarged:
 		p.foldDischarge(e, d, p.load(d.Load))
