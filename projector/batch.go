@@ -131,6 +131,9 @@ func (b *batch) refuse(it *item, field, why string) error {
 		row.Site, row.Wall = it.at.Site, it.at.Wall
 		b.doubt(it.at, it, field, why)
 	}
+	if it.named != (Ref{}) {
+		b.doubt(it.named, it, field, why)
+	}
 	value, err := json.Marshal(row)
 	if err != nil {
 		return fmt.Errorf("refused message %d: %w", it.seq, err)

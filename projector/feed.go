@@ -100,8 +100,10 @@ func (u *unsaid) add(items []item) (company bool) {
 			u.place(it.at)
 			company = company || it.at == Ref{Site: "_"}
 		}
-		if it.firstAt != (Ref{}) {
-			u.place(it.firstAt)
+		for _, also := range []Ref{it.firstAt, it.named} {
+			if also != (Ref{}) {
+				u.place(also)
+			}
 		}
 		if it.number != 0 {
 			u.devices[events.Source{Site: it.at.Site, Device: it.device}] = struct{}{}

@@ -210,7 +210,35 @@ func TestSubjectMustBeThePayloads(t *testing.T) {
 		require.Equal(t, "subject", v.Refused(1)[0].Field)
 		require.Len(t, v.Wall(projector.Ref{"birch", "w7"}).Refused(), 1)
 		require.EqualValues(t, 0, v.Devices("birch").UpTo("phone-1"), "a device of another site")
+		require.Empty(t, v.Wall(projector.Ref{"alder", "w1"}).Refused(), "one site cannot raise doubts on another's walls")
 	})
+}
+
+// TestRefusedEventIsADoubtOnTheWallThatItNames: concrete that was recorded on
+// the wrong subject is missing on its own wall.
+func TestRefusedEventIsADoubtOnTheWallThatItNames(t *testing.T) {
+	for subject, walls := range map[string][]string{
+		"pour.alder.w7.lift.placed":       {"w1", "w7"},
+		"pour.alder.w1.lift":              {"w1"},
+		"pour.alder.W1.lift.placed":       {"w1"},
+		"pour.alder._.lift.placed":        {"w1"},
+		"pour.alder.w1.temperature.read":  {"w1"},
+		"pour.alder.w1.lift.placed.twice": {"w1"},
+	} {
+		s := newTape()
+		d := newDevice("alder", "phone-1")
+		s.put(subject, encode(t, d.lift("w1", 0, 6, 1)), "")
+		p := foldAll(t, s)
+		view(t, p, func(v projector.View) {
+			for _, w := range walls {
+				st := v.Wall(projector.Ref{"alder", w})
+				require.NotNil(t, st, "%s: %s", subject, w)
+				require.Len(t, st.Refused(), 1, subject)
+			}
+			require.Equal(t, "alder", v.Refused(1)[0].Site)
+			require.EqualValues(t, 1, v.Devices("alder").UpTo("phone-1"), "its number is held")
+		})
+	}
 }
 
 func TestUnacceptableMessagesStopNothing(t *testing.T) {

@@ -92,11 +92,14 @@ func (l *level) reach() {
 	}
 }
 
-// fits notes that the stream holds the last kept message.
-func (l *level) fits() {
+// fits notes that the stream holds the last kept message. It reports whether
+// that is news.
+func (l *level) fits() bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	news := !l.sure
 	l.sure, l.short = true, ""
+	return news
 }
 
 // misfit notes why the stream does not fit the store. It reports whether that is news.
@@ -132,11 +135,12 @@ func (l *level) is() bool {
 	return l.why() == ""
 }
 
-// wanting reports whether the known head is reached but too old to say so.
+// wanting reports whether a new look at the head is all that is missing: the one
+// that is known is reached, but was seen too long ago.
 func (l *level) wanting() bool {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	return l.through >= l.head && l.why() != ""
+	return l.looked && l.sure && l.through >= l.head && time.Since(l.lookAt) > lookEvery && l.why() != ""
 }
 
 // why says what keeps the store from being level; empty: nothing. The caller

@@ -156,15 +156,8 @@ func (r *rows) write(b *bbolt.Bucket) error {
 // lastPiece returns a copy of the piece that new entries of a name are added
 // to, or nothing.
 func lastPiece(c *bbolt.Cursor, name []byte) (key, value []byte) {
-	after := append(slices.Clip(name), 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff)
-	k, v := c.Seek(after)
-	if !bytes.Equal(k, after) {
-		if k == nil {
-			k, v = c.Last()
-		} else {
-			k, v = c.Prev()
-		}
-	}
+	// No piece begins at the greatest of all sequences.
+	k, v := before(c, append(slices.Clip(name), 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff, 0xff))
 	if !bytes.HasPrefix(k, name) {
 		return nil, nil
 	}

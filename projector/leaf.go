@@ -124,12 +124,7 @@ func walkLeaves(b *bbolt.Bucket, from uint64) (*leafWalk, error) {
 	key, pack := w.c.Seek(seqKey(from))
 	if key == nil || binary.BigEndian.Uint64(key) > from {
 		// The pack before may reach over it.
-		if key == nil {
-			key, pack = w.c.Last()
-		} else {
-			key, pack = w.c.Prev()
-		}
-		if key == nil {
+		if key, pack = before(w.c, seqKey(from)); key == nil {
 			key, pack = w.c.First()
 		}
 	}

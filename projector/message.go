@@ -35,6 +35,7 @@ type item struct {
 
 	at     Ref // from the subject; Wall empty: the whole site
 	placed bool
+	named  Ref // of a refused message: the wall that its body names beside
 
 	event   events.Event
 	trusted bool
@@ -107,9 +108,7 @@ func (r reader) read(it *item, m *stream.Message, arena []byte) []byte {
 	it.seq, it.subject = m.Seq, m.Subject
 	it.recorded = r.recorded(m)
 	arena = it.keep(m.Signature, m.Body, arena)
-	if sub, err := events.ParseSubject(m.Subject); err == nil {
-		it.at, it.placed = Ref{sub.Site, sub.Wall}, true
-	}
+	it.at, it.placed = placeOf(m.Subject)
 	it.event, it.refusal = decodeEvent(m.Subject, it.body)
 	if it.refusal == nil {
 		it.id, it.source, it.device, it.number = it.event.ID, it.event.Source, it.event.Source.Device, it.event.Sequence
@@ -168,6 +167,20 @@ func decodeEvent(subject string, body []byte) (e events.Event, refusal *events.R
 	return e, refusal
 }
 
+// placeOf reads where a subject points. Of one that is not an event's the site
+// alone counts: by it NATS lets a device publish or not.
+func placeOf(subject string) (Ref, bool) {
+	if sub, err := events.ParseSubject(subject); err == nil {
+		return Ref{sub.Site, sub.Wall}, true
+	}
+	rest, pour := strings.CutPrefix(subject, "pour.")
+	site, _, _ := strings.Cut(rest, ".")
+	if !pour || site != "_" && !events.IsToken(site) {
+		return Ref{}, false
+	}
+	return Ref{Site: site}, true
+}
+
 // trust judges whether the event may say what it says.
 func (r reader) trust(e *events.Event, signature string, body []byte) (bool, *events.Refusal) {
 	hub := e.Source.Device == hubDevice
@@ -199,10 +212,12 @@ func clip(s string, most int) string {
 	return strings.ToValidUTF8(s, "")
 }
 
-// peek reads id, source and number of a body that was refused, as far as they
-// can be read: a device may forget a refused event too, so its number must be
-// held. A number counts only for a device of the subject's own site.
+// peek reads id, source, number and wall of a body that was refused, as far as
+// they can be read. A device may forget a refused event too, so its number must
+// be held; and the wall that it is about is in doubt, whatever the subject says.
+// Both count only within the subject's own site.
 func (it *item) peek() {
+	wall := ""
 	dec := jsontext.NewDecoder(bytes.NewBuffer(it.body))
 	if t, err := dec.ReadToken(); err != nil || t.Kind() != '{' {
 		return
@@ -224,10 +239,15 @@ func (it *item) peek() {
 			it.peekSource(v)
 		case "sequence":
 			it.number = readNumber(v)
+		case "subject":
+			wall, _ = readText(v)
 		}
 	}
-	if it.device == "" {
+	switch {
+	case it.device == "":
 		it.number = 0
+	case events.IsToken(wall) && wall != it.at.Wall:
+		it.named = Ref{it.at.Site, wall}
 	}
 }
 

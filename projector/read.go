@@ -71,7 +71,7 @@ func (in *intake) read(ctx context.Context) error {
 	if in.leaf != nil {
 		after--
 	} else {
-		in.p.level.fits()
+		in.p.fits()
 	}
 	err = in.p.cfg.Stream.Read(inner, after, stream.Limits{Max: in.p.cfg.BatchMax, Bytes: batchBytes}, func(batch []stream.Message) error {
 		return in.deliver(inner, batch)
@@ -93,7 +93,7 @@ func (in *intake) deliver(ctx context.Context, batch []stream.Message) error {
 	if len(batch) > 0 {
 		// Past the last kept message without having seen it: it is missing in the
 		// stream, which is a hole behind us. What is kept stands.
-		in.p.level.fits()
+		in.p.fits()
 	}
 	for len(batch) > 0 {
 		n := cut(batch, in.p.cfg.BatchMax)
@@ -117,7 +117,7 @@ func (in *intake) compare(m stream.Message) error {
 	if !bytes.Equal(it.leaf, in.leaf) {
 		return fmt.Errorf("message %d: %w", m.Seq, errOther)
 	}
-	in.p.level.fits()
+	in.p.fits()
 	return nil
 }
 

@@ -200,10 +200,15 @@ func (p *Projector) retry(ctx context.Context, commit func() error) error {
 // tell sends what is committed, if the head of the stream is reached; else it
 // asks for a look at the head, where that is all that is missing.
 func (p *Projector) tell() {
+	if p.level.wanting() {
+		nudge(p.seen)
+	}
+	p.flush()
+}
+
+// flush sends what is committed, if the head of the stream is reached.
+func (p *Projector) flush() {
 	if !p.level.is() {
-		if p.level.wanting() {
-			nudge(p.seen)
-		}
 		return
 	}
 	if ch, ok := p.unsaid.takeChange(); ok {
@@ -281,7 +286,14 @@ func (p *Projector) look(ctx context.Context) {
 		}
 		return
 	}
-	p.tell()
+	p.flush()
+}
+
+// fits notes that the stream is the one that the store was filled from.
+func (p *Projector) fits() {
+	if p.level.fits() {
+		nudge(p.seen)
+	}
 }
 
 // short notes that the stream ends before the store, once.

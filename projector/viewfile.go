@@ -260,14 +260,7 @@ func refusedOf(tx *bbolt.Tx, site, device string) ([]stream.RefusedNumber, error
 	var list []stream.RefusedNumber
 	prefix := prefixOf(site, device)
 	c := tx.Bucket(sectionNames[refusedNumbers]).Cursor()
-	end := bytes.Clone(prefix)
-	end[len(end)-1] = 1
-	key, sealed := c.Seek(end)
-	if key == nil {
-		key, sealed = c.Last()
-	} else {
-		key, sealed = c.Prev()
-	}
+	key, sealed := before(c, append(bytes.Clone(prefix[:len(prefix)-1]), 1))
 	for ; key != nil && bytes.HasPrefix(key, prefix) && len(list) < mostRefusedNumbers; key, sealed = c.Prev() {
 		raw, err := unseal(key, sealed)
 		if err != nil {
@@ -281,6 +274,14 @@ func refusedOf(tx *bbolt.Tx, site, device string) ([]stream.RefusedNumber, error
 	}
 	slices.Reverse(list)
 	return list, nil
+}
+
+// before moves a cursor to the last entry before a key.
+func before(c *bbolt.Cursor, key []byte) (k, v []byte) {
+	if k, _ = c.Seek(key); k == nil {
+		return c.Last()
+	}
+	return c.Prev()
 }
 
 // knownKey marks a wall as known, or with an empty Wall a site as existing.
