@@ -89,7 +89,8 @@ func (r Reader) Lines(in io.Reader) ([]events.Event, error) {
 	var list []events.Event
 	lines := bufio.NewScanner(in)
 	lines.Buffer(nil, 2*events.MaxBody)
-	for n := 1; lines.Scan(); n++ {
+	n := 1
+	for ; lines.Scan(); n++ {
 		text := bytes.TrimSpace(lines.Bytes())
 		if len(text) == 0 {
 			continue
@@ -101,7 +102,7 @@ func (r Reader) Lines(in io.Reader) ([]events.Event, error) {
 		list = append(list, e)
 	}
 	if errors.Is(lines.Err(), bufio.ErrTooLong) {
-		return nil, fmt.Errorf("line %d: %w", len(list)+1, &events.Refusal{Field: "body", Value: "a longer line", Allowed: fmt.Sprintf("at most %d bytes", events.MaxBody)})
+		return nil, fmt.Errorf("line %d: %w", n, &events.Refusal{Field: "body", Value: "a longer line", Allowed: fmt.Sprintf("at most %d bytes", events.MaxBody)})
 	}
 	if lines.Err() == nil && len(list) == 0 {
 		return nil, &events.Refusal{Field: "file", Allowed: "an event to a line"}

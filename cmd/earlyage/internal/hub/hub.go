@@ -275,12 +275,17 @@ func (h *Hub) startHTTP(context.Context) error {
 func (h *Hub) Settle(ctx context.Context) error { return h.loop.Settle(ctx) }
 
 // ClientURL is where NATS clients connect.
-func (h *Hub) ClientURL() string { return h.server.ClientURL() }
+func (h *Hub) ClientURL() string {
+	if h.server == nil {
+		return h.cfg.NATS
+	}
+	return h.server.ClientURL()
+}
 
-// MQTTAddr is host:port of the MQTT listener.
+// MQTTAddr is host:port of the embedded server's MQTT listener.
 func (h *Hub) MQTTAddr() string { return h.server.MQTTAddr() }
 
-// WebsocketURL is where NATS clients connect over websocket.
+// WebsocketURL is where NATS clients connect to the embedded server over websocket.
 func (h *Hub) WebsocketURL() string { return h.server.WebsocketURL() }
 
 // HTTPURL is where the hub answers.
