@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 )
 
@@ -187,14 +188,14 @@ func (l *logFile) replace(texts []string) error {
 		err = f.Sync()
 	}
 	// A crash up to here leaves the old log and a file that nobody reads.
-	if err = errors.Join(err, f.Close()); err == nil {
+	if err = errors.Join(err, f.Close(), l.close()); err == nil {
 		err = os.Rename(tmp, l.path)
 	}
 	if err != nil {
 		return fmt.Errorf("rewrite outbox: %w", errors.Join(err, os.Remove(tmp)))
 	}
 	// A crash here leaves the old log or the new one, whole.
-	return errors.Join(syncFolder(filepath.Dir(l.path)), l.close())
+	return syncFolder(filepath.Dir(l.path))
 }
 
 func (l *logFile) close() error {
@@ -206,7 +207,12 @@ func (l *logFile) close() error {
 	return err
 }
 
+// syncFolder puts the names of a folder on the disk. Windows keeps them by
+// itself and has no call for it.
 func syncFolder(dir string) error {
+	if runtime.GOOS == "windows" {
+		return nil
+	}
 	d, err := os.Open(dir)
 	if err != nil {
 		return fmt.Errorf("sync folder: %w", err)
