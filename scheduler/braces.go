@@ -150,10 +150,10 @@ func (k *look) askNeighbours(list []*wall.Brace, out []BraceWindow, i int) {
 		}
 	}
 	w.beside = strings.Join(shut, "; ")
+	w.MayStrip, w.Waits = w.Strip.Open && len(shut) == 0, w.beside
 	if !w.Strip.Open {
-		shut = append([]string{"waits for " + w.Strip.Governs}, shut...)
+		w.Waits = "waits for " + w.Strip.Governs
 	}
-	w.MayStrip, w.Waits = len(shut) == 0, strings.Join(shut, "; ")
 	if w.MayStrip && w.State == BraceStanding {
 		w.State = BraceMayStrip
 	}

@@ -131,7 +131,7 @@ func (p Page) Wall(out io.Writer, at time.Time, a Wall) error {
 	if err := p.verdict(w, at, a); err != nil {
 		return err
 	}
-	for _, part := range []func(io.Writer, time.Time, Wall) error{p.criteria, p.joints, p.wallAlerts} {
+	for _, part := range []func(io.Writer, time.Time, Wall) error{p.criteria, p.placing, p.fronts, p.joints, p.braces, p.faces, p.wallAlerts, p.openPoints} {
 		if err := part(w, at, a); err != nil {
 			return err
 		}

@@ -22,6 +22,13 @@ type Wall struct {
 	Strip  Window  `json:"strip"`
 	Joints []Joint `json:"joints"`
 	Alerts []Alert `json:"alerts"`
+
+	// By place, where there is something to say.
+	Fronts  []Front  `json:"fronts,omitzero"`
+	Braces  []Brace  `json:"braces,omitzero"`
+	Faces   []Face   `json:"faces,omitzero"`
+	Placing *Placing `json:"placing,omitzero"`
+	Open    []string `json:"open_points,omitzero"`
 }
 
 // Window is the cure window.
@@ -100,6 +107,7 @@ func FromAssessment(a scheduler.Assessment) Wall {
 	for _, al := range a.Alerts {
 		w.Alerts = append(w.Alerts, Alert{al.Kind, al.Priority, Time{al.Since}, al.Text})
 	}
+	w.byPlace(a)
 	return w
 }
 
