@@ -11,6 +11,7 @@
 //	probe DEVICE PLACE WALL FROM UNTIL      a reading per 15 minutes, a series per half hour
 //	air DEVICE FROM UNTIL                   the same of the site's air, a series per hour
 //	forecast DEVICE DATE DATE TIME hours=N  each day between the two dates
+//	checks DEVICE PERSON WALL LIST MOMENT   the check list answered, as it should be
 //	end MOMENT                              when the demo ends
 //
 // A moment is DATE@TIME, or @TIME on the day of the line. In values, $LABEL

@@ -9,6 +9,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"earlyage/scheduler/checks"
 )
 
 // script is what the files say, in order of file and line.
@@ -115,7 +117,7 @@ func (f *file) line(words []string) error {
 	}{
 		"site": {2, f.readSite}, "device": {2, f.readDevice}, "offline": {3, f.readOffline},
 		"concrete": {2, f.readConcrete}, "probe": {5, f.readProbe}, "air": {3, f.readAir},
-		"forecast": {4, f.readForecast}, "end": {1, f.readEnd},
+		"forecast": {4, f.readForecast}, "checks": {5, f.readChecks}, "end": {1, f.readEnd},
 	}
 	line, known := lines[words[0]]
 	if !known {
@@ -202,6 +204,41 @@ func (f *file) readConcrete(w []string, o options) (err error) {
 	c.placed, err = f.moment(w[1], "")
 	f.site.concrete[w[0]] = c
 	return err
+}
+
+// readChecks answers a check list: each item that asks for a number with one
+// that is allowed, the other stop items with yes, the rest under one signature.
+func (f *file) readChecks(w []string, _ options) error {
+	d, err := f.device(w[0])
+	if err != nil {
+		return err
+	}
+	at, err := f.moment(w[4], "")
+	if err != nil {
+		return err
+	}
+	items := checks.Items(w[3], nil)
+	if len(items) == 0 {
+		return fmt.Errorf("unknown list %q", w[3])
+	}
+	answer := func(item string, more ...string) {
+		f.entries = append(f.entries, entry{
+			at: at, device: d.deviceKey, by: w[1], kind: "check.answered", wall: w[2], order: len(f.entries),
+			pairs: append([]string{"list=" + w[3], "item=" + item, "answer=yes"}, more...),
+		})
+	}
+	for i := range items {
+		switch it := &items[i]; {
+		case it.Asks() && it.Most != nil:
+			answer(it.ID, fmt.Sprintf("value=%g", *it.Most))
+		case it.Asks():
+			answer(it.ID, fmt.Sprintf("value=%g", *it.Least))
+		case it.Stop:
+			answer(it.ID)
+		}
+	}
+	answer(checks.Rest)
+	return nil
 }
 
 func (f *file) readEnd(w []string, _ options) (err error) {
