@@ -253,8 +253,7 @@ func freeAt(list []recent, mm int) int64 {
 // riskAlerts tell of open joints that no load can reach in time, on walls that
 // record the loads to come: one for each lift.
 func (k *look) riskAlerts(c *collector, a *Assessment) {
-	next, since, recorded := k.nextConcrete()
-	if !recorded {
+	if !slices.ContainsFunc(k.wall.Pour.Loads, func(y *wall.Truckload) bool { return y.Announced }) {
 		return
 	}
 	soonest := map[uint64]*Joint{}
@@ -271,7 +270,7 @@ func (k *look) riskAlerts(c *collector, a *Assessment) {
 		deadline := floorMinute(j.Deadline.UnixMilli())
 		k.at(deadline - ready)
 		k.at(k.batchBy(deadline))
-		if next >= deadline {
+		if next, since := k.nextConcrete(deadline); next >= deadline {
 			c.add(AlertJointAtRisk, "lift "+k.wall.Pour.Lifts[j.LowerIdx].Entry.ID, max(since, j.Placed.UnixMilli()), "No load can reach the joint at %s before it closes at %s: %s. %s",
 				j.Where(), k.clockOnly(j.Deadline.UnixMilli()), k.nextWords(next), k.batchWords(deadline))
 		}
@@ -292,48 +291,59 @@ func (k *look) batchWords(deadline int64) string {
 	return "One batched now comes too late: stop at a planned place."
 }
 
-// nextConcrete is when the next load can be placed, as it looks now, and since
-// when nothing changed that; MaxInt64: no load is known to come. It reports
-// whether loads to come are recorded on this wall at all.
-func (k *look) nextConcrete() (next, since int64, recorded bool) {
+// nextConcrete is when the next load can be placed, as it looks now; MaxInt64:
+// none is known to come. If that is not before a deadline, it says since when.
+func (k *look) nextConcrete(deadline int64) (next, since int64) {
 	next = math.MaxInt64
 	for _, y := range k.wall.Pour.Loads {
-		recorded = recorded || y.Announced
-		for _, at := range [5]int64{y.Ordered, y.Batched, y.Arrived, y.Ended, y.Rejected} {
-			if at <= k.now {
-				since = max(since, at)
-			}
+		if !y.Announced {
+			continue
 		}
-		if at := k.placeable(y); at != 0 {
-			next = min(next, at)
+		at, fixed, gone := k.placeable(y)
+		switch {
+		case at == 0:
+			since = max(since, gone)
+			continue
+		case fixed < deadline: // it could have come
+			since = max(since, deadline-(at-k.now))
 		}
+		next = min(next, at)
 	}
-	return next, since, recorded
+	return next, since
 }
 
-// placeable is when a load can be placed; 0: not any more. One that is late on
-// the road can come at any moment, one that is ordered can be batched now.
-func (k *look) placeable(y *wall.Truckload) int64 {
+// placeable is when a load can be placed, and what of that the record alone says;
+// 0: not any more, and since when. One that is late on the road can come at any
+// moment, one that is ordered can be batched now.
+func (k *look) placeable(y *wall.Truckload) (at, fixed, gone int64) {
 	travel := k.policy.TravelS * secondMS
-	left, at := y.Batched, int64(0) // when it left the plant
+	left := y.Batched // when it left the plant
 	switch {
-	case y.Rejected != 0 && k.past(y.Rejected), y.Ended != 0 && k.past(y.Ended):
-		return 0
+	case y.Rejected != 0 && k.past(y.Rejected):
+		return 0, 0, y.Rejected
+	case y.Ended != 0 && k.past(y.Ended):
+		return 0, 0, y.Ended
 	case y.Began != 0 && k.past(y.Began), y.FirstLift != 0 && k.past(y.FirstLift):
 		at, left = k.now, orMoment(left, first(y.Arrived, y.FirstLift)-travel)
 	case y.Arrived != 0 && k.past(y.Arrived):
-		at, left = max(k.now, y.Arrived+ready), orMoment(left, y.Arrived-travel)
+		fixed, left = y.Arrived+ready, orMoment(left, y.Arrived-travel)
+		at = max(k.now, fixed)
 	case y.Batched != 0:
-		at = max(k.now, y.Expected, y.Batched+travel) + ready
-	case y.Ordered != 0:
-		return max(k.now+travel, y.Expected) + ready
+		fixed = max(y.Expected, y.Batched+travel) + ready
+		at = max(k.now+ready, fixed)
 	default:
-		return 0
+		fixed = y.Expected + ready
+		return max(k.now+travel+ready, fixed), fixed, 0
 	}
-	if old := left + k.policy.LoadS*secondMS; k.past(old) || at > old {
-		return 0
+	switch old := left + k.policy.LoadS*secondMS; {
+	case k.past(old):
+		return 0, 0, old
+	case fixed > old:
+		return 0, 0, 0 // it comes too old
+	case at > old:
+		return 0, 0, old - (at - k.now)
 	}
-	return at
+	return at, fixed, 0
 }
 
 // first is the earlier of two moments, of which 0 is none.

@@ -52,7 +52,7 @@ type Take struct {
 
 	// BalanceAt is when the volume of the last load has to be told to the plant,
 	// by the rate of the last hour: so early that it comes when the one before it
-	// is used up. Zero: nothing is to go, or the rate is not known.
+	// is used up. Zero: nothing is to go, no load is recorded, or the rate is not known.
 	BalanceAt time.Time
 	BalanceM3 float64 // what it has to bring, as it looks now
 }
@@ -174,7 +174,7 @@ func (k *look) take(r Rate) Take {
 				last, lastAt = y.VolumeML, max(1, y.Expected)
 			}
 		case LoadOnTheRoad, LoadArrived:
-			coming += y.VolumeML
+			coming += max(0, y.VolumeML-y.PutML)
 		}
 	}
 	for i := range p.Lifts {
@@ -213,7 +213,7 @@ func (k *look) toGo() (ml int64) {
 // balance is when the last load's volume has to be told: what comes before it is
 // used up by the time at which it can be there.
 func (k *look) balance(t *Take, r Rate, before float64) {
-	if t.ToGoM3 <= 0 || r.M3H <= 0 {
+	if t.ToGoM3 <= 0 || r.M3H <= 0 || t.OrderedM3+t.ComingM3 == 0 {
 		return
 	}
 	t.BalanceM3 = math.Max(0, math.Round((t.ToGoM3-before)*1e3)/1e3)

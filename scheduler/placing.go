@@ -31,6 +31,7 @@ type Pressure struct {
 	Levels   []PressureLevel
 
 	since int64 // when the last of the concrete there was placed, early
+	over  bool  // over the form's rating
 }
 
 // PressureLevel is a corner of the pressure's diagram, from the top down:
@@ -266,7 +267,7 @@ func (k *look) pressure() Pressure {
 		return out
 	}
 	k.at(p.LastConcrete + k.form().fresh)
-	highest, fastest := 0, 0
+	highest, fastest, greatest := 0, 0, 0.0
 	for i := range p.Stretches {
 		s := &p.Stretches[i]
 		if s.Top == nil {
@@ -280,9 +281,10 @@ func (k *look) pressure() Pressure {
 		in := k.form().Placing
 		in.Height, in.Rate = clamp(metres(height), 0.01, 50), clamp(metres(rate), 0, 100)
 		got, err := concrete.ACIWallPressure(concrete.SIConstants, in)
-		if err != nil || got.KPa <= out.KPa {
+		if err != nil || got.KPa <= greatest {
 			continue
 		}
+		greatest = got.KPa
 		out.take(got, in, s)
 		l := &p.Lifts[s.Top.Lift]
 		out.since = min(l.EarlyAt((s.From+s.To)/2, s.From), l.EarlyAt((s.From+s.To)/2, s.To))
@@ -292,16 +294,20 @@ func (k *look) pressure() Pressure {
 
 // take takes a pressure as the greatest.
 func (p *Pressure) take(got concrete.Pressure, in concrete.Placing, s *wall.Stretch) {
-	p.KPa, p.HeadKPa, p.By, p.RateMPH, p.Celsius = got.KPa, got.HeadKPa, string(got.Formula), in.Rate, in.TempC
+	p.KPa, p.HeadKPa, p.By, p.RateMPH, p.Celsius = cent(got.KPa), cent(got.HeadKPa), string(got.Formula), in.Rate, in.TempC
+	p.over = p.RatedKPa > 0 && got.KPa > p.RatedKPa
 	p.FromM, p.ToM = metres(s.From), metres(s.To)
 	p.Notes, p.Levels = nil, nil
 	for _, n := range got.Notes {
 		p.Notes = append(p.Notes, string(n))
 	}
 	for _, l := range got.Envelope() {
-		p.Levels = append(p.Levels, PressureLevel{metres(s.Height()) - l.Depth, l.KPa})
+		p.Levels = append(p.Levels, PressureLevel{cent(metres(s.Height()) - l.Depth), cent(l.KPa)})
 	}
 }
+
+// cent rounds to hundredths, for people.
+func cent(v float64) float64 { return math.Round(v*100) / 100 }
 
 // freshOn is the height of the concrete on a stretch that still presses on the
 // form, and its greatest rise in any 60 minutes, mm.
@@ -335,7 +341,7 @@ func (k *look) freshOn(s *wall.Stretch) (height, rate int) {
 
 func (k *look) pressureAlert(c *collector, a *Assessment) {
 	p := &a.Pressure
-	if p.RatedKPa == 0 || p.KPa <= p.RatedKPa {
+	if !p.over {
 		return
 	}
 	why := p.By

@@ -58,10 +58,11 @@ func openingName(o *wall.Opening) string {
 // beside it stands above.
 func (k *look) sillAlert(c *collector, o *wall.Opening, left, right *wall.Stretch) {
 	var since int64
-	for _, side := range [2]*wall.Stretch{left, right} {
-		if side != nil && side.Height() > o.Sill {
-			since = first(since, k.passed(side, o.Sill))
-		}
+	if left != nil && left.Height() > o.Sill {
+		since = k.passed(left, o.From, o.Sill)
+	}
+	if right != nil && right.Height() > o.Sill {
+		since = first(since, k.passed(right, o.To, o.Sill))
 	}
 	if since == 0 || o.Sill <= sillSlack {
 		return
@@ -81,21 +82,31 @@ func (k *look) sillAlert(c *collector, o *wall.Opening, left, right *wall.Stretc
 	}
 }
 
-// passed is when a stretch first stood above a height, early.
-func (k *look) passed(s *wall.Stretch, height int) (at int64) {
-	mid := (s.From + s.To) / 2
+// passed is when a stretch first stood above a height at one of its ends, early.
+func (k *look) passed(s *wall.Stretch, end, height int) (at int64) {
 	for y := s.Top; y != nil && y.Top > height; y = y.Below {
-		at = k.wall.Pour.Lifts[y.Lift].EarlyAt(mid, mid)
+		at = k.wall.Pour.Lifts[y.Lift].EarlyAt((s.From+s.To)/2, endOf(s, end))
 	}
 	return at
+}
+
+// endOf is the end of a stretch at a station, round station 0 of a closed wall.
+func endOf(s *wall.Stretch, at int) int {
+	if at == s.From || at == s.To {
+		return at
+	}
+	if at == 0 {
+		return s.To
+	}
+	return s.From
 }
 
 // unevenAlert: on one side of an opening the concrete stands over 0.3 m higher
 // than on the other, up to its head, and has for 10 minutes.
 func (k *look) unevenAlert(c *collector, o *wall.Opening, left, right *wall.Stretch) {
-	low, high, side := left, right, o.From
+	low, high, lowAt, highAt := left, right, o.From, o.To
 	if left.Height() > right.Height() {
-		low, high, side = right, left, o.To
+		low, high, lowAt, highAt = right, left, o.To, o.From
 	}
 	if min(high.Height(), o.Head)-min(low.Height(), o.Head) <= unevenMM {
 		return
@@ -103,25 +114,30 @@ func (k *look) unevenAlert(c *collector, o *wall.Opening, left, right *wall.Stre
 	if _, _, waits := k.wall.Pour.Waits(*low); !waits {
 		return // it stands as planned
 	}
-	since := k.unevenSince(o, low, high)
+	since := k.unevenSince(o.Head, side{low, lowAt}, side{high, highAt})
 	if !k.past(since + unevenFor) {
 		return
 	}
 	c.add(AlertOpeningUneven, "opening "+stretch(o.From, o.To), since, "Beside %s the concrete stands at %.2f m on one side and at %.2f m on the other since %s. Place at its edge at %.1f m next.",
-		openingName(o), metres(high.Height()), metres(low.Height()), k.clockOnly(since), metres(side))
+		openingName(o), metres(high.Height()), metres(low.Height()), k.clockOnly(since), metres(lowAt))
+}
+
+// side is the concrete on one side of an opening, and the opening's edge there.
+type side struct {
+	*wall.Stretch
+	edge int
 }
 
 // unevenSince is when the higher side began to stand too high, without a break.
-func (k *look) unevenSince(o *wall.Opening, low, high *wall.Stretch) int64 {
+func (k *look) unevenSince(head int, low, high side) int64 {
 	type step struct {
 		at, top int64
 		high    bool
 	}
 	var steps []step
-	for _, s := range [2]*wall.Stretch{low, high} {
-		mid := (s.From + s.To) / 2
+	for _, s := range [2]side{low, high} {
 		for y := s.Top; y != nil; y = y.Below {
-			steps = append(steps, step{k.wall.Pour.Lifts[y.Lift].EarlyAt(mid, mid), int64(min(y.Top, o.Head)), s == high})
+			steps = append(steps, step{k.wall.Pour.Lifts[y.Lift].EarlyAt((s.From+s.To)/2, endOf(s.Stretch, s.edge)), int64(min(y.Top, head)), s == high})
 		}
 	}
 	slices.SortFunc(steps, func(a, b step) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.top, b.top)) })
@@ -151,7 +167,7 @@ func (k *look) stopAlert(c *collector, a *Assessment) {
 		return
 	}
 	last := &p.Lifts[len(p.Lifts)-1]
-	at, since := last.To, max(p.LastConcrete, p.Discharged)+standsFor
+	at, since := last.To, max(p.LastConcrete, p.Discharged, p.Resumed)+standsFor
 	if n := len(p.Stops); p.Stopped && n > 0 && k.past(p.Stops[n-1].At) {
 		s := &p.Stops[n-1]
 		since = min(since, s.At)

@@ -43,6 +43,8 @@ import (
 //	when WALL from= to= step=            when the window is open
 //	cured WALL from= to=                 when criteria of the cured layer come to be met
 //	joints WALL from= to=                when joints change
+//	placing WALL at= [PART…]             what is said of the placing: fronts, rate, pressure,
+//	                                     loads, take, faces, checks, points; or all, alerts too
 //	told WALL from= to=                  which alerts come to stand, and go
 //	sheet WALL at= [short] [others]      the calculation sheet
 //	alerts at=                           what stands on the site as a whole
@@ -82,7 +84,7 @@ func (s *stage) run(t *testing.T, d *datadriven.TestData) string {
 	commands := map[string]func(*testing.T, words, string) string{
 		"site": s.runSite, "open": s.runOpen, "pour": s.runPour, "device": s.runDevice, "record": s.runRecord, "probe": s.runProbe,
 		"forecast": s.runForecast, "deliver": s.runDeliver, "refuse": s.runRefuse, "hub": s.runHub,
-		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "cured": s.runCured, "told": s.runTold, "joints": s.runJoints, "braces": s.runBraces,
+		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "cured": s.runCured, "told": s.runTold, "joints": s.runJoints, "braces": s.runBraces, "placing": s.runPlacing,
 		"strength": s.runCriterion("strength"), "line": s.runCriterion("floor", "straight"), "hold": s.runCriterion("hold"), "permit": s.runCriterion("permit"),
 		"complete": s.runCriterion("complete", "floor"), "alerts": s.runAlerts, "sheet": s.runSheet,
 	}

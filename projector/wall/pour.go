@@ -188,6 +188,7 @@ type Truckload struct {
 	Mix               string
 	Mixes             []string // by every entry and version
 	Placed            bool     // some of it was discharged
+	PutML             int64    // of it in the wall, by the lifts that name it alone, millilitres
 	Announced         bool     // it was told of before it was discharged
 	FirstLift         int64    // early, of the lifts that name it; 0: none
 	LastLift          int64    // late
@@ -255,6 +256,7 @@ type Pour struct {
 	Stops     []Stop
 
 	Started  int64 // Unix ms, early; 0: not begun
+	Resumed  int64 // Unix ms, late: last begun or resumed
 	Finished int64 // Unix ms, late; 0: not finished, or resumed since
 	Stopped  bool  // standing still now
 	Planned  bool  // the standing stop is a planned joint
@@ -385,7 +387,7 @@ func allVersions[T events.Data](e *Entry, ok func(T) bool) bool {
 func (p *Pour) foldMoment(e *Entry) {
 	switch e.Kind {
 	case "pour.started", "pour.resumed":
-		p.Started = first(p.Started, e.Began.Early)
+		p.Started, p.Resumed = first(p.Started, e.Began.Early), max(p.Resumed, e.Ended.Late)
 		p.Finished, p.Stopped, p.Planned = 0, false, false
 	case "pour.finished":
 		if !e.Maybe {
@@ -543,6 +545,9 @@ func (p *Pour) place(i int) {
 	}
 	l.lie(p.geometry)
 	p.surface.paint(p.Lifts, i)
+	if y := p.loads[l.Load]; y != nil && len(l.Loads) == 1 {
+		y.PutML += l.VolumeML
+	}
 }
 
 // survey takes over what the surface is now.
