@@ -224,6 +224,11 @@ func (f *fold) receipt(src events.Source) (stream.Receipt, bool, error) {
 		return stream.Receipt{}, false, nil
 	}
 	r := stream.Receipt{Source: src.String(), UpTo: p.devices.UpTo(src.Device), Through: f.stand.Through}
+	high, missing := p.devices.Missing(src.Device)
+	r.High = high
+	for _, g := range missing {
+		r.Missing = append(r.Missing, stream.Span{From: g.From, To: g.To})
+	}
 	err := guarded(func() error {
 		return f.view.db.View(func(tx *bbolt.Tx) (err error) {
 			r.Refused, err = refusedOf(tx, src.Site, src.Device)

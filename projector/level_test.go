@@ -277,6 +277,10 @@ func TestReceiptStopsAtAGapUntilItIsWrittenOff(t *testing.T) {
 		r, ok, err := foldAll(t, s).Receipt(d.source)
 		require.NoError(t, err)
 		require.True(t, ok)
+		require.EqualValues(t, 3, r.High)
+		require.Equal(t, []stream.Span{{From: 2, To: 2}}, r.Missing, "a number that never came is not held, written off or not")
+		require.False(t, r.Holds(2))
+		require.True(t, r.Holds(3), "what lies over the gap need not be sent again")
 		return r.UpTo
 	}
 	require.EqualValues(t, 1, receipt())

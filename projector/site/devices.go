@@ -268,6 +268,15 @@ func (d *Devices) UpTo(device string) uint64 {
 	}
 }
 
+// Missing returns the greatest number that is held or said to exist, and the
+// numbers up to it that never came, written off or not.
+func (d *Devices) Missing(device string) (high uint64, missing []Gap) {
+	if y := d.devices[device]; y != nil {
+		return y.High, slices.Clone(y.raw)
+	}
+	return 0, nil
+}
+
 // Device returns one device; ok is false if it never spoke.
 func (d *Devices) Device(name string) (Device, bool) {
 	y := d.devices[name]
