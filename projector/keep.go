@@ -4,11 +4,9 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"crypto/rand"
-	"encoding/binary"
 	"errors"
 	"fmt"
 	"path/filepath"
-	"slices"
 
 	"go.etcd.io/bbolt"
 
@@ -202,7 +200,7 @@ func putLeaves(tx *bbolt.Tx, items []item) error {
 // packMax is how long a pack may get, unless one leaf alone is longer. A pack is
 // written as a whole, so that the many leaves of a catching-up hub cost the tree
 // few keys, and read as far as the leaf that is looked for.
-const packMax = 32 << 10
+const packMax = 62 << 10
 
 // putPacks stores leaves that lie one behind another in memory as they lie there.
 func putPacks(leaves *bbolt.Bucket, items []item) error {
@@ -215,95 +213,6 @@ func putPacks(leaves *bbolt.Bucket, items []item) error {
 		if err := leaves.Put(first.key(), first.entry[:size]); err != nil {
 			return err
 		}
-	}
-	return nil
-}
-
-// resolve finds for each item the first message with its key. With put it
-// claims keys that are not in the index; without, their absence is damage.
-func resolve(tx *bbolt.Tx, items []item, put bool) error {
-	keys, leaves := tx.Bucket(keyBucket), tx.Bucket(leafBucket)
-	if put {
-		keys.FillPercent = 0.9
-	}
-	end, _ := keys.Cursor().Last()
-	end = bytes.Clone(end)
-	var held []byte
-	var first uint64
-	for _, c := range claims(items) {
-		it := &items[c.at]
-		if !bytes.Equal(c.key, held) {
-			held, first = c.key, it.seq
-			var v []byte
-			if bytes.Compare(c.key, end) <= 0 {
-				v = keys.Get(c.key)
-			}
-			switch {
-			case len(v) == 8:
-				first = binary.BigEndian.Uint64(v)
-			case put:
-				if err := keys.Put(c.key, it.key()); err != nil {
-					return err
-				}
-			default:
-				return fmt.Errorf("key index lacks message %d: %w", it.seq, ErrDamaged)
-			}
-		}
-		it.first = first
-		if first != it.seq {
-			if err := it.compare(leaves); err != nil {
-				return err
-			}
-		}
-	}
-	return nil
-}
-
-type claim struct {
-	key []byte
-	at  int
-}
-
-// claims lists the keys of a batch in order, and of equal keys the first
-// message first.
-func claims(items []item) []claim {
-	list := make([]claim, 0, len(items))
-	arena := make([]byte, 0, len(items)*64)
-	for i := range items {
-		it := &items[i]
-		if it.id == "" || it.source.Device == "" {
-			continue
-		}
-		start := len(arena)
-		arena = appendClaim(arena, it.refusal != nil, it.id, it.source)
-		list = append(list, claim{arena[start:len(arena):len(arena)], i})
-	}
-	slices.SortFunc(list, func(a, b claim) int {
-		if c := bytes.Compare(a.key, b.key); c != 0 {
-			return c
-		}
-		return a.at - b.at
-	})
-	return list
-}
-
-// compare reports whether the first message with the item's key is the same
-// one: the same subject and the same body.
-func (it *item) compare(leaves *bbolt.Bucket) error {
-	leaf, err := leafAt(leaves, it.first)
-	if err == nil && leaf == nil {
-		err = fmt.Errorf("leaf %d is in the key index and not kept: %w", it.first, ErrDamaged)
-	}
-	if err != nil {
-		return err
-	}
-	l, err := parseKept(leaf)
-	if err != nil {
-		return err
-	}
-	it.other = l.Subject != it.subject || !bytes.Equal(l.Body, it.body)
-	if sub, err := events.ParseSubject(l.Subject); err == nil {
-		it.firstAt = Ref{sub.Site, sub.Wall}
 	}
 	return nil
 }
