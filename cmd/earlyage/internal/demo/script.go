@@ -258,9 +258,14 @@ func (f *file) between(from, until string) (a, b time.Time, err error) {
 	if a, err = f.moment(from, ""); err != nil {
 		return a, b, err
 	}
-	b, err = f.moment(until, "")
+	if b, err = f.moment(until, ""); err == nil && b.Sub(a) > longest {
+		err = fmt.Errorf("%s to %s is over %.0f days", from, until, longest.Hours()/24)
+	}
 	return a, b, err
 }
+
+// longest is how long a script may go on: a longer time is a slip of the pen.
+const longest = 100 * 24 * time.Hour
 
 // event reads DATE TIME DEVICE [PERSON] KIND WALL|- key=value ...
 func (f *file) event(w []string) (err error) {
