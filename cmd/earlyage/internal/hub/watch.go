@@ -109,8 +109,8 @@ func (v *viewer) tell(due map[projector.Ref]bool) error {
 // by themselves are no change.
 func (v *viewer) wall(p pictured, ref projector.Ref, ch *api.Changed) error {
 	w := face.FromAssessment(p.assess(ref))
-	seen := w
-	seen.Strip.Criteria, seen.Joints, seen.Alerts = nil, nil, nil
+	seen := face.Wall{State: w.State, Strip: w.Strip, Open: w.Open}
+	seen.Strip.Criteria = nil
 	for _, j := range w.Joints {
 		seen.Joints = append(seen.Joints, face.Joint{FromM: j.FromM, ToM: j.ToM, TopM: j.TopM, State: j.State})
 	}
