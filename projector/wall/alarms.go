@@ -78,22 +78,18 @@ func foldAlarm(byID map[string]*Alarm, order []*Alarm, f *Fact) []*Alarm {
 	return order
 }
 
-// said finds the hub's last statement in the order of the stream. One that was
-// made without knowing the statement before it does not count: two hubs side by
-// side then say one thing, and whoever has more to say says it again.
+// said finds the hub's last statement in the order of the stream. Of two that
+// cross, by two hubs side by side, the last counts too: it is what everybody who
+// reads the stream takes for the hub's word.
 func (b *Book) said() (Statement, bool) {
-	var list []*Fact
+	var last *Fact
 	for _, f := range b.facts {
-		if _, ok := f.Data.(*events.WindowStated); ok && f.Trusted {
-			list = append(list, f)
+		if _, ok := f.Data.(*events.WindowStated); ok && f.Trusted && (last == nil || f.Seq > last.Seq) {
+			last = f
 		}
 	}
-	slices.SortFunc(list, func(x, y *Fact) int { return cmp.Compare(x.Seq, y.Seq) })
-	var last Statement
-	for _, f := range list {
-		if d := f.Data.(*events.WindowStated); d.Preceding >= last.Seq {
-			last = Statement{Seq: f.Seq, ID: f.ID, WindowStated: *d}
-		}
+	if last == nil {
+		return Statement{}, false
 	}
-	return last, last.Seq != 0
+	return Statement{Seq: last.Seq, ID: last.ID, WindowStated: *last.Data.(*events.WindowStated)}, true
 }
