@@ -217,7 +217,9 @@ func (k *look) bracesOff(carries bool) ruling {
 		switch {
 		case b.Set == 0:
 		case b.Stripped == 0 || b.Stripped > k.now:
-			v.met, v.have = false, "brace "+b.Name+" stands"
+			if v.met {
+				v.met, v.have = false, "brace "+b.Name+" stands"
+			}
 		default:
 			v.at = max(v.at, b.Stripped)
 		}

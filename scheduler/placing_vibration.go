@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"earlyage/projector/wall"
 	"earlyage/scheduler/concrete"
@@ -21,17 +22,22 @@ func (k *look) vibrationAlerts(c *collector) {
 		if !l.Unvibrated() || !k.past(l.Ended.Early) {
 			continue
 		}
+		var where []string
+		since := int64(0)
 		for _, v := range l.Vibration() {
-			if !v.Not || k.looked(v.From, v.To, l.Ended.Early) {
-				continue
+			if v.Not && !k.looked(v.From, v.To, l.Ended.Early) {
+				where, since = append(where, stretch(v.From, v.To)), first(since, max(v.At, l.Ended.Early))
 			}
-			by := l.Ended.Late + vibrateBy
-			what := "Vibrate it by " + k.clockOnly(by) + ", while the head sinks in by itself."
-			if k.past(by) {
-				what = "It is too late to vibrate it: mark it, and look there when it can be seen."
-			}
-			c.add(AlertNotVibrated, "lift "+l.Entry.ID+" "+stretch(v.From, v.To), max(v.At, l.Ended.Early), "%s of the lift of %s was not vibrated. %s", stretch(v.From, v.To), k.clockOnly(l.Began.Early), what)
 		}
+		if len(where) == 0 {
+			continue
+		}
+		by := l.Ended.Late + vibrateBy
+		what := "Vibrate it by " + k.clockOnly(by) + ", while the head sinks in by itself."
+		if k.past(by) {
+			what = "It is too late to vibrate it: mark it, and look there when it can be seen."
+		}
+		c.add(AlertNotVibrated, "lift "+l.Entry.ID, since, "%s of the lift of %s was not vibrated. %s", strings.Join(where, ", "), k.clockOnly(l.Began.Early), what)
 	}
 }
 
@@ -157,5 +163,5 @@ func (k *look) keepUpPoint(c *collector, r Rate) {
 	if err != nil || got.Verdict != concrete.CannotKeepUp {
 		return
 	}
-	c.point("vibrators of %d mm: %d consolidate %s to %s m³/h (ACI 309R Table 5.1.5, from memory); the wall takes %s m³/h", v.HeadMM, v.Count, trimZero(got.Least), trimZero(got.Most), trimZero(r.M3H))
+	c.point("%d vibrating with a head of %d mm can do %s to %s m³/h (ACI 309R Table 5.1.5, from memory); the wall takes %s m³/h", v.Count, v.HeadMM, trimZero(got.Least), trimZero(got.Most), trimZero(r.M3H))
 }
