@@ -66,6 +66,8 @@ func sheetLine(a Assessment, until time.Time) (events.SheetWall, bool) {
 		line.What, line.At = "overdue", a.Strip.OpenedAt
 	case a.Strip.Open:
 		line.What, line.At = "may-strip", a.Strip.OpenedAt
+	case !a.Strip.CuredAt.IsZero():
+		line.At, line.Text = time.Time{}, "cured, waits for "+a.Strip.Governs
 	case !line.At.IsZero() && line.At.Before(until):
 		line.What = "expected"
 	}

@@ -147,6 +147,7 @@ func TestTheSheetListsTheWallsByWhatIsToBeDone(t *testing.T) {
 		}
 		state := func(s string) scheduler.Assessment { a := curing(); a.State = s; return a }
 		h.askAlways(mill, scheduler.Assessment{})
+		add("a-cured", cured(day.Add(-2*time.Hour)))
 		add("a-waits", shut(scheduler.Temperature, day.Add(30*time.Hour)))
 		add("b-today", shut(scheduler.Temperature, day.Add(10*time.Hour)))
 		add("c-open", open(day.Add(-time.Hour)))
@@ -166,6 +167,7 @@ func TestTheSheetListsTheWallsByWhatIsToBeDone(t *testing.T) {
 			{Wall: "d-overdue", What: "overdue", At: day.Add(-80 * time.Hour)},
 			{Wall: "c-open", What: "may-strip", At: day.Add(-time.Hour)},
 			{Wall: "b-today", What: "expected", At: day.Add(10 * time.Hour)},
+			{Wall: "a-cured", What: "waiting", Text: "cured, waits for support"},
 			{Wall: "a-waits", What: "waiting", At: day.Add(30 * time.Hour)},
 			{Wall: "e-unknown", What: "waiting"},
 		}, words[i].Data.(*events.SheetIssued).Walls)

@@ -76,7 +76,7 @@ func (c assessCmd) sheet(w io.Writer, page face.Page, record *replay.Record) err
 	if !ok {
 		return usagef("sheet: %q; allowed: SITE/WALL of a wall in the record", c.Sheet)
 	}
-	a := face.FromAssessment(sheet.Assessment)
+	a := face.ByPlace(sheet.Assessment)
 	if c.JSON {
 		return writeJSON(w, api.Wall{Head: api.Head{At: face.Time{Time: record.At}, Level: true, Doubts: []string{}, Sites: []face.Site{page.Sites[site]}}, Wall: a, Sheet: &sheet})
 	}

@@ -84,6 +84,8 @@ func morning(d *events.SheetIssued, zone *time.Location) string {
 	for _, w := range d.Walls {
 		part := w.Wall + " " + strings.ReplaceAll(w.What, "-", " ")
 		switch {
+		case w.Text != "":
+			part = w.Wall + " " + w.Text
 		case w.At.IsZero():
 		case !w.At.After(d.At):
 			part += " since " + face.Strip(w.At, zone)

@@ -63,6 +63,41 @@ func placing() scheduler.Assessment {
 	}
 }
 
+// inPasses is a closed wall in passes, with all that is said of its places.
+func inPasses() scheduler.Assessment {
+	a := placing()
+	a.Fronts = []scheduler.Front{
+		{FromM: 0, ToM: 4, TopM: 1.8, EndM: 2.4, Placed: now.Add(-135 * time.Minute), Deadline: now.Add(15*time.Minute + 59*time.Second), LeftMin: 15.98,
+			BatchBy: now.Add(-19 * time.Minute), RiseM: 0.6, NowM: 0.6, FullM: 0.6, FullFrom: now, RiseBy: "site"},
+		{FromM: 4, ToM: 5, TopM: 2.1, EndM: 2.4, NowM: 0.3, FullM: 0.3, RiseBy: "form"},
+	}
+	a.Rate = scheduler.Rate{RiseMPH: 1.2, M3H: 7.2}
+	a.Pressure = scheduler.Pressure{KPa: 32.1, HeadKPa: 57.6, RatedKPa: 60, By: "ACI 347"}
+	a.Take = scheduler.Take{NeedM3: 13.9, PlacedM3: 9, DeliveredM3: 11, ComingM3: 5.5, ToGoM3: 4.9, BalanceAt: now.Add(20 * time.Minute), BalanceM3: 1.9}
+	a.Joints = append(a.Joints, scheduler.Joint{FromM: 20, ToM: 20, TopM: 1.2, HeadM: 1.8, AgeMin: 160, LimitMin: 150, State: scheduler.JointCold})
+	a.Braces = []scheduler.BraceWindow{
+		{Name: "b1", AtM: 0.5, FromM: 39.3, ToM: 2, ClockZero: now.Add(-2 * time.Hour), State: scheduler.BraceStanding, Waits: "waits for complete",
+			Strip: scheduler.Strip{Governs: scheduler.Complete, Expected: scheduler.Expected{Likely: now.Add(70 * time.Hour)}}},
+		{Name: "b2", AtM: 2, State: scheduler.BracePlanned},
+	}
+	a.Faces = []scheduler.FaceWindow{{Face: "inner", State: "standing", Waits: "the braces that it carries"}}
+	a.Open = []string{"strength tests: 1 due, specimens for 0 made"}
+	return a
+}
+
+// What is said of places stands on a page only where it was asked for.
+func TestByPlace(t *testing.T) {
+	var out bytes.Buffer
+	w := face.ByPlace(inPasses())
+	require.NoError(t, page("").Wall(&out, now, w))
+	require.NoError(t, page("").Sheet(&out, now, w, sheetOf(inPasses())))
+	golden(t, "places.txt", out.Bytes())
+	plain := face.FromAssessment(inPasses())
+	require.Nil(t, plain.Fronts)
+	require.Nil(t, plain.Braces)
+	require.Nil(t, plain.Placing)
+}
+
 func open() scheduler.Assessment {
 	a := cold()
 	a.Wall, a.State, a.Alerts = "short", scheduler.StateMayStrip, nil

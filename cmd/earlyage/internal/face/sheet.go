@@ -32,6 +32,7 @@ func (p Page) Sheet(out io.Writer, at time.Time, a Wall, s scheduler.Sheet) erro
 		{"MIXES", func(w io.Writer) error { return mixes(w, s.Mixes) }},
 		{"SUM BY THE HOUR", func(w io.Writer) error { return p.hours(w, a.Site, s) }},
 		{"WHAT EACH PUBLISHED RULE WOULD SAY", func(w io.Writer) error { return p.others(w, at, a.Site, s.Others) }},
+		{"BY PLACE", func(w io.Writer) error { return p.byPlace(w, at, a) }},
 	}
 	for n, part := range parts {
 		fmt.Fprintf(w, "\n%d  %s\n", n+1, part.title)
@@ -44,6 +45,20 @@ func (p Page) Sheet(out io.Writer, at time.Time, a Wall, s scheduler.Sheet) erro
 		return err
 	}
 	return w.Flush()
+}
+
+// byPlace is what is said of stretches, joints, braces and faces.
+func (p Page) byPlace(w io.Writer, at time.Time, a Wall) error {
+	if len(a.Fronts)+len(a.Joints)+len(a.Braces)+len(a.Faces)+len(a.Open) == 0 && a.Placing == nil {
+		_, err := fmt.Fprintln(w, "nothing: no brace is recorded, and no joint is open or cold")
+		return err
+	}
+	for _, part := range []func(io.Writer, time.Time, Wall) error{p.placing, p.fronts, p.joints, p.braces, p.faces, p.openPoints} {
+		if err := part(w, at, a); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func clockZero(w io.Writer, zone *time.Location, z scheduler.ClockZero) error {

@@ -23,7 +23,7 @@ type Wall struct {
 	Joints []Joint `json:"joints"`
 	Alerts []Alert `json:"alerts"`
 
-	// By place, where there is something to say.
+	// By place, where it is asked for and there is something to say.
 	Fronts  []Front  `json:"fronts,omitzero"`
 	Braces  []Brace  `json:"braces,omitzero"`
 	Faces   []Face   `json:"faces,omitzero"`
@@ -107,6 +107,13 @@ func FromAssessment(a scheduler.Assessment) Wall {
 	for _, al := range a.Alerts {
 		w.Alerts = append(w.Alerts, Alert{al.Kind, al.Priority, Time{al.Since}, al.Text})
 	}
+	return w
+}
+
+// ByPlace gives the JSON of an assessment with all that is said of stretches,
+// braces and faces.
+func ByPlace(a scheduler.Assessment) Wall {
+	w := FromAssessment(a)
 	w.byPlace(a)
 	return w
 }

@@ -83,11 +83,11 @@ func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 		}
 		out.Head = p.head(w.hub.demo)
 		if r.FormValue("sheet") != "1" {
-			out.Wall = face.FromAssessment(p.assess(ref))
+			out.Wall = face.ByPlace(p.assess(ref))
 			return nil
 		}
 		sheet := scheduler.SheetOf(p.Site(ref.Site), p.Devices(ref.Site), s, p.hub, p.now)
-		out.Wall, out.Sheet = face.FromAssessment(sheet.Assessment), &sheet
+		out.Wall, out.Sheet = face.ByPlace(sheet.Assessment), &sheet
 		return nil
 	})
 	w.answer(rw, out, err)
