@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/go-json-experiment/json"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nats.go/jetstream"
 	"github.com/stretchr/testify/require"
@@ -17,6 +18,7 @@ import (
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/hub"
+	"earlyage/cmd/earlyage/internal/replay"
 	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/scheduler"
@@ -31,7 +33,7 @@ type mill struct {
 	hub     *hub.Hub
 	nc      *nats.Conn
 	numbers map[string]uint64
-	entries int
+	said    []events.Event
 	synced  bool // the machine says that its clock is
 }
 
@@ -170,6 +172,7 @@ func (m *mill) say(line string) events.Event {
 	e := m.entry(line)
 	m.until(e.Time)
 	m.put(e.Subject(), encoded(m.t, e), e.Time, stream.NewMsgID())
+	m.said = append(m.said, e)
 	return e
 }
 
@@ -228,6 +231,32 @@ func (m *mill) shut(criterionName, why string) {
 	require.False(m.t, m.open())
 	require.Contains(m.t, criterion(m.t, m.wall(), criterionName).Note, why)
 	require.False(m.t, m.stated().Open, "the hub's word on the stream")
+}
+
+// The same record in a file, and no server at all, gives the same answer.
+func TestAFileOfTheRecordGivesTheSameAnswer(t *testing.T) {
+	m := openMill(t)
+	m.say(fmt.Sprintf("%d phone p-crew wall.laid-out b length_m=6 height_m=2.4 core_mm=200", m.minutes()))
+	m.say(fmt.Sprintf("%d phone p-crew lift.placed b from_m=0 to_m=6 top_m=0.6 began=-20 ended=0", m.minutes()))
+	m.say(fmt.Sprintf("%d office p-boss record.amended b target.source=/site/mill/device/phone target.id=phone-13 kind=lift.placed data.from_m=0 data.to_m=6 data.top_m=0.5 reason=typed", m.minutes()))
+	m.later(90 * time.Minute)
+	var file strings.Builder
+	for _, e := range m.said {
+		e.Recorded = e.Time
+		fmt.Fprintln(&file, encoded(t, e))
+	}
+	record, err := replay.Read(strings.NewReader(file.String()), m.clock.Now())
+	require.NoError(t, err)
+	require.Empty(t, record.Refused)
+	walls := get[api.Walls](t, m.hub, api.PathWalls).Walls
+	require.Len(t, walls, 2)
+	served, err := json.Marshal(walls, json.Deterministic(true))
+	require.NoError(t, err)
+	computed, err := json.Marshal(record.Walls(), json.Deterministic(true))
+	require.NoError(t, err)
+	require.JSONEq(t, string(served), string(computed))
+	require.True(t, walls[0].Strip.Open)
+	require.NotEmpty(t, walls[1].Joints)
 }
 
 // The same key with other bytes: the first stands, the second is refused, and
