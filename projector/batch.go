@@ -83,7 +83,8 @@ func (b *batch) judge(it *item) error {
 	if taken != 0 {
 		return b.refuse(it, "sequence", fmt.Sprintf("same number, other event: message %d has number %d of this device", taken, it.number))
 	}
-	return b.accept(it)
+	b.accept(it)
+	return nil
 }
 
 func otherBytes(first uint64) string {
@@ -100,7 +101,7 @@ func (b *batch) numberTaken(it *item) (uint64, error) {
 	return b.f.keep.holder(it.event.Source, it.number, it.seq)
 }
 
-func (b *batch) accept(it *item) error {
+func (b *batch) accept(it *item) {
 	b.f.stand.Folded++
 	fact := it.fact()
 	g := b.group(it.at)
@@ -113,7 +114,7 @@ func (b *batch) accept(it *item) error {
 		b.f.stand.Holes = acceptHoles(b.f.stand.Holes, d.From, d.To)
 	}
 	b.devices[it.at.Site] = true
-	return b.guard(it, func() { b.f.site(it.at.Site).devices.Add(fact) })
+	b.guard(it, func() { b.f.site(it.at.Site).devices.Add(fact) })
 }
 
 // refuse lists the message, holds its number and puts the doubt where the
@@ -144,7 +145,8 @@ func (b *batch) refuse(it *item, field, why string) error {
 	}
 	b.puts = append(b.puts, put{refusedNumbers, refusedNumberKey(it.at.Site, it.device, it.number, it.seq), []byte(field + ": " + why)})
 	b.devices[it.at.Site] = true
-	return b.guard(it, func() { b.f.site(it.at.Site).devices.Refuse(it.device, it.number, it.recorded) })
+	b.guard(it, func() { b.f.site(it.at.Site).devices.Refuse(it.device, it.number, it.recorded) })
+	return nil
 }
 
 func (b *batch) doubt(at Ref, it *item, field, why string) {
@@ -153,14 +155,13 @@ func (b *batch) doubt(at Ref, it *item, field, why string) {
 }
 
 // guard keeps a defect in the fold of devices from stopping the projector.
-func (b *batch) guard(it *item, f func()) error {
+func (b *batch) guard(it *item, f func()) {
 	defer func() {
 		if p := recover(); p != nil {
 			b.f.log.Error("fold of devices panicked", "stream_seq", it.seq, "cause", p, "stack", string(debug.Stack()))
 		}
 	}()
 	f()
-	return nil
 }
 
 // apply folds the groups and returns what is to be written.
