@@ -27,10 +27,10 @@ func (c rebuildCmd) Run(ctx context.Context, con console) error {
 	bar := newBar(con.Err)
 	report, err := hub.Rebuild(ctx, c.Data, c.From == "stream", !c.Check, bar.show)
 	bar.end()
-	if err != nil {
+	if err != nil && !errors.Is(err, projector.ErrRecordsDiffer) {
 		return err
 	}
-	return tellReport(con.Out, report, c.Check)
+	return errors.Join(err, tellReport(con.Out, report, c.Check))
 }
 
 func tellReport(w io.Writer, r projector.Report, checkOnly bool) error {
@@ -52,12 +52,12 @@ func tellReport(w io.Writer, r projector.Report, checkOnly bool) error {
 		}
 	}
 	for _, d := range r.RecordsDiffer {
-		fmt.Fprintf(w, "Stream and kept bytes differ at %s.\n", d)
+		fmt.Fprintf(w, "Stream and kept bytes differ: %s.\n", d)
 	}
 	if r.Swapped {
 		fmt.Fprintln(w, "The new view is in its place.")
 	}
-	if checkOnly && (r.Compared && !r.Equal || len(r.RecordsDiffer) > 0) {
+	if checkOnly && r.Compared && !r.Equal {
 		return errors.New("rebuild --check: the view is not what the record gives")
 	}
 	return nil
