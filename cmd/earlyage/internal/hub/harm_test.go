@@ -34,7 +34,8 @@ type mill struct {
 	nc      *nats.Conn
 	numbers map[string]uint64
 	said    []events.Event
-	synced  bool // the machine says that its clock is
+	synced  bool                 // the machine says that its clock is
+	tap     func(stream.Message) // sees every message before it is folded
 }
 
 // lastLift is when the last concrete of mill/a was placed; the window opened two
@@ -75,7 +76,7 @@ func (m *mill) start() {
 	m.t.Helper()
 	h, err := hub.Start(m.t.Context(), hub.Config{
 		Dir: m.dir, Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Demo: true, Clock: m.clock, Log: logTo(m.t),
-		Synchronised: func() bool { return m.synced },
+		Synchronised: func() bool { return m.synced }, Tap: m.tap,
 	})
 	require.NoError(m.t, err)
 	m.hub = h
@@ -405,6 +406,27 @@ func flip(t *testing.T, dir, text string) {
 		return err
 	}))
 	require.Equal(t, 1, found)
+}
+
+// While the record is not level with the stream there may be more that is not
+// known yet: no answer shows an open window, and nothing is said.
+func TestHarmNotLevel(t *testing.T) {
+	m := openMill(t)
+	m.stop()
+	level := make(chan struct{})
+	m.tap = func(stream.Message) { <-level }
+	m.start()
+	wall := get[api.Wall](t, m.hub, api.WallPath("mill", "a"))
+	require.False(t, wall.Level)
+	require.False(t, wall.Wall.Strip.Open)
+	require.Contains(t, criterion(t, wall.Wall, scheduler.Complete).Note, "the record is not level with the stream")
+	status, said := health(t, m.hub)
+	require.Equal(t, http.StatusServiceUnavailable, status)
+	require.NotEmpty(t, said.Problems)
+	close(level)
+	settle(t, m.hub)
+	require.True(t, m.open())
+	require.True(t, m.stated().Open, "nothing was said meanwhile")
 }
 
 // The hub's clock jumps: every window is shut at once and it is said; what
