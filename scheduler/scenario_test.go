@@ -73,7 +73,6 @@ type stage struct {
 	facts   record
 	hub     scheduler.Hub
 	count   int
-	second  time.Duration // added to entries within one minute, so that they stand in order
 }
 
 func newStage() *stage {
