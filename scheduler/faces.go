@@ -234,6 +234,7 @@ func (k *look) bracesOff(carries bool) ruling {
 // uncovered (concrete.LimitsForSection, from memory).
 func (k *look) drop() ruling {
 	v := ruling{unit: "K", have: "unknown", note: "ACI 306R, from memory"}
+	k.at(k.thisHour() + hourMS)
 	core := k.wall.Holding.Geometry.LeastCore()
 	limits, err := concrete.LimitsForSection(clamp(metres(core), 0.05, 10))
 	if err != nil {
@@ -257,19 +258,21 @@ func (k *look) drop() ruling {
 	if v.met {
 		v.at = k.zero
 	}
-	k.at((floorDiv(k.now, hourMS) + 1) * hourMS)
 	return v
 }
 
+// thisHour is the whole hour by which the drop is judged: it changes with the hour.
+func (k *look) thisHour() int64 { return floorDiv(k.now, hourMS) * hourMS }
+
 // airAhead24 is the coldest air that the uncovered concrete meets in a day: of
-// the last hour as measured, and as forecast.
+// this and the last hour as measured, and as forecast.
 func (k *look) airAhead24() (c float64, known bool) {
-	c, known = k.coldestAir(k.now)
+	c, known = k.coldestAir(k.thisHour()-hourMS, k.now)
 	for _, h := range k.site.Hours {
 		if h.At+hourMS <= k.now {
 			continue
 		}
-		if h.At > k.now+dropAhead {
+		if h.At > k.thisHour()+dropAhead {
 			break
 		}
 		if f := float64(h.Coldest) / 100; !known || f < c {
@@ -282,7 +285,7 @@ func (k *look) airAhead24() (c float64, known bool) {
 // warmest is the hottest that the concrete was last read, °C.
 func (k *look) warmest() (c float64, read bool) {
 	for _, place := range [3]string{"core", "top", "face"} {
-		if y, ok := k.wall.Readings.Hottest(place, k.now-typedSilentMS, k.now); ok && (!read || float64(y)/100 > c) {
+		if y, ok := k.wall.Readings.Hottest(place, k.thisHour()-typedSilentMS, k.now); ok && (!read || float64(y)/100 > c) {
 			c, read = float64(y)/100, true
 		}
 	}

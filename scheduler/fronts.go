@@ -85,17 +85,21 @@ func (f Front) same(next Front) bool {
 	return f == next
 }
 
-// cuts are the borders of the fronts of one stretch.
+// cuts are the borders of the fronts of one stretch. They go by the record, not
+// by the hour, so that a front does not change its place as time passes.
 func (k *look) cuts(s *wall.Stretch) []int {
 	out := []int{s.From, s.To}
 	if s.Top == nil {
 		return out
 	}
-	mid, apart := (s.From+s.To)/2, int64(0)
+	mid, apart, newest := (s.From+s.To)/2, int64(0), int64(0)
 	for y := s.Top; y != nil; y = y.Below {
 		l := &k.wall.Pour.Lifts[y.Lift]
 		a, b := l.LateAt(mid, s.From), l.LateAt(mid, s.To)
-		if y != s.Top && max(a, b)+riseWindow <= k.now {
+		if y == s.Top {
+			newest = min(a, b)
+		}
+		if max(a, b)+riseWindow <= newest {
 			break
 		}
 		apart = max(apart, a-b, b-a)
@@ -121,6 +125,7 @@ type waiting struct {
 	on         *wall.Lift // that the next concrete will lie on; nil: none
 	aging      aging
 	limit      riseLimit
+	head       int // how high the fresh concrete may stand, mm; 0: no such limit
 }
 
 func (k *look) waiting(s *wall.Stretch, begin, end int) waiting {
@@ -130,6 +135,11 @@ func (k *look) waiting(s *wall.Stretch, begin, end int) waiting {
 		// As hot as it was since the oldest of the stretch: the joint's own limit.
 		w.aging = k.aging(w.on, min(w.on.EarlyAt(w.mid, s.From), w.on.EarlyAt(w.mid, s.To)), k.now)
 	}
+	rose := 0
+	if w.on != nil && w.limit.bears > 0 {
+		_, rose = k.freshOn(s)
+	}
+	w.head = w.limit.head(rose)
 	return w
 }
 
@@ -190,10 +200,10 @@ func (w *waiting) rise(f *Front, from, to int) {
 	placed := sum(lately)
 	now, full := min(room, lim.mm-placed), min(fullLift, lim.mm, room)
 	at := max(w.k.now, freeAt(lately, placed-lim.mm+full))
-	if lim.head > 0 {
+	if w.head > 0 {
 		fresh := w.fresh(from, to)
-		full = min(full, lim.head)
-		now, at = min(now, lim.head-sum(fresh)), max(at, freeAt(fresh, sum(fresh)-lim.head+full))
+		full = min(full, w.head)
+		now, at = min(now, w.head-sum(fresh)), max(at, freeAt(fresh, sum(fresh)-w.head+full))
 	}
 	f.RiseM, f.NowM, f.FullM = metres(placed), metres(max(0, now)), metres(max(0, full))
 	switch {
@@ -260,6 +270,9 @@ func (k *look) riskAlerts(c *collector, a *Assessment) {
 	for i := range a.Joints {
 		j := &a.Joints[i]
 		if j.State == JointCold || j.State == JointPastLimit {
+			continue
+		}
+		if k.past(floorMinute(j.Deadline.UnixMilli())) {
 			continue
 		}
 		if old := soonest[j.LowerIdx]; old == nil || j.Deadline.Before(old.Deadline) {

@@ -255,7 +255,7 @@ func (k *look) temperatureOff(y *wall.Truckload) string {
 		return fmt.Sprintf("%s °C, at least %s °C on delivery (EN 206, from memory)", trimZero(cold), trimZero(concrete.MinDeliveredC))
 	}
 	core := k.wall.Holding.Geometry.LeastCore()
-	air, known := k.coldestAir(y.MeasuredAt)
+	air, known := k.coldestAir(y.MeasuredAt-coldAirAbout, y.MeasuredAt+coldAirAbout)
 	if core == 0 || !known || air > concrete.ColdWeatherC {
 		return ""
 	}
@@ -265,17 +265,18 @@ func (k *look) temperatureOff(y *wall.Truckload) string {
 	return ""
 }
 
-// coldestAir is the coldest air about a moment, measured or else forecast, °C.
-func (k *look) coldestAir(at int64) (c float64, known bool) {
-	centi, ok := k.wall.Readings.Coldest("air", at-coldAirAbout, min(at+coldAirAbout, k.now))
-	if y, has := k.site.Air.Coldest("air", at-coldAirAbout, min(at+coldAirAbout, k.now)); has && (!ok || y < centi) {
+// coldestAir is the coldest air from one moment to another, measured or else
+// forecast, °C.
+func (k *look) coldestAir(from, to int64) (c float64, known bool) {
+	centi, ok := k.wall.Readings.Coldest("air", from, min(to, k.now))
+	if y, has := k.site.Air.Coldest("air", from, min(to, k.now)); has && (!ok || y < centi) {
 		centi, ok = y, true
 	}
 	if ok {
 		return float64(centi) / 100, true
 	}
 	for _, h := range k.site.Hours {
-		if h.At+hourMS <= at-coldAirAbout || h.At > at+coldAirAbout {
+		if h.At+hourMS <= from || h.At > to {
 			continue
 		}
 		if !ok || h.Coldest < centi {

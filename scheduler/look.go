@@ -47,7 +47,7 @@ type look struct {
 
 	heats    map[[2]int64][2]float64
 	pressing *form
-	recents  []recent // of freshOn, used again
+	layers   []layered // of freshOn, used again
 	rises    map[int]riseLimit
 
 	next int64

@@ -197,9 +197,20 @@ func retarderOf(r *bool) concrete.Retarder {
 
 // riseLimit is how much may rise in any 60 minutes.
 type riseLimit struct {
-	mm   int
-	head int // mm of fresh concrete that the form bears as a liquid; 0: no such limit
-	by   string
+	mm    int
+	by    string
+	form  int // what the form's rating allows of it, mm; 0: there is no rating, or it holds the full head
+	bears int // mm of fresh concrete that the form bears as a liquid
+}
+
+// head is how high the fresh concrete may stand at all, mm; 0: no such limit. It
+// is one where no rate of rise is right for the form, and where it already rose
+// faster than is.
+func (r riseLimit) head(rose int) int {
+	if r.bears > 0 && rose > r.form {
+		return r.bears
+	}
+	return 0
 }
 
 // riseLimit is the smaller of the site's and what the form's rating allows for
@@ -216,11 +227,17 @@ func (k *look) riseLimit(height int) riseLimit {
 	p := k.form().Placing
 	p.Height = clamp(metres(height), 0.01, 50)
 	got, err := concrete.ACIGreatestRate(concrete.SIConstants, clamp(float64(rated)/1000, 0.1, 1000), p)
+	if err != nil || !got.HeadFits {
+		out.bears, out.form = max(1, int(math.Floor(float64(rated)/p.UnitWeight))), -1
+	}
 	switch {
 	case err != nil || !got.Possible:
-		out.head, out.by = max(1, int(math.Floor(float64(rated)/p.UnitWeight))), string(concrete.FormulaFullHead)
-	case !got.HeadFits && int(math.Floor(got.Rate*1000)) < out.mm:
-		out.mm, out.by = int(math.Floor(got.Rate*1000)), string(got.Formula)
+		out.by = string(concrete.FormulaFullHead)
+	case !got.HeadFits:
+		out.form = int(math.Floor(got.Rate * 1000))
+		if out.form < out.mm {
+			out.mm, out.by = out.form, string(got.Formula)
+		}
 	}
 	if k.rises == nil {
 		k.rises = map[int]riseLimit{}
@@ -266,7 +283,6 @@ func (k *look) pressure() Pressure {
 	if p.LastConcrete == 0 || k.now >= p.LastConcrete+k.form().fresh {
 		return out
 	}
-	k.at(p.LastConcrete + k.form().fresh)
 	highest, fastest, greatest := 0, 0, 0.0
 	for i := range p.Stretches {
 		s := &p.Stretches[i]
@@ -309,32 +325,42 @@ func (p *Pressure) take(got concrete.Pressure, in concrete.Placing, s *wall.Stre
 // cent rounds to hundredths, for people.
 func cent(v float64) float64 { return math.Round(v*100) / 100 }
 
+// layered is one layer of the concrete that presses on the form, and when it was
+// placed at the two ends of its stretch, early.
+type layered struct {
+	at [2]int64
+	mm int
+}
+
 // freshOn is the height of the concrete on a stretch that still presses on the
-// form, and its greatest rise in any 60 minutes, mm.
+// form, and its greatest rise in any 60 minutes, mm. As in the fold a layer counts
+// whole if it counts anywhere on the stretch.
 func (k *look) freshOn(s *wall.Stretch) (height, rate int) {
 	mid := (s.From + s.To) / 2
-	list := k.recents[:0]
-	defer func() { k.recents = list }()
+	list := k.layers[:0]
+	defer func() { k.layers = list }()
 	for y := s.Top; y != nil; y = y.Below {
 		l := &k.wall.Pour.Lifts[y.Lift]
-		if max(l.LateAt(mid, s.From), l.LateAt(mid, s.To))+k.form().fresh <= k.now {
+		if until := max(l.LateAt(mid, s.From), l.LateAt(mid, s.To)) + k.form().fresh; until <= k.now {
 			break
+		} else if k.wall.Holding.RatedPa > 0 {
+			k.at(until)
 		}
-		list = append(list, recent{l.EarlyAt(mid, mid), y.Top - y.Bottom})
+		list = append(list, layered{[2]int64{l.EarlyAt(mid, s.From), l.EarlyAt(mid, s.To)}, y.Top - y.Bottom})
+		height += y.Top - y.Bottom
 		if y.Below != nil && y.Below.Top != y.Bottom {
 			break // an opening lies between
 		}
 	}
-	rise, last := 0, 0
-	for i := range list { // from the newest to the oldest: the window ends with the newest in it
-		if i > 0 {
-			rise -= list[i-1].mm
+	for i, newest := range list {
+		rise := 0
+		for _, y := range list[i:] {
+			if min(newest.at[0]-y.at[0], newest.at[1]-y.at[1]) >= riseWindow {
+				break
+			}
+			rise += y.mm
 		}
-		for last < len(list) && list[i].until-list[last].until < riseWindow {
-			rise += list[last].mm
-			last++
-		}
-		rate, height = max(rate, rise), height+list[i].mm
+		rate = max(rate, rise)
 	}
 	return height, rate
 }
