@@ -44,7 +44,7 @@ func (w *works) add(at time.Time, kind events.Kind, data events.Data) events.Key
 }
 
 // target names an entry, for what changes it.
-func target(k events.Key) events.Target { return events.Target{Source: k.Source, ID: k.ID} }
+func target(k events.Key) events.Target { return events.Target(k) }
 
 func minutesOn(m int) time.Time { return pourDay.Add(time.Duration(m) * time.Minute) }
 
