@@ -34,8 +34,14 @@ type Record struct {
 
 	last  time.Time // recorded time of the last entry that could be read
 	sites map[string]*siteRecord
-	seen  map[events.Key][sha256.Size]byte
+	seen  map[events.Key]first
 	all   []wall.Fact // of the whole company
+}
+
+// first is the entry that came first with its key.
+type first struct {
+	sum  [sha256.Size]byte // of its line
+	wall string
 }
 
 type siteRecord struct {
@@ -46,7 +52,7 @@ type siteRecord struct {
 
 // Read folds what r says as it was known at the moment.
 func Read(r io.Reader, at time.Time) (*Record, error) {
-	rec := &Record{At: at, Refused: []face.Refused{}, sites: map[string]*siteRecord{}, seen: map[events.Key][sha256.Size]byte{}}
+	rec := &Record{At: at, Refused: []face.Refused{}, sites: map[string]*siteRecord{}, seen: map[events.Key]first{}}
 	err := lines(r, func(number int, line []byte) error {
 		rec.add(number, line)
 		return nil
@@ -94,17 +100,29 @@ func (r *Record) add(number int, line []byte) {
 		return
 	}
 	sum := sha256.Sum256(line)
-	if first, twice := r.seen[e.Key()]; twice {
-		if first != sum {
-			r.refuse(number, line, &events.Refusal{Field: "id", Value: e.ID, Allowed: "one event under one key; these are other bytes under a key that stands already"})
+	if before, twice := r.seen[e.Key()]; twice {
+		if before.sum != sum {
+			r.conflict(number, line, e, before)
 		}
 		return
 	}
-	r.seen[e.Key()] = sum
+	r.seen[e.Key()] = first{sum, e.Wall}
 	if e.Kind.SchedulerOnly() {
 		return
 	}
 	r.fold(wall.Fact{Event: e, Seq: uint64(number), Recorded: recorded})
+}
+
+// conflict refuses other bytes under a key that stands: a doubt where they point,
+// and where the entry that stands does.
+func (r *Record) conflict(number int, line []byte, e events.Event, before first) {
+	refusal := &events.Refusal{Field: "id", Value: e.ID, Allowed: "one event under one key; these are other bytes under a key that stands already"}
+	r.refuse(number, line, refusal)
+	if before.wall != e.Wall {
+		r.site(e.Source.Site).refuse(e.Source.Site, before.wall, wall.Refused{
+			Seq: uint64(number), Recorded: r.last, ID: e.ID, Field: refusal.Field, Reason: why(refusal),
+		})
+	}
 }
 
 func (r *Record) fold(f wall.Fact) {
