@@ -284,13 +284,13 @@ func (k *look) airAhead24() (c float64, known bool) {
 
 // warmest is the hottest that the concrete was last read, °C.
 func (k *look) warmest() (c float64, read bool) {
+	hottest := wall.None
 	for _, place := range [3]string{"core", "top", "face"} {
-		if y, ok := k.wall.Readings.Hottest(place, k.thisHour()-typedSilentMS, k.now); ok && (!read || float64(y)/100 > c) {
-			c, read = float64(y)/100, true
-		}
+		y, sure := k.wall.Readings.Hottest(place, k.thisHour()-typedSilentMS, k.now)
+		hottest, read = max(hottest, y), read || sure
 	}
-	if !read {
-		c = warmConcrete
+	if c = float64(hottest) / 100; !read {
+		c = max(c, warmConcrete)
 	}
 	return c, read
 }

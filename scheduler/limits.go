@@ -80,21 +80,21 @@ func (k *look) heat(from, until int64) (air, conc float64) {
 	if h, ok := k.heats[key]; ok {
 		return h[0], h[1]
 	}
-	centi, ok := k.wall.Readings.Hottest("air", from-hourMS, until)
-	if c, has := k.site.Air.Hottest("air", from-hourMS, until); has && (!ok || c > centi) {
-		centi, ok = c, true
+	centi, sure := k.wall.Readings.Hottest("air", from-hourMS, until)
+	c, onSite := k.site.Air.Hottest("air", from-hourMS, until)
+	centi, sure = max(centi, c), sure || onSite
+	air = assumedC
+	if sure {
+		air = float64(centi) / 100
+	} else if c, has := k.forecastHottest(from, until); has {
+		air = float64(c+airMargin) / 100
 	}
-	if !ok {
-		if c, has := k.forecastHottest(from, until); has {
-			centi, ok = c+airMargin, true
-		}
+	if centi != wall.None {
+		air = max(air, float64(centi)/100)
 	}
-	air, conc = assumedC, assumedC
-	if ok {
-		air, conc = float64(centi)/100, float64(centi)/100
-	}
+	conc = air
 	for _, place := range [3]string{"top", "core", "fresh"} {
-		if c, read := k.wall.Readings.Hottest(place, from, until); read {
+		if c, _ := k.wall.Readings.Hottest(place, from, until); c != wall.None {
 			conc = max(conc, float64(c)/100)
 		}
 	}

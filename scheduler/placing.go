@@ -12,6 +12,7 @@ import (
 type Rate struct {
 	RiseMPH float64 // m/h, the mean over the whole wall
 	M3H     float64 // m³/h in the wall
+	PumpM3H float64 // m³/h by the last report of the pump; 0: none
 }
 
 // Pressure is the lateral pressure of the fresh concrete on the form, where it
@@ -250,8 +251,9 @@ func (k *look) riseLimit(height int) riseLimit {
 func (k *look) rate() Rate {
 	p, g := &k.wall.Pour, &k.wall.Holding.Geometry
 	from := max(k.now-hourMS, p.Started)
+	out := Rate{PumpM3H: float64(p.PumpML) / 1e6}
 	if p.Started == 0 || p.LastConcrete < k.now-hourMS || g.Length == 0 {
-		return Rate{}
+		return out
 	}
 	ml := 0.0
 	for i := len(p.Lifts) - 1; i >= 0; i-- {
@@ -269,7 +271,7 @@ func (k *look) rate() Rate {
 		}
 	}
 	hours := float64(max(k.now-from, leastElapsed)) / float64(hourMS)
-	out := Rate{M3H: ml / 1e6 / hours}
+	out.M3H = ml / 1e6 / hours
 	if area := float64(g.PlanArea()) / 1e6; area > 0 {
 		out.RiseMPH = out.M3H / area
 	}

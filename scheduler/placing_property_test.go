@@ -10,6 +10,7 @@ import (
 	"pgregory.net/rapid"
 
 	"earlyage/events"
+	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
 
@@ -29,12 +30,23 @@ func drawPour(t *rapid.T) (*book, time.Time) {
 		laid.Openings = []events.Opening{{FromM: new(3.0), ToM: new(4.5), SillM: new(0.9), HeadM: new(2.1), Name: "n-1"}}
 	}
 	b.add(pourDay.Add(2*time.Minute), "wall.laid-out", laid)
-	b.add(pourDay.Add(3*time.Minute), "temperature.read", &events.TemperatureRead{Place: "air", Celsius: new(float64(rapid.IntRange(-5, 24).Draw(t, "air")))})
+	if rapid.Bool().Draw(t, "air read") {
+		drawAir(t, b)
+	}
 	clock := pourDay.Add(30 * time.Minute)
 	for i := range rapid.IntRange(0, 8).Draw(t, "lifts") {
 		clock = drawEntry(t, b, clock, length, fmt.Sprint("l", i))
 	}
 	return b, clock.Add(time.Duration(rapid.IntRange(1, 180).Draw(t, "after")) * time.Minute)
+}
+
+// drawAir has the air read every half hour all day.
+func drawAir(t *rapid.T, b *book) {
+	celsius := float64(rapid.IntRange(-5, 24).Draw(t, "air"))
+	for i := range 40 {
+		at := pourDay.Add(time.Duration(i)*30*time.Minute - 2*time.Hour)
+		b.onSite(at, "temperature.read", &events.TemperatureRead{Place: "air", At: at, Celsius: &celsius})
+	}
 }
 
 // drawEntry lets a load come, or places a lift, some time on.
@@ -126,14 +138,22 @@ func TestPropertyNoDeadlineLengthensWithDoubtOrHeat(t *testing.T) {
 		b, now := drawPour(rt)
 		before := deadlines(b.assess(now))
 		worse := b.copy()
-		switch rapid.IntRange(0, 3).Draw(rt, "what") {
+		switch rapid.IntRange(0, 5).Draw(rt, "what") {
 		case 0: // at least as hot as nothing known is taken to be
 			worse.add(now, "temperature.read", &events.TemperatureRead{Place: "air", At: now.Add(-time.Duration(rapid.IntRange(0, 200).Draw(rt, "back")) * time.Minute), Celsius: new(float64(rapid.IntRange(30, 45).Draw(rt, "hotter")))})
 		case 1:
 			worse.add(now, "temperature.read", &events.TemperatureRead{Place: "core", At: now, Celsius: new(float64(rapid.IntRange(5, 60).Draw(rt, "core")))})
 		case 2:
 			worse = b.without("load.batched") // a load of unknown age; those drawn are under 90 minutes old
-		case 3:
+		case 3: // clocks that nobody checked, and entries that came late
+			worse = b.doubtful(func(f *wall.Fact) { f.HasOffset, f.Recorded = false, f.Recorded.Add(30*time.Minute) })
+		case 4: // entered long after: remembered
+			worse = b.doubtful(func(f *wall.Fact) {
+				if f.Kind == "lift.placed" {
+					f.Time, f.Recorded = f.Time.Add(20*time.Minute), f.Recorded.Add(20*time.Minute)
+				}
+			})
+		case 5:
 			now = now.Add(time.Duration(rapid.IntRange(0, 240).Draw(rt, "later")) * time.Minute)
 		}
 		after := deadlines(worse.assess(now))
@@ -143,6 +163,21 @@ func TestPropertyNoDeadlineLengthensWithDoubtOrHeat(t *testing.T) {
 			}
 		}
 	})
+}
+
+// doubtful is the book with what the stream says of its entries changed.
+func (b *book) doubtful(change func(*wall.Fact)) *book {
+	c := newBook()
+	for _, f := range b.facts {
+		change(&f)
+		c.devices.Add(f)
+		if f.Wall == "" {
+			c.site.Add(f)
+		} else {
+			c.wall.Add(f)
+		}
+	}
+	return c
 }
 
 // without is the book with the entries of a kind left out.

@@ -95,13 +95,12 @@ func (t *Track) Frosts(from, to int64, yield func(at int64)) {
 }
 
 // Hottest returns the highest reading of a place from one moment to another,
-// maxima and what is in doubt included.
-func (r *Readings) Hottest(place string, from, to int64) (centi int16, ok bool) {
-	see := func(c int16) {
-		if !ok || c > centi {
-			centi, ok = c, true
-		}
-	}
+// maxima and what is in doubt included; None if there is nothing. It is sure if
+// something of it is not in doubt: what is in doubt alone may have been read at
+// another time, and does not say how cool it was.
+func (r *Readings) Hottest(place string, from, to int64) (centi int16, sure bool) {
+	centi = None
+	see := func(c int16, doubt bool) { centi, sure = max(centi, c), sure || !doubt }
 	for _, t := range r.tracks {
 		if t.Place != place {
 			continue
@@ -113,19 +112,19 @@ func (r *Readings) Hottest(place string, from, to int64) (centi int16, ok bool) 
 			}
 			for _, p := range y.points {
 				if p.at >= from && p.at <= to {
-					see(p.centi)
+					see(p.centi, false)
 				}
 			}
 		}
 		for _, y := range t.loose {
 			for _, s := range y.hots {
 				if s.from <= to && s.to >= from {
-					see(s.centi)
+					see(s.centi, s.doubt)
 				}
 			}
 		}
 	}
-	return centi, ok
+	return centi, sure
 }
 
 // LastAt returns the moment of the last reading that counts, Unix milliseconds;

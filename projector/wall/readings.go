@@ -93,6 +93,7 @@ type span struct {
 	from, to int64
 	centi    int16
 	typed    bool
+	doubt    bool // its time or value is not sure
 }
 
 // centiOf rounds down: colder is the safe side.

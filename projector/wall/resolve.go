@@ -119,7 +119,7 @@ func (y *day) put(v *group, signed bool) {
 		return
 	}
 	if v.from != 0 {
-		s := span{v.from + v.lo, v.to + v.lo, v.points[0].centi, v.typed && !signed}
+		s := span{from: v.from + v.lo, to: v.to + v.lo, centi: v.points[0].centi, typed: v.typed && !signed}
 		y.spans = append(y.spans, s)
 		y.loosen(&y.hots, span{from: s.from, to: s.to, centi: v.high})
 		return
@@ -154,7 +154,7 @@ func (y *day) doubt(v *group, while int64) {
 			to = max(to, v.points[i+1].at+v.hi)
 		}
 		y.loosen(&y.caps, span{from: from - slotMS, to: to + slotMS, centi: p.centi})
-		y.loosen(&y.hots, span{from: at.Early, to: at.Late, centi: max(p.centi, v.high)})
+		y.loosen(&y.hots, span{from: at.Early, to: at.Late, centi: max(p.centi, v.high), doubt: true})
 		if p.centi <= 0 {
 			y.loosen(&y.maybe, span{from: at.Early, to: at.Late, centi: p.centi})
 		}
