@@ -26,6 +26,7 @@ func (k *look) alerts(a *Assessment, acc *account, win criteria) ([]Alert, []str
 	k.overdueAlerts(&c, a, win)
 	k.frostAlerts(&c, a, acc)
 	k.probeAlerts(&c, a)
+	k.gustAlert(&c, a)
 	k.doubtAlerts(&c)
 	return c.sorted(), c.open
 }

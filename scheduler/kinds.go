@@ -35,6 +35,7 @@ const (
 	AlertProbeSilent      = "probe-silent"
 	AlertFrostAhead       = "frost-ahead"
 	AlertFrozen           = "frozen"
+	AlertWindHigh         = "wind-high"
 	AlertRecordGap        = "record-gap"
 	AlertClockDoubtful    = "clock-doubtful"
 	AlertEventRefused     = "event-refused"
@@ -268,6 +269,13 @@ var AlertKinds = map[string]AlertKind{
 		Consequence: "It may never reach its strength. The window stays shut until an engineer answers.",
 		Action:      "Keep the braces. Warm the wall. Call the engineer.",
 		Respond:     time.Hour, Who: "engineer", Latch: true,
+	},
+	AlertWindHigh: {
+		Name: "Gust over the limit", Priority: Urgent,
+		Cause:       "A gust over the site's limit was measured, and only its braces hold the wall or its empty form.",
+		Consequence: "An empty form is a sail: the bracing can slip or fail, and the wall can fall.",
+		Action:      "Keep out to the wall's height + 1.2 m. Strip nothing, place nothing. When it is over, look at every brace and record it.",
+		Respond:     5 * time.Minute, Who: "foreman", OffDelay: 5 * time.Minute,
 	},
 	AlertRecordGap: {
 		Name: "Record gap", Priority: High,

@@ -17,7 +17,7 @@ func TestEveryAlertKindIsWholeInTheTable(t *testing.T) {
 		"backfill-early", "brace-disturbed", "brace-overdue", "brace-spacing", "checks-open", "clock-doubtful", "event-refused", "face-early", "form-moved",
 		"frost-ahead", "frozen", "joint-at-risk", "joint-closing", "joint-cold", "line-due", "line-late", "line-out",
 		"load-old", "load-slump", "load-temperature", "not-vibrated", "opening-uneven", "pressure-high", "probe-silent", "record-gap", "rise-fast",
-		"sill-unfilled", "stop-misplaced", "stream-hole", "stream-short", "strip-early", "strip-unpermitted", "window-later",
+		"sill-unfilled", "stop-misplaced", "stream-hole", "stream-short", "strip-early", "strip-unpermitted", "wind-high", "window-later",
 	}
 	require.Equal(t, want, scheduler.AlertKindNames())
 	for name, kind := range scheduler.AlertKinds {
