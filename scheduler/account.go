@@ -94,7 +94,7 @@ func (k *look) frosts(from, to int64) []int64 {
 
 // run counts every whole slot up to a moment, and the part slot at clock zero.
 func (a *accountant) run(until int64) {
-	if a.zero == 0 || until <= a.zero {
+	if a.zero == 0 || until < a.zero {
 		return
 	}
 	for !a.done() {
@@ -260,6 +260,7 @@ func (k *look) account() *account {
 	a.relNeed = k.relationNeed()
 	a.run(k.now)
 	if a.zero != 0 && !a.done() {
+		k.at(a.zero)
 		k.at(a.silentAt)
 		k.foresee(a)
 	}
@@ -269,7 +270,7 @@ func (k *look) account() *account {
 // foresee runs the account on over what is already known of the time ahead: the
 // forecast, and readings by clocks that are a little fast.
 func (k *look) foresee(a *accountant) {
-	until := a.tail
+	until := a.lastRead
 	if n := len(k.site.Hours); n > 0 {
 		until = max(until, min(k.site.Hours[n-1].At+hourMS, k.now+wallReadEvery))
 	}
@@ -281,6 +282,9 @@ func (k *look) foresee(a *accountant) {
 	b.out.sums, b.out.metAt, b.out.relMet = slices.Clone(a.out.sums), a.out.metAt, a.out.relMet
 	for len(b.frosts) > 0 && b.frosts[0] < b.at {
 		b.frosts = b.frosts[1:]
+	}
+	for _, at := range b.frosts {
+		k.at(at)
 	}
 	if b.run(until); b.news() {
 		k.at(b.at)

@@ -307,6 +307,7 @@ func criterionText(c wall.Criterion) string {
 	add(c.CoreSaid && !c.CoreCounts, "the core does not stand for the top")
 	add(c.AgeSaid && c.AgeSuffices, "equivalent age suffices")
 	add(c.AgeSaid && !c.AgeSuffices, "equivalent age does not suffice")
+	add(c.Waits, "what it allows waits for a second person")
 	return strings.Join(says, ", ")
 }
 

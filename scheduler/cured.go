@@ -193,11 +193,12 @@ func (k *look) whyNotByAge() string {
 
 func mpa(hundredths int) string { return formatFixed(float64(hundredths)/100, 1) }
 
-// tests yields the results that count, in order: of specimens cured beside the
-// wall, or made on the wall itself, since the last concrete.
+// tests yields the results that bear on the wall, in order: of specimens cured
+// beside it, or made on the wall itself, since the last concrete. One that is not
+// sure can only take back what others showed.
 func (k *look) tests(yield func(wall.Test) bool) {
 	for _, t := range k.wall.Holding.Tests {
-		if t.Wall && k.past(t.At) && t.At > k.zero && !yield(t) {
+		if (t.Wall || t.Against) && k.past(t.At) && t.At > k.zero && !yield(t) {
 			return
 		}
 	}
@@ -206,7 +207,9 @@ func (k *look) tests(yield func(wall.Test) bool) {
 func (k *look) bestTest() int {
 	best := 0
 	for t := range k.tests {
-		best = max(best, t.MPa100)
+		if t.Wall {
+			best = max(best, t.MPa100)
+		}
 	}
 	return best
 }
@@ -221,15 +224,13 @@ func (k *look) strengthShownAt(need int) int64 {
 		switch {
 		case t.MPa100 < need:
 			shown, cured = 0, nil
-		case t.Specimen != "":
-			if !slices.Contains(cured, t.Specimen) {
-				cured = append(cured, t.Specimen)
-			}
-			if len(cured) == 2 && shown == 0 {
+		case !t.Wall || shown != 0:
+		case t.Specimen == "":
+			shown = t.At
+		case !slices.Contains(cured, t.Specimen):
+			if cured = append(cured, t.Specimen); len(cured) == 2 {
 				shown = t.At
 			}
-		case shown == 0:
-			shown = t.At
 		}
 	}
 	return shown
@@ -256,7 +257,7 @@ func (k *look) relationConfirmed() int64 {
 		if err != nil || float64(t.MPa100) < 90*want {
 			return 0
 		}
-		if want >= relationLeast/100 && confirmed == 0 {
+		if t.Wall && want >= relationLeast/100 && confirmed == 0 {
 			confirmed = t.At
 		}
 	}

@@ -37,6 +37,7 @@ type sources struct {
 	tracks    [3][]*wall.Track // top, core and face, air
 	tail      int64            // the last reading of the top, Unix ms; clock zero if there is none
 	silentAt  int64            // when the top counts as lost, if no reading comes
+	lastRead  int64            // the last reading of any of them
 	coreOK    bool
 	day       int64
 	slots     [3]*[288]int16 // of the open day, the coldest of each; nil: none
@@ -65,6 +66,12 @@ func (k *look) sources(now int64) sources {
 	for _, t := range k.site.Air.Tracks() {
 		if t.Place == "air" {
 			s.tracks[2] = append(s.tracks[2], t)
+		}
+	}
+	for _, list := range s.tracks {
+		for _, t := range list {
+			at, _ := t.LastAt()
+			s.lastRead = max(s.lastRead, at)
 		}
 	}
 	s.tail, s.silentAt = s.zero, s.zero+silentMS

@@ -142,8 +142,11 @@ func (k *look) straight() ruling {
 			continue
 		}
 		lean := min(h.Geometry.Height*3/1000, leanMost)
-		v.have, v.at = fmt.Sprint(l.WorstMM), l.At
-		v.met = l.WorstMM <= limit && l.WholeMM <= 2*limit && l.LeanMM <= max(lean, limit)
+		met := l.WorstMM <= limit && l.WholeMM <= 2*limit && l.LeanMM <= max(lean, limit)
+		if met && !l.Sure {
+			continue
+		}
+		v.have, v.at, v.met = fmt.Sprint(l.WorstMM), l.At, met
 		if l.WholeMM > 2*limit || l.LeanMM > max(lean, limit) {
 			v.have = fmt.Sprintf("%d, %d over the whole wall, lean %d", l.WorstMM, l.WholeMM, l.LeanMM)
 		}

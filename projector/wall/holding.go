@@ -56,7 +56,8 @@ type Held struct {
 // Line is one reading of the string line.
 type Line struct {
 	At      int64 // early
-	After   bool  // made after placing
+	After   bool  // made after placing, by one of its versions
+	Sure    bool  // by all of them, and not voided: otherwise it only speaks against the wall
 	WorstMM int   // greatest difference within 3 m
 	WholeMM int   // greatest difference over the whole wall
 	LeanMM  int
@@ -85,7 +86,8 @@ type Test struct {
 	At       int64 // late
 	MPa100   int   // hundredths of a MPa, rounded down; over all versions the least
 	Specimen string
-	Wall     bool // cured beside the wall or tested on it; false: laboratory, never counts
+	Wall     bool // cured beside the wall or tested on it, by every version and not voided; else it shows no strength
+	Against  bool // by one of them: a low result counts
 }
 
 // Criterion is what an engineer set for this wall or mix. Zero members are not set.
@@ -96,6 +98,7 @@ type Criterion struct {
 	CoreSaid     bool // yes or no
 	AgeSuffices  bool
 	AgeSaid      bool
+	Waits        bool // it allows something that no second person let count yet
 	By           string
 	At           int64
 	Drawing      string
@@ -128,13 +131,13 @@ type Holding struct {
 	NeedML      int64   // concrete of the whole wall up to its planned top, openings left out, millilitres
 	Works
 	braces    map[string]*Brace
-	specimens map[string]bool // cured beside the wall
+	specimens map[string]specimen
 	withdrawn map[string]int64
 	layout    events.WallLaidOut
 }
 
 func newHolding() Holding {
-	return Holding{Works: Works{Checks: map[CheckItem]Answer{}}, braces: map[string]*Brace{}, specimens: map[string]bool{}, withdrawn: map[string]int64{}}
+	return Holding{Works: Works{Checks: map[CheckItem]Answer{}}, braces: map[string]*Brace{}, specimens: map[string]specimen{}, withdrawn: map[string]int64{}}
 }
 
 // fold takes one entry on. It reports whether the entry was of its concern.
@@ -319,8 +322,7 @@ func (h *Holding) foldWords(e *Entry) {
 			h.Releases = append(h.Releases, releaseOf(e))
 		}
 	case *events.SpecimenMade:
-		before, twice := h.specimens[d.Specimen]
-		h.specimens[d.Specimen] = (before || !twice) && !e.Maybe && allVersions(e, func(x *events.SpecimenMade) bool { return x.Cured == "wall" && x.Specimen == d.Specimen })
+		h.foldSpecimen(e)
 	case *events.SpecimenTested:
 		h.foldTest(e)
 	}
@@ -448,26 +450,40 @@ func releaseOf(e *Entry) Release {
 	return r
 }
 
-func (h *Holding) foldTest(e *Entry) {
-	if e.Maybe {
-		return
+// specimen says how one was cured: beside the wall by every word on it, and by one
+// of them.
+type specimen struct{ wall, maybe bool }
+
+func (h *Holding) foldSpecimen(e *Entry) {
+	for _, v := range e.Versions {
+		d := v.(*events.SpecimenMade)
+		before, twice := h.specimens[d.Specimen]
+		beside := d.Cured == "wall"
+		h.specimens[d.Specimen] = specimen{wall: beside && !e.Maybe && (before.wall || !twice), maybe: beside || before.maybe}
 	}
-	t := Test{At: e.Ended.Late, MPa100: math.MaxInt, Wall: true}
+}
+
+func (h *Holding) foldTest(e *Entry) {
+	t := Test{At: e.Ended.Late, MPa100: math.MaxInt, Wall: !e.Maybe}
 	for _, v := range e.Versions {
 		d := v.(*events.SpecimenTested)
+		t.Wall = t.Wall && (t.Specimen == d.Specimen || t.MPa100 == math.MaxInt)
 		t.Specimen = d.Specimen
 		t.MPa100 = min(t.MPa100, int(math.Floor(float64(*d.StrengthMPa*100))))
+		cured := specimen{true, true} // on the wall itself
 		if d.Specimen != "" {
-			t.Wall = t.Wall && h.specimens[d.Specimen]
+			cured = h.specimens[d.Specimen]
 		}
-		t.Wall = t.Wall && d.Specimen == e.Last().(*events.SpecimenTested).Specimen
+		t.Wall, t.Against = t.Wall && cured.wall, t.Against || cured.maybe
 	}
 	h.Tests = append(h.Tests, t)
 }
 
-// CriterionOf reads an engineer's criterion by the strictest of its versions.
+// CriterionOf reads an engineer's criterion by the strictest of its versions. What
+// it asks for counts at once; what it allows waits for a second person.
 func CriterionOf(e *Entry, d *events.CriterionSet) Criterion {
-	c := Criterion{By: e.By, At: e.Began.Early, Drawing: d.Drawing, Clause: d.Clause, Mix: d.Mix, CoreCounts: !e.Maybe, AgeSuffices: !e.Maybe}
+	c := Criterion{By: e.By, At: e.Began.Early, Drawing: d.Drawing, Clause: d.Clause, Mix: d.Mix}
+	var core, age said
 	for _, v := range e.Versions {
 		x := v.(*events.CriterionSet)
 		c.FloorS = max(c.FloorS, Seconds(x.FloorH))
@@ -476,13 +492,24 @@ func CriterionOf(e *Entry, d *events.CriterionSet) Criterion {
 			c.MPa100 = max(c.MPa100, int(math.Ceil(float64(*x.StrengthMPa*100))))
 		}
 		if x.Mix != d.Mix {
-			c.Mix, c.CoreCounts, c.AgeSuffices = "", false, false
+			c.Mix = ""
 		}
-		c.CoreSaid, c.AgeSaid = c.CoreSaid || x.CoreCounts != nil, c.AgeSaid || x.AgeSuffices != nil
-		c.CoreCounts = c.CoreCounts && x.CoreCounts != nil && *x.CoreCounts
-		c.AgeSuffices = c.AgeSuffices && x.AgeSuffices != nil && *x.AgeSuffices
+		core.hear(x.CoreCounts)
+		age.hear(x.AgeSuffices)
 	}
+	c.CoreCounts, c.AgeSuffices = core.yes && e.settled(), age.yes && e.settled()
+	c.CoreSaid, c.AgeSaid = c.CoreCounts || core.no, c.AgeSuffices || age.no
+	c.Waits = (core.yes || age.yes) && !e.settled()
 	return c
+}
+
+// said gathers what the versions of an entry answer.
+type said struct{ yes, no bool }
+
+func (s *said) hear(answer *bool) {
+	if answer != nil {
+		s.yes, s.no = s.yes || *answer, s.no || !*answer
+	}
 }
 
 // Seconds turns hours into whole seconds, rounded up; nil is 0.
@@ -498,10 +525,9 @@ func (h *Holding) foldLine(e *Entry) {
 	for i, v := range e.Versions {
 		d := v.(*events.LineRead)
 		l := lineOf(d)
-		l.At = e.Began.Early
-		l.After = l.After && !e.Maybe
+		l.At, l.Sure = e.Began.Early, l.After && !e.Maybe
 		if i > 0 {
-			l.After = l.After && worst.After
+			l.After, l.Sure = l.After || worst.After, l.Sure && worst.Sure
 			l.WorstMM, l.WholeMM, l.LeanMM = max(l.WorstMM, worst.WorstMM), max(l.WholeMM, worst.WholeMM), max(l.LeanMM, worst.LeanMM)
 		}
 		worst = l
