@@ -96,10 +96,12 @@ func (m *machine) fold() {
 func (m *machine) wait() { synctest.Wait() }
 
 // finish lets everything come to rest and compares what stands with what ought to.
+// A publication that fails is tried again later, so that every failure that was
+// drawn and not met yet takes a round.
 func (m *machine) finish() {
 	m.h.fold()
 	m.start()
-	for range 3 {
+	for range 8 {
 		for _, l := range m.loops {
 			l.settle()
 		}
