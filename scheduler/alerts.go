@@ -197,7 +197,7 @@ func (k *look) notOpen(joints []Joint) string {
 	acc := k.account()
 	c := k.judge(acc, joints)
 	var names []string
-	for _, n := range slices.Concat(c.cured, c.standing) {
+	for _, n := range c.beforePermit() {
 		if !n.met && !(n.name == Wind && n.have == windUnknown) {
 			names = append(names, n.name)
 		}

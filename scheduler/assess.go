@@ -37,52 +37,73 @@ func (k *look) place(a *Assessment, acc *account, c criteria) {
 	}
 	a.Fronts, a.Rate, a.Pressure = k.fronts(), k.rate(), k.pressure()
 	a.Loads, a.Spacing, a.Take = k.loads(), k.spacing(), k.take(a.Rate)
-	a.Faces, a.Checks = k.faces(a, c.cured[0].ruling, acc), k.checkLists(a)
+	a.Faces, a.Checks = k.faces(a, c.list[atComplete].ruling, acc), k.checkLists(a)
 }
 
 // criteria are the lines of the window at the look's moment.
 type criteria struct {
-	cured    []named
-	standing []named // support, wind, straight, hold
-	permit   named
-	steady   int64 // when all but the wind was met; 0: not
+	list   []named // in the order of the sheet
+	steady int64   // when all but the wind was met; 0: not
 }
 
+// Places of criteria in the list.
+const (
+	atComplete = 0
+	atCured    = 5 // how many are of the cured layer
+	atSupport  = 5
+	atStraight = 7
+	atPermit   = 9
+)
+
+func (c *criteria) cured() []named { return c.list[:atCured] }
+
+// beforePermit are all but the permit itself.
+func (c *criteria) beforePermit() []named { return c.list[:atPermit] }
+
 func (k *look) judge(acc *account, joints []Joint) criteria {
-	c := criteria{
-		cured:    []named{{Complete, k.complete()}, {Floor, k.floor()}, {Temperature, k.age(acc)}, {Strength, k.strength(acc)}, {Frost, k.frost(acc)}},
-		standing: []named{{Support, k.support()}, {Wind, k.wind()}, {Straight, k.straight()}, {Hold, k.hold(joints)}},
+	c := criteria{list: []named{{Complete, k.complete()}, {Floor, k.floor()}, {Temperature, k.age(acc)}, {Strength, k.strength(acc)}, {Frost, k.frost(acc)},
+		{Support, k.support()}, {Wind, k.wind()}, {Straight, k.straight()}, {Hold, k.hold(joints)}, {Permit, ruling{}}}}
+	opens := latest(metAt(c.cured()), c.list[atSupport].at, c.list[atStraight].at)
+	c.list[atPermit].ruling = k.permit(opens)
+	steady := true
+	for _, n := range c.list {
+		steady = steady && (n.met || n.name == Wind)
 	}
-	before := slices.Concat(c.cured, []named{c.standing[0], c.standing[2]})
-	c.permit = named{Permit, k.permit(metAt(before))}
-	if lasting := append(before, c.standing[3], c.permit); allMet(lasting) {
-		c.steady = metAt(lasting)
+	if steady {
+		c.steady = latest(opens, c.list[atStraight+1].at, c.list[atPermit].at)
 	}
 	return c
 }
 
-func (c *criteria) all() []named { return slices.Concat(c.cured, c.standing, []named{c.permit}) }
+// latest is the last of some moments; 0 if one of them is not known.
+func latest(moments ...int64) int64 {
+	if slices.Contains(moments, 0) {
+		return 0
+	}
+	return slices.Max(moments)
+}
 
 // window puts the criteria together.
 func (k *look) window(c criteria, acc *account) (st Strip) {
-	all := c.all()
-	for i, n := range all {
+	st.Criteria = make([]Criterion, len(c.list))
+	for i, n := range c.list {
 		layer := LayerCured
-		if i >= len(c.cured) {
+		if i >= atCured {
 			layer = LayerStanding
 		}
-		st.Criteria = append(st.Criteria, Criterion{Name: n.name, Layer: layer, Met: n.met, MetAt: moment(n.at), Have: n.have, Need: n.need, Unit: n.unit, Note: n.note})
+		st.Criteria[i] = Criterion{Name: n.name, Layer: layer, Met: n.met, MetAt: moment(n.at), Have: n.have, Need: n.need, Unit: n.unit, Note: n.note}
 	}
-	if allMet(c.cured) {
-		st.CuredAt = moment(metAt(c.cured))
+	if allMet(c.cured()) {
+		st.CuredAt = moment(metAt(c.cured()))
 	}
-	st.Earliest = moment(metAt(all))
-	if st.Open = allMet(all) && metAt(all) <= k.now; st.Open {
+	last := metAt(c.list)
+	st.Earliest = moment(last)
+	if st.Open = allMet(c.list) && last <= k.now; st.Open {
 		st.OpenedAt = st.Earliest
 	}
 	early, likely, late := k.expect(acc)
 	st.Expected = Expected{moment(early), moment(likely), moment(late)}
-	st.Governs = k.governs(c.cured, append(slices.Clone(c.standing), c.permit), likely)
+	st.Governs = k.governs(c.list, likely)
 	return st
 }
 
@@ -108,25 +129,25 @@ func metAt(list []named) int64 {
 }
 
 // governs names the criterion that the window waits for, or the last that was met.
-func (k *look) governs(cured, standing []named, likely int64) string {
-	unknown := []string{Complete, Frost, Strength}
-	if i := slices.IndexFunc(cured, func(n named) bool { return !n.met && slices.Contains(unknown, n.name) && !k.laterAnyway(n.name) }); i >= 0 {
-		return cured[i].name
+// What time does not bring about comes first, then time and temperature, then the
+// rest of the cured layer, and what holds the wall up today at the end.
+func (k *look) governs(list []named, likely int64) string {
+	for _, n := range list[:atCured] {
+		if !n.met && (n.name == Complete || n.name == Frost || n.name == Strength) && !k.laterAnyway(n.name) {
+			return n.name
+		}
 	}
-	floor, age := cured[1], cured[2]
+	floor, age := list[1], list[2]
 	switch {
 	case !age.met && age.at == 0 && (likely == 0 || likely > floor.at):
 		return Temperature
 	case !floor.met || !age.met:
-		return last([]named{floor, age})
+		return last(list[1:3])
 	}
-	if i := slices.IndexFunc(cured, func(n named) bool { return !n.met }); i >= 0 {
-		return cured[i].name
+	if i := slices.IndexFunc(list, func(n named) bool { return !n.met }); i >= 0 {
+		return list[i].name
 	}
-	if i := slices.IndexFunc(standing, func(n named) bool { return !n.met }); i >= 0 {
-		return standing[i].name
-	}
-	return last(slices.Concat(cured, standing))
+	return last(list)
 }
 
 // laterAnyway reports whether a criterion is met by the ordinary course of things

@@ -51,7 +51,7 @@ func longWall(days, braces int, finished bool) (*book, time.Time) {
 func (b *book) read(from time.Time, days int) {
 	for _, place := range []string{"top", "core"} {
 		for day := range days {
-			data := &events.TemperatureRead{Place: place, Probe: place}
+			data := &events.TemperatureRead{Place: place, Probe: place, Instrument: "logger"}
 			for i := range 96 {
 				at := from.Add(time.Duration(day)*24*time.Hour + time.Duration(i)*15*time.Minute)
 				data.Series = append(data.Series, events.TimedTemperature{At: at, Celsius: new(12 + float64(i%20)/10)})

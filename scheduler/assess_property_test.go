@@ -169,9 +169,9 @@ func differs(a, b scheduler.Assessment) []string {
 }
 
 // steady is what an assessment says, elapsed figures left out: ages, the sums so
-// far and what is expected of them.
+// far and what is expected of them, and the rates of a pour that goes on.
 func steady(a scheduler.Assessment) scheduler.Assessment {
-	a.At, a.Next = time.Time{}, time.Time{}
+	a = scheduler.Assessment{Site: a.Site, Wall: a.Wall, State: a.State, Strip: a.Strip, Braces: a.Braces, Joints: a.Joints, Alerts: a.Alerts}
 	strip := func(s scheduler.Strip) scheduler.Strip {
 		s.Expected, s.Governs = scheduler.Expected{}, ""
 		s.Criteria = slices.Clone(s.Criteria)
