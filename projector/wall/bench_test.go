@@ -5,61 +5,79 @@ import (
 	"testing"
 	"time"
 
-	"github.com/stretchr/testify/require"
-
 	"earlyage/events"
 	"earlyage/projector/wall"
 )
 
-// longPour is a closed wall of 40 m placed in many short lifts, one after the other.
-func longPour(b require.TestingT, lifts int) []wall.Fact {
-	core := 150.0
-	facts := []wall.Fact{benchFact(b, 1, pourDay, "wall.laid-out", &events.WallLaidOut{LengthM: metresOf(40000), HeightM: metresOf(15000), CoreMM: &core, Closed: true})}
-	for i := range lifts {
-		facts = append(facts, shortLift(b, i))
-	}
-	return facts
+// benchFact is one event of a device whose clock is right, as it is recorded.
+func benchFact(n uint64, at time.Time, kind events.Kind, data events.Data) wall.Fact {
+	return wall.Fact{Seq: n, Recorded: at, Event: events.Event{ID: fmt.Sprintf("e-%06d", n), Source: events.Source{Site: "north", Device: "phone-1"},
+		Kind: kind, Wall: "w1", Time: at, Sequence: n, HasOffset: true, Data: data}}
 }
 
-func shortLift(b require.TestingT, i int) wall.Fact {
-	from, at := i%80*500, pourDay.Add(time.Duration(i+1)*time.Minute)
-	return benchFact(b, uint64(i+2), at, "lift.placed", &events.LiftPlaced{FromM: metresOf(from), ToM: metresOf(from + 500), DepthM: metresOf(200), Began: at.Add(-time.Minute), Ended: at})
-}
-
-func benchFact(b require.TestingT, n uint64, at time.Time, kind events.Kind, d events.Data) wall.Fact {
-	e := events.Event{ID: fmt.Sprintf("e-%06d", n), Source: events.Source{Site: "north", Device: "phone-1"}, Kind: kind, Wall: "w1", Time: at, Sequence: n, HasOffset: true, Data: d}
-	require.NoError(b, e.Check())
-	return wall.Fact{Event: e, Seq: n, Recorded: at}
-}
-
-// BenchmarkOneMoreLift folds one more lift on a wall that holds a few and on one
-// that holds many: the two figures of one run are to be compared.
-func BenchmarkOneMoreLift(b *testing.B) {
-	for _, lifts := range []int{50, 500, 5000} {
-		b.Run(fmt.Sprint("on ", lifts), func(b *testing.B) {
-			facts := longPour(b, lifts+1000)
-			for b.Loop() {
-				b.StopTimer()
-				s := wall.New("north", "w1")
-				s.Add(facts[:lifts+1]...)
-				b.StartTimer()
-				for _, f := range facts[lifts+1:] {
-					s.Add(f)
+// BenchmarkFoldReading puts one more series of 15 minutes in, one reading each five,
+// on a wall that has been read for so many days: the ratio of the two is to be near 1.
+func BenchmarkFoldReading(b *testing.B) {
+	for _, days := range []int{1, 30} {
+		b.Run(fmt.Sprint(days, " days old"), func(b *testing.B) {
+			s, at, n := wall.New("north", "w1"), pourDay, uint64(1)
+			series := func() wall.Fact {
+				d := &events.TemperatureRead{Place: "top"}
+				for range 3 {
+					at = at.Add(5 * time.Minute)
+					d.Series = append(d.Series, events.TimedTemperature{At: at, Celsius: new(15 + float64(n%7))})
 				}
+				n++
+				return benchFact(n, at, "temperature.read", d)
 			}
-			b.ReportMetric(float64(b.Elapsed().Microseconds())/float64(b.N)/1000, "µs/lift")
+			s.Add(benchFact(1, at, "wall.laid-out", &events.WallLaidOut{LengthM: new(6.0), HeightM: new(2.4), CoreMM: new(200.0)}))
+			for range days * 96 {
+				s.Add(series())
+			}
+			s.Dirty()
+			b.ReportAllocs()
+			for b.Loop() {
+				s.Add(series())
+				s.Dirty()
+			}
 		})
 	}
 }
 
-// BenchmarkFoldWhole folds a whole wall at once, as when an entry comes late.
-func BenchmarkFoldWhole(b *testing.B) {
+// BenchmarkFoldLift puts one more lift on a wall of so many, behind the rest and
+// before them.
+func BenchmarkFoldLift(b *testing.B) {
 	for _, lifts := range []int{50, 5000} {
-		b.Run(fmt.Sprint(lifts, " lifts"), func(b *testing.B) {
-			facts := longPour(b, lifts)
-			for b.Loop() {
-				wall.New("north", "w1").Add(facts...)
+		for _, late := range []bool{false, true} {
+			name := fmt.Sprint(lifts, " lifts")
+			if late {
+				name += ", late"
 			}
-		})
+			b.Run(name, func(b *testing.B) {
+				s, at, n := wall.New("north", "w1"), pourDay, uint64(1)
+				lift := func(at time.Time) wall.Fact {
+					n++
+					from := float64(n % 100)
+					return benchFact(n, at, "lift.placed", &events.LiftPlaced{FromM: new(from), ToM: new(from + 1), DepthM: new(0.02), Began: at.Add(-time.Minute), Ended: at})
+				}
+				facts := []wall.Fact{benchFact(1, at, "wall.laid-out", &events.WallLaidOut{LengthM: new(101.0), HeightM: new(15.0), CoreMM: new(200.0)})}
+				for range lifts {
+					at = at.Add(time.Minute)
+					facts = append(facts, lift(at))
+				}
+				s.Add(facts...)
+				s.Dirty()
+				b.ReportAllocs()
+				for b.Loop() {
+					at = at.Add(time.Minute)
+					if late {
+						s.Add(lift(pourDay.Add(time.Second)))
+					} else {
+						s.Add(lift(at))
+					}
+					s.Dirty()
+				}
+			})
+		}
 	}
 }

@@ -42,6 +42,7 @@ type Track struct {
 	loose        []*day         // those that hold what is doubtful, or only a highest value
 	last         int64          // the last reading that counts, Unix ms; 0: none
 	typed        bool           // and a person typed it
+	scratch      []point        // for one day's slots at a time
 }
 
 // Day is what counts on one day of a track, in slots of five minutes.

@@ -96,6 +96,14 @@ func (y *day) resolveWind(g *group, c *Changes) {
 }
 
 func (y *day) resolveGroup(g *group, t *Track, c *Changes) {
+	if c == nil || !c.bears(g.key) { // as nearly all
+		if g.doubt {
+			y.doubt(g, 0)
+		} else {
+			y.put(g, false)
+		}
+		return
+	}
 	versions, maybe, gone := c.readings(g, t.Place, t.Probe)
 	if gone {
 		return

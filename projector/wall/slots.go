@@ -19,29 +19,41 @@ const (
 // flat gathers the points that bear on day n: its own, those of series begun
 // the days before, and one neighbour on each side.
 func (t *Track) flat(n int64) []point {
-	var out []point
+	out := t.scratch[:0]
 	for d := n - 2; d <= n+1; d++ {
 		if y := t.days[d]; y != nil {
 			out = append(out, y.points...)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b point) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.centi, b.centi)) })
-	out = slices.CompactFunc(out, func(a, b point) bool { return a.at == b.at })
-	raw := slices.Clone(out)
-	for i := range out {
-		if !out[i].typed {
-			continue
-		}
-		limit := int16(warmTyped)
-		if i > 0 {
-			limit = min(limit, raw[i-1].centi+jumpTyped)
-		}
-		if i+1 < len(raw) {
-			limit = min(limit, raw[i+1].centi+jumpTyped)
-		}
-		out[i].centi = min(out[i].centi, limit)
+	t.scratch = out
+	order := func(a, b point) int { return cmp.Or(cmp.Compare(a.at, b.at), cmp.Compare(a.centi, b.centi)) }
+	if !slices.IsSortedFunc(out, order) {
+		slices.SortStableFunc(out, order)
 	}
+	out = slices.CompactFunc(out, func(a, b point) bool { return a.at == b.at })
+	limitTyped(len(out), func(i int) (*int16, bool) { return &out[i].centi, out[i].typed })
 	return out
+}
+
+// limitTyped lets readings that one person typed count no warmer than they may,
+// by what stands beside them.
+func limitTyped(n int, at func(i int) (centi *int16, typed bool)) {
+	var before int16 // as it was read
+	for i := range n {
+		c, typed := at(i)
+		raw := *c
+		if typed {
+			*c = min(raw, warmTyped)
+			if i > 0 {
+				*c = min(*c, before+jumpTyped)
+			}
+			if i+1 < n {
+				next, _ := at(i + 1)
+				*c = min(*c, *next+jumpTyped)
+			}
+		}
+		before = raw
+	}
 }
 
 // flatSpans gathers the minimum thermometers that bear on day n, those typed by
@@ -56,20 +68,7 @@ func (t *Track) flatSpans(n int64) []span {
 	slices.SortStableFunc(out, func(a, b span) int {
 		return cmp.Or(cmp.Compare(a.from, b.from), cmp.Compare(a.to, b.to), cmp.Compare(a.centi, b.centi))
 	})
-	raw := slices.Clone(out)
-	for i := range out {
-		if !out[i].typed {
-			continue
-		}
-		limit := int16(warmTyped)
-		if i > 0 {
-			limit = min(limit, raw[i-1].centi+jumpTyped)
-		}
-		if i+1 < len(raw) {
-			limit = min(limit, raw[i+1].centi+jumpTyped)
-		}
-		out[i].centi = min(out[i].centi, limit)
-	}
+	limitTyped(len(out), func(i int) (*int16, bool) { return &out[i].centi, out[i].typed })
 	return out
 }
 
