@@ -54,6 +54,7 @@ type accountant struct {
 	each    func(at, seconds int64, s slotTemp, earned []int64)
 	began   func(f freeze, lost []int64) // the sums begin again
 	ahead   *account                     // stop where something becomes other than this
+	before  bool                         // it is of the time before clock zero: only its freezes are looked at
 }
 
 const nanoHour = int64(1e9)
@@ -179,6 +180,8 @@ func (a *accountant) slot(slot, from, end int64) {
 		s.frozen, s.unread, a.frosts = true, false, a.frosts[1:]
 	}
 	switch {
+	case s.frozen && s.unread && a.before && a.k.placedSince(from-freshMS, from):
+		s = slotTemp{source: FromNothing, centi: wall.None} // fresh concrete
 	case s.frozen && s.unread && from >= a.tail && a.now < a.silentAt:
 		a.out.pending = true
 	case s.frozen:
@@ -235,19 +238,17 @@ func (a *accountant) crossing(from, end int64, s slotTemp) int64 {
 // freezeAt notes a freeze. Before 3.5 MPa is shown the count begins again at the thaw.
 func (a *accountant) freezeAt(from, to int64, assumed bool) {
 	early := (a.shown == 0 || a.shown > from) && !(a.out.metAt != 0 && a.age)
-	n := len(a.out.freezes)
-	if n > 0 && from-a.out.freezes[n-1].to <= dayMS && a.out.freezes[n-1].early == early {
+	if n := len(a.out.freezes); n > 0 && from-a.out.freezes[n-1].to <= dayMS && a.out.freezes[n-1].early == early {
 		f := &a.out.freezes[n-1]
 		f.to, f.assumed = max(f.to, to), f.assumed && assumed
 	} else {
 		a.out.freezes = append(a.out.freezes, freeze{from, to, early, assumed})
-		n++
 	}
 	if !early {
 		return
 	}
 	if a.began != nil {
-		a.began(a.out.freezes[n-1], a.out.sums)
+		a.began(freeze{from, to, early, assumed}, a.out.sums)
 	}
 	a.out.metAt, a.out.relMet = 0, 0
 	clear(a.out.sums)
@@ -258,6 +259,7 @@ func (a *accountant) freezeAt(from, to int64, assumed bool) {
 func (k *look) account() *account {
 	a := k.accountant(k.now)
 	a.relNeed = k.relationNeed()
+	a.out.freezes = k.freezesBefore()
 	a.run(k.now)
 	if a.zero != 0 && !a.done() {
 		k.at(a.zero)
@@ -265,6 +267,34 @@ func (k *look) account() *account {
 		k.foresee(a)
 	}
 	return &a.out
+}
+
+// freshMS is how long fresh concrete that nobody reads is not taken to have frozen
+// while the pour goes on (common practice, no source).
+const freshMS = 6 * hourMS
+
+// placedSince reports whether concrete was placed between two moments.
+func (k *look) placedSince(from, to int64) bool {
+	return slices.ContainsFunc(k.wall.Pour.Lifts, func(l wall.Lift) bool { return l.Ended.Late > from && l.Began.Early <= to })
+}
+
+// freezesBefore are the freezes of the concrete that stood when clock zero came: a
+// lift on top, or a line pulled straight, does not undo them.
+func (k *look) freezesBefore() []freeze {
+	started := k.wall.Pour.Started
+	if started == 0 || started >= k.zero {
+		return nil
+	}
+	frosts := k.frosts(started, min(k.zero-1, k.now))
+	if len(frosts) == 0 && k.zero-started <= freshMS {
+		return nil
+	}
+	y := *k
+	y.zero, y.next = started, 0
+	b := y.accountant(min(k.now, k.zero))
+	b.frosts, b.before = frosts, true
+	b.run(min(k.now, k.zero))
+	return slices.DeleteFunc(b.out.freezes, func(f freeze) bool { return !f.early })
 }
 
 // foresee runs the account on over what is already known of the time ahead: the

@@ -155,7 +155,7 @@ type hourRows struct {
 	by      map[string]int64
 	running []int64
 	resets  []Reset
-	frozen  freeze // the last
+	frozen  freeze // the last slot of it
 }
 
 func (r *hourRows) add(at, seconds int64, t slotTemp, earned []int64) {
@@ -181,9 +181,9 @@ func (r *hourRows) add(at, seconds int64, t slotTemp, earned []int64) {
 	}
 }
 
-// close finishes the last row.
+// close finishes the last row, once.
 func (r *hourRows) close() {
-	if len(r.rows) == 0 {
+	if len(r.rows) == 0 || r.rows[len(r.rows)-1].Sum != nil {
 		return
 	}
 	row := &r.rows[len(r.rows)-1]
@@ -195,13 +195,13 @@ func (r *hourRows) close() {
 	row.Source = strings.Join(words, "; ")
 }
 
+// reset begins the sums again; while frost lasts it only grows.
 func (r *hourRows) reset(f freeze, lost []int64) {
-	if n := len(r.resets); n > 0 && r.frozen.from == f.from {
-		last := &r.resets[n-1]
-		last.To, last.Assumed = moment(f.to), f.assumed
-		for i, v := range lost {
-			last.Lost[i] += v
-		}
+	if n := len(r.rows); n > 0 && floorDiv(r.rows[n-1].At.UnixMilli(), hourMS) != floorDiv(f.from, hourMS) {
+		r.close() // the frost comes with the next hour
+	}
+	if n := len(r.resets); n > 0 && r.frozen.to == f.from && r.frozen.assumed == f.assumed {
+		r.resets[n-1].To = moment(f.to)
 	} else {
 		r.resets = append(r.resets, Reset{From: moment(f.from), To: moment(f.to), Assumed: f.assumed, Lost: slices.Clone(lost)})
 	}

@@ -131,6 +131,12 @@ func TestTheNaiveModelAgrees(t *testing.T) {
 			require.Equal(rt, want.IsZero(), got.MetAt.IsZero(), "%s: naive %s, accountant %s (%s of 48 h)", rule, want, got.MetAt, got.Have)
 			require.Equal(rt, frozen, !frost.Met, "%s: frost, %s", rule, frost.Have)
 		}
+		sheet := scheduler.SheetOf(f.site, f.devices, f.wall(propertySite, propertyWall), scheduler.Hub{}, until)
+		for _, other := range sheet.Others {
+			if other.Policy && !frozen { // counted slot by slot, without strides
+				require.Equal(rt, got.MetAt, other.MetAt, "%s on the sheet", other.Name)
+			}
+		}
 		if !want.IsZero() {
 			compared++
 			require.LessOrEqual(rt, want.Sub(got.MetAt).Abs(), time.Minute, "%s: naive %s, accountant %s", rule, want, got.MetAt)

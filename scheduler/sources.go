@@ -2,6 +2,7 @@ package scheduler
 
 import (
 	"earlyage/projector/wall"
+	"earlyage/scheduler/concrete"
 )
 
 // Sources of a counted temperature, the strongest first.
@@ -26,6 +27,9 @@ const (
 	// typedSilentMS is the silence after which a thermometer that people read
 	// counts as lost: it is read twice a day (common practice, no source).
 	typedSilentMS = 14 * hourMS
+	// unreadMS is how long after the last concrete the first reading of the top may
+	// come before frost is assumed, ms (common practice, no source).
+	unreadMS = 2 * hourMS
 )
 
 // sources decides which temperature counts in a slot: the coldest top probe, or
@@ -36,7 +40,7 @@ type sources struct {
 	zero      int64
 	tracks    [3][]*wall.Track // top, core and face, air
 	tail      int64            // the last reading of the top, Unix ms; clock zero if there is none
-	silentAt  int64            // when the top counts as lost, if no reading comes
+	silentAt  int64            // when frost is assumed, if no reading comes; until then nothing counts
 	lastRead  int64            // the last reading of any of them
 	coreOK    bool
 	day       int64
@@ -47,6 +51,7 @@ type sources struct {
 	quiet     bool // the top was read and neither it nor the core came near 0 °C that day
 	lostUntil int64
 	lost      int16 // coldest reading of the top probes about their silence
+	safe      bool  // and too little time between them for frost
 	hour      int   // index into the site's forecast hours
 	readTo    int64 // until when the wall counts as read
 }
@@ -74,19 +79,26 @@ func (k *look) sources(now int64) sources {
 			s.lastRead = max(s.lastRead, at)
 		}
 	}
-	s.tail, s.silentAt = s.zero, s.zero+silentMS
+	s.tail, s.silentAt = s.zero, s.zero+unreadMS
 	for _, t := range s.tracks[0] {
 		at, read := t.LastAt()
 		if !read {
 			continue
 		}
 		s.tail = max(s.tail, at)
-		if t.Typed() {
-			at += typedSilentMS - silentMS
-		}
-		s.silentAt = max(s.silentAt, at+silentMS)
+		s.silentAt = max(s.silentAt, at+waitFor(t, at))
 	}
 	return s
+}
+
+// waitFor is how long nothing counts after a top probe's last reading before frost
+// is assumed: as long as it takes from that temperature down to 0 °C, or until a
+// person would read the thermometer again.
+func waitFor(t *wall.Track, last int64) int64 {
+	if t.Typed() {
+		return typedSilentMS
+	}
+	return min(max(int64(t.Around(last).Before)*hourMS/fastest, silentMS), freshMS)
 }
 
 // open makes a day ready to be read.
@@ -158,7 +170,8 @@ func (s *sources) temperature(slot, from int64) slotTemp {
 	if air := at(s.capped[2], i); air != wall.None {
 		t.centi = min(t.centi, air-airMargin)
 	}
-	t.frozen = t.centi <= 0
+	// A gap in the record of the top is not taken for frost where it is too short for it.
+	t.frozen = t.centi <= 0 && !(len(s.tracks[0]) > 0 && s.safe)
 	t.unread = t.frozen
 	return t
 }
@@ -200,7 +213,7 @@ func (s *sources) lostTop(from int64) int16 {
 	if from < s.lostUntil {
 		return s.lost
 	}
-	s.lost, s.lostUntil = 1<<15-1, 1<<62
+	s.lost, s.lostUntil, s.safe = 1<<15-1, 1<<62, len(s.tracks[0]) > 0
 	for _, t := range s.tracks[0] {
 		n := t.Around(from)
 		if n.BeforeAt != 0 {
@@ -210,8 +223,26 @@ func (s *sources) lostTop(from int64) int16 {
 			s.lost = min(s.lost, n.After)
 			s.lostUntil = min(s.lostUntil, n.AfterAt)
 		}
+		s.safe = s.safe && s.bridged(n)
 	}
 	return s.lost
+}
+
+// fastest is how fast the top may be taken to cool, and to warm again, hundredths
+// of a kelvin in an hour: the 3 °C in any 1 h that UFGS allows concrete (NUMBERS 9,
+// found).
+const fastest = 300
+
+// bridged reports whether the top cannot have come down to 0 °C between two
+// readings, or between fresh concrete and the first reading.
+func (s *sources) bridged(n wall.Near) bool {
+	if n.AfterAt == 0 || n.AfterAt > s.now {
+		return false
+	}
+	if n.BeforeAt < s.zero {
+		n.BeforeAt, n.Before = s.zero, concrete.MinDeliveredC*100
+	}
+	return (int64(n.Before)+int64(n.After))*hourMS > fastest*(n.AfterAt-n.BeforeAt)
 }
 
 // forecast is the coldest that any forecast gave for the hour of a moment.
