@@ -50,7 +50,8 @@ func (l natsLink) One(ctx context.Context, p Post) (uint64, error) {
 // Drain asks the hub for its receipt and publishes what the hub does not have,
 // in the order of the numbers, in atomic batches, and one by one where a batch
 // holds something that the stream has already. When all is acknowledged, and
-// something is new since the last time, it makes and publishes device.reported.
+// something is new since the last time or that was 12 hours ago, it makes and
+// publishes device.reported.
 //
 // After an error everything that is not acknowledged waits for the next Drain.
 // An event that the server will not take does not stop the others. Without a
@@ -119,7 +120,7 @@ func (o *Outbox) plan(skip map[uint64]bool) (s *shipment, err error) {
 		if s, err = o.next(skip); err != nil || s != nil {
 			return err
 		}
-		report := o.book.due()
+		report := o.book.due(o.cfg.Now().UnixMilli(), o.cfg.Now().Add(-o.cfg.Keep).UnixMilli())
 		if report == nil || len(skip) > 0 {
 			return nil
 		}

@@ -251,21 +251,30 @@ func (b *book) forgettable(e *entry, before int64) bool {
 	return e.done && e.at < before && b.settled(e)
 }
 
-// due returns the data of a device.reported that has to be made, or nil: when
-// everything is out and there is something that no report has named.
-func (b *book) due() *events.DeviceReported {
+// due returns the data of a device.reported that has to be made at a moment, or
+// nil: when everything is out and there is something that no report has named, or
+// the last report is old. Another device may have said since that the pour is
+// finished, and then every device that was there has to say again that it holds
+// nothing back. One that sent no entry after a moment has nothing to speak of.
+func (b *book) due(now, entered int64) *events.DeviceReported {
 	r := &events.DeviceReported{}
 	last := map[string]uint64{}
+	said, entries := int64(0), false
 	for _, e := range b.entries {
 		if b.waiting(e) {
 			return nil
+		}
+		if e.report {
+			said = max(said, e.at)
+		} else {
+			entries = entries || e.at >= entered
 		}
 		r.Last = e.number
 		if e.number > b.reported && e.wall != "" {
 			last[e.wall] = e.number
 		}
 	}
-	if r.Last <= b.reported {
+	if r.Last <= b.reported && (!entries || said == 0 || now-said < reportAgain.Milliseconds()) {
 		return nil
 	}
 	for w, n := range last {
@@ -290,6 +299,9 @@ func (b *book) sentWalls() map[string]uint64 {
 const (
 	reportKind      = events.Kind("device.reported")
 	mostReportWalls = 2000 // that one device.reported may name
+
+	// reportAgain is how old the last report may be while the outbox keeps entries.
+	reportAgain = 12 * time.Hour
 )
 
 // A publication that was acknowledged and that the hub still does not hold is
