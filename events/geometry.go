@@ -60,8 +60,8 @@ func round3(v float64) float64 { return math.Round(v*1000) / 1000 }
 func (d *WallLaidOut) miss() float64 {
 	var x, y, heading float64
 	for _, l := range d.Legs {
-		x += *l.LengthM * math.Cos(heading)
-		y += *l.LengthM * math.Sin(heading)
+		x += float64(*l.LengthM * math.Cos(heading))
+		y += float64(*l.LengthM * math.Sin(heading))
 		if l.TurnDeg != nil {
 			heading += *l.TurnDeg * math.Pi / 180
 		}

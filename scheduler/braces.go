@@ -29,7 +29,7 @@ func (r reach) parts(length int) [][2]int {
 
 // meets reports whether a joint lies in what is looked at.
 func (k *look) meets(j Joint) bool {
-	return k.brace == "" || k.reach.touches(int(j.FromM*1000), int(j.ToM*1000+0.5))
+	return k.brace == "" || k.reach.touches(int(j.FromM*1000), int(float64(j.ToM*1000)+0.5))
 }
 
 // standingAt lists the braces that stood at a moment, by station.

@@ -142,7 +142,7 @@ func (o *otherSums) finish(acc *account) []OtherRule {
 	return append(out, o.byHours()...)
 }
 
-func floorTenth(v float64) float64 { return float64(int64(v*10+1e-9)) / 10 }
+func floorTenth(v float64) float64 { return float64(int64(float64(v*10)+1e-9)) / 10 }
 
 // byHours are the rules that count hours, and those that ask for a strength.
 func (o *otherSums) byHours() []OtherRule {

@@ -102,7 +102,7 @@ func (k *look) insertionPoints(c *collector) {
 			continue
 		}
 		if radius := k.radius(v); radius > 0 && float64(v.SpacingMM) > concrete.SpacingPerRadius*radius {
-			note(&apart, float64(v.SpacingMM)-concrete.SpacingPerRadius*radius, v, "vibrated every %d mm, at most %.0f mm, 1.5 radii of action (ACI 309R 7.2, from memory)", v.SpacingMM, concrete.SpacingPerRadius*radius)
+			note(&apart, float64(v.SpacingMM)-float64(concrete.SpacingPerRadius*radius), v, "vibrated every %d mm, at most %.0f mm, 1.5 radii of action (ACI 309R 7.2, from memory)", v.SpacingMM, concrete.SpacingPerRadius*radius)
 		}
 	}
 	for _, w := range [3]worst{into, apart, out} {

@@ -103,5 +103,5 @@ func RestrictedZone(height, length float64) (Zone, error) {
 		return Zone{}, fmt.Errorf("restricted zone: %w", err)
 	}
 	margin := 4 * unit.Foot
-	return Zone{Required: over(height, 2.4), Out: height + margin, Length: length + 2*margin}, nil
+	return Zone{Required: over(height, 2.4), Out: height + margin, Length: length + float64(2*margin)}, nil
 }

@@ -48,7 +48,7 @@ func (d Difference) Kelvin() float64 { return float64(d) }
 func (d Difference) Fahrenheit() float64 { return float64(d) * 1.8 }
 
 // fahrenheit converts a temperature (not a difference) to °F.
-func fahrenheit(c float64) float64 { return c*1.8 + 32 }
+func fahrenheit(c float64) float64 { return float64(c*1.8) + 32 }
 
 // ColdWeatherC is the air temperature of ACI 306R-16, 4 °C (40 °F).
 const ColdWeatherC = 4.0

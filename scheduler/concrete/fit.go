@@ -118,7 +118,7 @@ func checkSpecimens(data []Specimen) (first, last float64, err error) {
 func leastSquares(m model, data []Specimen) ([]float64, error) {
 	scale := 0.0
 	for _, s := range data {
-		scale += s.MPa * s.MPa
+		scale += float64(s.MPa * s.MPa)
 	}
 	by := make([]float64, fitParameters)
 	problem := optimize.Problem{
@@ -126,7 +126,7 @@ func leastSquares(m model, data []Specimen) ([]float64, error) {
 			sum := 0.0
 			for _, s := range data {
 				d := m.at(free, s.AgeDays, nil) - s.MPa
-				sum += d * d
+				sum += float64(d * d)
 			}
 			return sum / scale
 		},
@@ -168,7 +168,7 @@ func scatter(m model, free []float64, data []Specimen) (StrengthFit, error) {
 	sum := 0.0
 	for _, s := range data {
 		d := m.at(free, s.AgeDays, nil) - s.MPa
-		sum += d * d
+		sum += float64(d * d)
 		normal.SymRankOne(normal, 1, mat.NewVecDense(fitParameters, m.slopes(free, s.AgeDays)))
 	}
 	var chol mat.Cholesky

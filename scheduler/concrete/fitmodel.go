@@ -40,7 +40,7 @@ func (m hyperbolicModel) at(free []float64, ageDays float64, by []float64) float
 func (m hyperbolicModel) slopes(free []float64, ageDays float64) []float64 {
 	c := m.curve(free)
 	span := max(0, ageDays-c.T0Days)
-	root := 1 + c.KPerDay*span
+	root := 1 + float64(c.KPerDay*span)
 	return []float64{
 		c.KPerDay * span / root,
 		c.SuMPa * span / (root * root),
@@ -99,16 +99,16 @@ func bestScale(data []Specimen, unit func(float64) float64) (scale, sum float64)
 	var xy, xx float64
 	for _, s := range data {
 		x := unit(s.AgeDays)
-		xy += x * s.MPa
-		xx += x * x
+		xy += float64(x * s.MPa)
+		xx += float64(x * x)
 	}
 	if xx == 0 || xy <= 0 {
 		return 1, math.Inf(1)
 	}
 	scale = xy / xx
 	for _, s := range data {
-		d := scale*unit(s.AgeDays) - s.MPa
-		sum += d * d
+		d := float64(scale*unit(s.AgeDays)) - s.MPa
+		sum += float64(d * d)
 	}
 	return scale, sum
 }

@@ -99,7 +99,7 @@ func (s Series) withShifted(window float64) Series {
 		}
 		a, b := s[i], s[i+1]
 		share := (h - a.Hours) / (b.Hours - a.Hours)
-		out = append(out, Reading{h, a.TempC + share*(b.TempC-a.TempC)})
+		out = append(out, Reading{h, a.TempC + float64(share*(b.TempC-a.TempC))})
 	}
 	return out
 }

@@ -56,7 +56,7 @@ func (i Ingredients) validate() error {
 
 // capacity is the heat capacity of the mix, as a mass of water.
 func (i Ingredients) capacity() float64 {
-	return specificHeatRatio*(i.Cement+i.Aggregate) + i.Water + i.Moisture + i.Ice
+	return float64(specificHeatRatio*(i.Cement+i.Aggregate)) + i.Water + i.Moisture + i.Ice
 }
 
 // FreshTemperature is the temperature of fresh concrete from its ingredients:
@@ -80,8 +80,8 @@ func FreshTemperature(i Ingredients) (FreshMix, error) {
 	}
 	out.TooIcy = over(out.IceShare, IceShareGood)
 	latent := cmp.Or(i.Latent, LatentIce)
-	heat := specificHeatRatio*(i.AggregateC*i.Aggregate+i.CementC*i.Cement) +
-		i.WaterC*i.Water + i.MoistureC*i.Moisture - latent*i.Ice
+	heat := float64(specificHeatRatio*(float64(i.AggregateC*i.Aggregate)+float64(i.CementC*i.Cement))) +
+		float64(i.WaterC*i.Water) + float64(i.MoistureC*i.Moisture) - float64(latent*i.Ice)
 	out.TempC = heat / i.capacity()
 	return out, nil
 }

@@ -98,8 +98,8 @@ func (c Cement) Heat() (float64, error) {
 	if err := c.validate(); err != nil {
 		return 0, fmt.Errorf("cement heat: %w", err)
 	}
-	return 500*c.C3S + 260*c.C2S + 866*c.C3A + 420*c.C4AF +
-		624*c.SO3 + 1186*c.FreeLime + 850*c.MgO, nil
+	return float64(500*c.C3S) + float64(260*c.C2S) + float64(866*c.C3A) + float64(420*c.C4AF) +
+		float64(624*c.SO3) + float64(1186*c.FreeLime) + float64(850*c.MgO), nil
 }
 
 // Binder is what hardens: a cement with what replaces part of it, and the
@@ -165,16 +165,16 @@ func (b Binder) Hydration() (Hydration, error) {
 	part := 1 - b.Ash - b.Slag
 	c3s, c3a, c4af, so3 := part*b.Cement.C3S, part*b.Cement.C3A, part*b.Cement.C4AF, part*b.Cement.SO3
 	blaine, lime := b.Cement.Blaine, b.AshLime
-	energyFactor := 1 - 1.05*b.Ash*(1-lime/maxAshLime) + 0.40*b.Slag
+	energyFactor := 1 - float64(1.05*b.Ash*(1-lime/maxAshLime)) + float64(0.40*b.Slag)
 	return Hydration{
-		Heat: heat*part + 461*b.Slag + 1800*lime*b.Ash,
+		Heat: float64(heat*part) + float64(461*b.Slag) + float64(1800*lime*b.Ash),
 		Ultimate: math.Min(1,
-			1.031*b.WaterBinder/(0.194+b.WaterBinder)+0.50*b.Ash+0.30*b.Slag),
+			1.031*b.WaterBinder/(0.194+b.WaterBinder)+float64(0.50*b.Ash)+float64(0.30*b.Slag)),
 		Slope: 181.4 * math.Pow(c3a, 0.146) * math.Pow(c3s, 0.227) *
 			math.Pow(blaine, -0.535) * math.Pow(so3, 0.558) * math.Exp(-0.647*b.Slag),
 		Time: 66.78 * math.Pow(c3a, -0.154) * math.Pow(c3s, -0.401) *
 			math.Pow(blaine, -0.804) * math.Pow(so3, -0.758) *
-			math.Exp(2.187*b.Slag+9.50*b.Ash*lime),
+			math.Exp(float64(2.187*b.Slag)+float64(9.50*b.Ash*lime)),
 		ActivationEnergy: 22100 * energyFactor * math.Pow(c3a, 0.30) *
 			math.Pow(c4af, 0.25) * math.Pow(blaine, 0.35),
 	}, nil

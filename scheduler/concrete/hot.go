@@ -54,10 +54,10 @@ func Evaporation(f EvaporationFormula, concreteC, airC, humidity, windMS float64
 	case UnoSI:
 		rate = 5 * powers(concreteC+18, airC+18, humidity) * (kmh + 4) * 1e-6
 	case UnoUS:
-		lbft2h := powers(concreteC*1.8+32, airC*1.8+32, humidity) * (1 + 0.4*windMS/unit.MPH) * 1e-6
+		lbft2h := powers(float64(concreteC*1.8)+32, float64(airC*1.8)+32, humidity) * (1 + 0.4*windMS/unit.MPH) * 1e-6
 		rate = lbft2h * unit.Pound / unit.SquareFoot
 	case Menzel:
-		rate = 0.315 * (vapourPressure(concreteC) - humidity*vapourPressure(airC)) * (0.253 + 0.060*kmh)
+		rate = 0.315 * (vapourPressure(concreteC) - float64(humidity*vapourPressure(airC))) * (0.253 + float64(0.060*kmh))
 	default:
 		return 0, fmt.Errorf("evaporation: formula %d: none of the four", f)
 	}
@@ -67,7 +67,7 @@ func Evaporation(f EvaporationFormula, concreteC, airC, humidity, windMS float64
 // powers is the bracket of the nomograph. Below 0 °F the power of the air's
 // temperature has no real value, and is taken as nothing.
 func powers(surface, air, humidity float64) float64 {
-	return math.Pow(surface, 2.5) - humidity*math.Pow(math.Max(0, air), 2.5)
+	return math.Pow(surface, 2.5) - float64(humidity*math.Pow(math.Max(0, air), 2.5))
 }
 
 // vapourPressure is the saturation pressure of water in kPa.

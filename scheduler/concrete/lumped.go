@@ -18,7 +18,7 @@ func Cooled(start, air, timeConstant, hours float64) (float64, error) {
 		return 0, fmt.Errorf("cooled temperature: %w", err)
 	}
 	// Rounding must not carry it past either end.
-	t := air + (start-air)*math.Exp(-hours/timeConstant)
+	t := air + float64((start-air)*math.Exp(-hours/timeConstant))
 	return min(max(t, min(air, start)), max(air, start)), nil
 }
 
@@ -135,18 +135,18 @@ type lump struct {
 type lumpState struct{ base, age float64 }
 
 func (s lumpState) plus(h float64, d lumpState) lumpState {
-	return lumpState{s.base + h*d.base, s.age + h*d.age}
+	return lumpState{s.base + float64(h*d.base), s.age + float64(h*d.age)}
 }
 
 func (l *lump) temperature(s lumpState) float64 {
-	return s.base + l.mix.fullRise()*l.mix.Hydration.degree(s.age)
+	return s.base + float64(l.mix.fullRise()*l.mix.Hydration.degree(s.age))
 }
 
 func (l *lump) slope(hour float64, s lumpState) lumpState {
 	t := l.temperature(s)
 	d := lumpState{age: l.mix.Hydration.ageFactor(t)}
 	for _, way := range l.losses {
-		d.base -= way.rate * (t - way.air.At(hour))
+		d.base -= float64(way.rate * (t - way.air.At(hour)))
 	}
 	return d
 }

@@ -27,7 +27,7 @@ func (s Series) withCrossings(tempC float64) Series {
 		if i > 0 {
 			before := s[i-1]
 			share := (tempC - before.TempC) / (r.TempC - before.TempC)
-			at := before.Hours + share*(r.Hours-before.Hours)
+			at := before.Hours + float64(share*(r.Hours-before.Hours))
 			if at > before.Hours && at < r.Hours {
 				out = append(out, Reading{at, tempC})
 			}
@@ -89,7 +89,7 @@ func (s Series) until(hours float64) Series {
 		}
 		before := s[i-1]
 		share := (hours - before.Hours) / (r.Hours - before.Hours)
-		return append(s[:i:i], Reading{hours, before.TempC + share*(r.TempC-before.TempC)})
+		return append(s[:i:i], Reading{hours, before.TempC + float64(share*(r.TempC-before.TempC))})
 	}
 	return s
 }
@@ -115,7 +115,7 @@ func CuringMoment(c CuringClass, r, setHours float64, s Series) (atHours float64
 			return 0, false, fmt.Errorf("curing moment: %w", err)
 		}
 		if left*period <= s[i].Hours-from {
-			return from + left*period, true, nil
+			return from + float64(left*period), true, nil
 		}
 		left -= (s[i].Hours - from) / period
 	}

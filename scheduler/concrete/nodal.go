@@ -117,11 +117,11 @@ func (m *mesh) flow(i int, air [2]float64) float64 {
 	t, last := m.temp, len(m.temp)-1
 	switch i {
 	case 0:
-		return m.link*(t[1]-t[0]) + m.faces[0]*(air[0]-t[0])
+		return float64(m.link*(t[1]-t[0])) + float64(m.faces[0]*(air[0]-t[0]))
 	case last:
-		return m.link*(t[last-1]-t[last]) + m.faces[1]*(air[1]-t[last])
+		return float64(m.link*(t[last-1]-t[last])) + float64(m.faces[1]*(air[1]-t[last]))
 	default:
-		return m.link * (t[i-1] - 2*t[i] + t[i+1])
+		return m.link * (t[i-1] - float64(2*t[i]) + t[i+1])
 	}
 }
 
@@ -134,7 +134,7 @@ func (m *mesh) air(hour float64) [2]float64 {
 func (m *mesh) crankNicolson(hour float64) {
 	now, next := m.air(hour), m.air(hour+m.dt)
 	mean := [2]float64{(now[0] + next[0]) / 2, (now[1] + next[1]) / 2}
-	m.step(m.dt, func(i int) float64 { return m.flow(i, mean) + m.capacity[i]*(m.newRise[i]-m.rise[i]) })
+	m.step(m.dt, func(i int) float64 { return m.flow(i, mean) + float64(m.capacity[i]*(m.newRise[i]-m.rise[i])) })
 }
 
 // backwardEuler is half a step from hour. Its matrix, 2C/dt + K, is twice that
@@ -143,7 +143,7 @@ func (m *mesh) crankNicolson(hour float64) {
 // carry on as a ripple.
 func (m *mesh) backwardEuler(hour float64) {
 	next := m.air(hour + m.dt/2)
-	m.step(m.dt/2, func(i int) float64 { return m.flow(i, next)/2 + m.capacity[i]*(m.newRise[i]-m.rise[i]) })
+	m.step(m.dt/2, func(i int) float64 { return m.flow(i, next)/2 + float64(m.capacity[i]*(m.newRise[i]-m.rise[i])) })
 }
 
 // step ages the nodes by the mean of their speeds before and after (Heun), and
@@ -153,11 +153,11 @@ func (m *mesh) step(dt float64, drive func(int) float64) {
 	h := m.mix.Hydration
 	for i, t := range m.temp {
 		m.work[i] = h.ageFactor(t)
-		m.newAge[i] = m.age[i] + dt*m.work[i]
+		m.newAge[i] = m.age[i] + float64(dt*m.work[i])
 	}
 	m.solve(drive)
 	for i := range m.temp {
-		m.newAge[i] = m.age[i] + dt/2*(m.work[i]+h.ageFactor(m.newTemp[i]))
+		m.newAge[i] = m.age[i] + float64(dt/2*(m.work[i]+h.ageFactor(m.newTemp[i])))
 	}
 	m.solve(drive)
 	m.temp, m.newTemp = m.newTemp, m.temp
@@ -187,8 +187,8 @@ func (m *mesh) point(hour float64) HeatPoint {
 		if i == 0 || i == last {
 			weight /= 2
 		}
-		p.Mean += weight * t
-		p.Degree += weight * m.mix.Hydration.degree(m.age[i])
+		p.Mean += float64(weight * t)
+		p.Degree += float64(weight * m.mix.Hydration.degree(m.age[i]))
 		p.Age = min(p.Age, m.age[i])
 	}
 	return p

@@ -46,7 +46,7 @@ func (p Plowman) Percent(maturityCh float64) (float64, error) {
 	if err := inRange("maturity", maturityCh, 1, maxPlowmanCh, "°C·h"); err != nil {
 		return 0, err
 	}
-	return max(0, p.A+p.B*math.Log10(maturityCh/1000)), nil
+	return max(0, p.A+float64(p.B*math.Log10(maturityCh/1000))), nil
 }
 
 // MPa is the strength at a maturity of 1 to 20,000 °C·h (from memory); another

@@ -144,7 +144,7 @@ func (k aci) unitWeight(kNm3 float64) float64 {
 // temp is the divisor of the formulas.
 func (k aci) temp(c float64) float64 {
 	if k.fahrenheit {
-		return c*1.8 + 32
+		return float64(c*1.8) + 32
 	}
 	return c + k.zeroT
 }
@@ -160,7 +160,7 @@ func (k aci) bracket(p Placing) float64 {
 	if k.first(p) {
 		return (k.base + k.rise1*r/t) * k.kPa
 	}
-	return (k.base + (k.constant2+k.rise2*r)/t) * k.kPa
+	return (k.base + (k.constant2+float64(k.rise2*r))/t) * k.kPa
 }
 
 // fullHead lists the reasons for which no formula holds.
@@ -258,7 +258,7 @@ func (k aci) greatestRate(c Constants, ratedKPa, ceiling float64, p Placing) (Ra
 	bracket := ratedKPa/(k.kPa*cw*chemistry(p.Binder, p.Retarder)) - k.base
 	rate, by := bracket*t/k.rise1, FormulaACIFirst
 	if !k.first(p) {
-		rate, by = (bracket*t-k.constant2)/k.rise2, FormulaACISecond
+		rate, by = (float64(bracket*t)-k.constant2)/k.rise2, FormulaACISecond
 	}
 	// A hair less, so that rounding never carries the pressure over the rating.
 	rate *= k.metre * (1 - 1e-9)

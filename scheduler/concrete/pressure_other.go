@@ -42,7 +42,7 @@ func CIRIAPressure(p Placing, formHeight float64) (Pressure, error) {
 		return p.head(NoteRateHigh), nil
 	}
 	k := 36 / (p.TempC + 16)
-	kPa := p.UnitWeight * (root + ciriaC2(p.Binder, p.Retarder)*k*k*math.Sqrt(formHeight-root))
+	kPa := p.UnitWeight * (root + float64(ciriaC2(p.Binder, p.Retarder)*k*k*math.Sqrt(formHeight-root)))
 	return p.limited(kPa, kPa, FormulaCIRIA, aciNotes(p)), nil
 }
 
@@ -114,7 +114,7 @@ func DIN1980Pressure(d DIN1980) (Pressure, error) {
 	}
 	slope := map[Consistency]float64{Stiff: 5, Plastic: 10, Soft: 14}[d.Consistency]
 	base := map[Consistency]float64{Stiff: 21, Plastic: 19, Soft: 18}[d.Consistency]
-	kPa := (slope*d.Rate + base) * (145 - 3*math.Min(d.TempC, 25)) / 100
+	kPa := (float64(slope*d.Rate) + base) * (145 - float64(3*math.Min(d.TempC, 25))) / 100
 	return p.limited(kPa, kPa, FormulaDIN1980, notes), nil
 }
 
@@ -145,7 +145,7 @@ func DIN2010Pressure(s SelfCompacting) (Pressure, error) {
 	case over(s.Rate, 7):
 		return p.head(NoteRateHigh), nil
 	}
-	formulaKPa := (1.0 + 0.26*s.Rate*s.SetHours) * s.UnitWeight
+	formulaKPa := (1.0 + float64(0.26*s.Rate*s.SetHours)) * s.UnitWeight
 	if formulaKPa < 30 {
 		return p.limited(30, formulaKPa, FormulaDIN2010Least, nil), nil
 	}

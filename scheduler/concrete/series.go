@@ -147,7 +147,7 @@ func (s Series) MeanC() (float64, error) {
 	}
 	sum := 0.0
 	for i := 1; i < len(s); i++ {
-		sum += mean(s[i-1], s[i]) * (s[i].Hours - s[i-1].Hours)
+		sum += float64(mean(s[i-1], s[i]) * (s[i].Hours - s[i-1].Hours))
 	}
 	return sum / (s[len(s)-1].Hours - s[0].Hours), nil
 }
@@ -168,7 +168,7 @@ func (s Series) FirstAtOrBelow(tempC float64) (float64, bool, error) {
 		}
 		before := s[i-1]
 		share := (before.TempC - tempC) / (before.TempC - r.TempC)
-		return before.Hours + share*(r.Hours-before.Hours), true, nil
+		return before.Hours + float64(share*(r.Hours-before.Hours)), true, nil
 	}
 	return 0, false, nil
 }

@@ -89,7 +89,7 @@ func (l SettingLine) MPa(minutes float64) (float64, error) {
 	if err := inRange("time of penetration", minutes, 1, 10000, "min"); err != nil {
 		return 0, err
 	}
-	return math.Pow(10, l.A+l.B*math.Log10(minutes)) * MPaPerPSI, nil
+	return math.Pow(10, l.A+float64(l.B*math.Log10(minutes))) * MPaPerPSI, nil
 }
 
 // SettingFit is a SettingLine fitted to readings.

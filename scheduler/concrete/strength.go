@@ -185,7 +185,7 @@ func (c ACI209) MPa(ageDays float64) (float64, error) {
 	if err := checkAge(ageDays); err != nil {
 		return 0, err
 	}
-	return c.F28MPa * ageDays / (c.A + c.B*ageDays), nil
+	return c.F28MPa * ageDays / (c.A + float64(c.B*ageDays)), nil
 }
 
 // AgeDays is the inverse of MPa, in days (computed). A strength under 0.1 MPa, and
@@ -198,7 +198,7 @@ func (c ACI209) AgeDays(mpa float64) (float64, error) {
 		return 0, err
 	}
 	ratio := mpa / c.F28MPa
-	return c.A * ratio / (1 - c.B*ratio), nil
+	return c.A * ratio / (1 - float64(c.B*ratio)), nil
 }
 
 // Hyperbolic is the curve of Carino 1984 and of the ASTM C1074 annex (from

@@ -37,7 +37,7 @@ func CentreLine(legs []float64, thickness float64, c Corners) (float64, error) {
 		}
 		sum += leg
 	}
-	sum += thickness * float64(c.Inward-c.Outward)
+	sum += float64(thickness * float64(c.Inward-c.Outward))
 	if err := inRange("centre line", sum, 0.001, 2e6, "m"); err != nil {
 		return 0, fmt.Errorf("centre line: corners against legs: %w", err)
 	}
@@ -82,7 +82,7 @@ func (t TakeOff) Quantity() (Quantity, error) {
 		if err := cmp.Or(inRange(name+" width", o.Width, 0, 100, "m"), inRange(name+" height", o.Height, 0, t.Height, "m")); err != nil {
 			return Quantity{}, fmt.Errorf("take-off: %w", err)
 		}
-		holes += o.Width * o.Height
+		holes += float64(o.Width * o.Height)
 	}
 	if err := inRange("area of openings", holes, 0, gross, "m²"); err != nil {
 		return Quantity{}, fmt.Errorf("take-off: %w", err)
@@ -93,7 +93,7 @@ func (t TakeOff) Quantity() (Quantity, error) {
 	q.Order = q.WithWaste + t.PumpLine
 	q.Trucks = whole(q.Order / t.Truck)
 	if q.Trucks > 0 {
-		q.LastTruck = math.Min(t.Truck, q.Order-float64(q.Trucks-1)*t.Truck)
+		q.LastTruck = math.Min(t.Truck, q.Order-float64(float64(q.Trucks-1)*t.Truck))
 	}
 	return q, nil
 }

@@ -110,7 +110,7 @@ func parts(t dimension, sign float64, rest string) (float64, string) {
 			return 0, reason
 		}
 		s := t.scales[next]
-		value := (sign*number - s.zero) * s.mul / s.div
+		value := (float64(sign*number) - s.zero) * s.mul / s.div
 		if !first {
 			reason = follows(t, last, next, whole, math.Abs(value))
 		}
