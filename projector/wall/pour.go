@@ -235,6 +235,7 @@ type Pour struct {
 	Started  int64 // Unix ms, early; 0: not begun
 	Resumed  int64 // Unix ms, late: last begun or resumed
 	Finished int64 // Unix ms, late; 0: not finished, or resumed since
+	unsure   int64 // Unix ms, late: last resumed at a time that is not sure
 	Stopped  bool  // standing still now
 	Planned  bool  // the standing stop is a planned joint
 	PumpML   int64 // pump rate, ml/h
@@ -361,13 +362,20 @@ func allVersions[T events.Data](e *Entry, ok func(T) bool) bool {
 	return true
 }
 
+// momentWidth is how wide the time of a moment is where it is only remembered.
+const momentWidth = 2*rememberedBy + clockTolerance
+
 func (p *Pour) foldMoment(e *Entry) {
 	switch e.Kind {
 	case "pour.started", "pour.resumed":
 		p.Started, p.Resumed = first(p.Started, e.Began.Early), max(p.Resumed, e.Ended.Late)
 		p.Finished, p.Stopped, p.Planned = 0, false, false
+		if e.Ended.Late-e.Began.Early > momentWidth {
+			p.unsure = max(p.unsure, e.Ended.Late)
+		}
 	case "pour.finished":
-		if !e.Maybe {
+		// What may have been resumed after it is not finished.
+		if !e.Maybe && e.Began.Early >= p.unsure {
 			p.Finished = max(p.Finished, e.Ended.Late)
 		}
 	case "line.corrected":
