@@ -50,7 +50,11 @@ func Decode(subject string, body []byte) (Event, error) {
 		return Event{}, err
 	}
 	if subject != "" && !e.isOn(subject) {
-		return Event{}, beyond(refuse("subject", clip(subject), "the subject that the envelope says: "+e.Subject()))
+		want := e.Subject()
+		if strings.HasPrefix(subject, "probe.") {
+			want = ProbeSubject(e)
+		}
+		return Event{}, beyond(refuse("subject", clip(subject), "the subject that the envelope says: "+want))
 	}
 	return e, nil
 }
@@ -163,11 +167,30 @@ func (env *envelope) event() (Event, error) {
 		return Event{}, err
 	}
 	if env.data == nil {
-		e.Data, err = DecodeData(e.Kind, env.late)
-		return e, err
+		if e.Data, err = DecodeData(e.Kind, env.late); err != nil {
+			return e, err
+		}
+		return e, e.checkAuthor()
 	}
 	e.Data = env.data
-	return e, checkData(e.Data)
+	if err := checkData(e.Data); err != nil {
+		return e, err
+	}
+	return e, e.checkAuthor()
+}
+
+// checkAuthor checks what the kind asks of its data and of by together.
+func (e *Event) checkAuthor() error {
+	ref := askedByAnother(e.Data, e.By)
+	if d, ok := e.Data.(*RecordAmended); ok {
+		if ref = askedByAnother(d.decoded, e.By); ref != nil {
+			ref = inner(ref)
+		}
+	}
+	if ref == nil {
+		return nil
+	}
+	return beyond(ref)
 }
 
 // fits checks that an event of this kind may stand on this wall or site, with
@@ -228,20 +251,4 @@ func checkData(d Data) error {
 func beyond(r *Refusal) *Refusal {
 	r.Beyond = true
 	return r
-}
-
-// isOn reports whether subject is the event's own, without making that string.
-func (e *Event) isOn(subject string) bool {
-	wall := e.Wall
-	if wall == "" {
-		wall = "_"
-	}
-	rest, ok := strings.CutPrefix(subject, "pour.")
-	for _, want := range [...]string{e.Source.Site, wall} {
-		var found bool
-		rest, found = strings.CutPrefix(rest, want)
-		ok = ok && found && strings.HasPrefix(rest, ".")
-		rest = strings.TrimPrefix(rest, ".")
-	}
-	return ok && rest == string(e.Kind)
 }

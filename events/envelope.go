@@ -82,13 +82,10 @@ func (e Event) Span() (began, ended time.Time) {
 	return began, ended
 }
 
-// Subject returns the NATS subject that the event is published to.
+// Subject returns the NATS subject that the event is published to by whoever
+// signs. ProbeSubject is the other one.
 func (e Event) Subject() string {
-	wall := e.Wall
-	if wall == "" {
-		wall = "_"
-	}
-	return "pour." + e.Source.Site + "." + wall + "." + string(e.Kind)
+	return "pour." + e.Source.Site + "." + e.place() + "." + string(e.Kind)
 }
 
 // wire is a CloudEvent in structured mode as it is written.

@@ -2,6 +2,7 @@ package events_test
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"earlyage/events"
@@ -13,6 +14,9 @@ func at(hour, minute int) time.Time {
 }
 
 var target = events.Target{Source: "/site/north/device/phone-7", ID: "0195f1c0-8a5e-7cc0-9d3b-0a1b2c3d4e5f"}
+
+// stationKey is the public key of an invented seed.
+const stationKey = "UDVEU3DD4KOFECV66VIHWEZOYX4ZKR3WV27L464SIIPOU2IUI3JCYSJF"
 
 var policy = events.Policy{
 	FloorH: new(60.0), EquivalentH: new(48.0), Rule: new("arrhenius"), QK: new(5000.0), DatumC: new(0.0),
@@ -48,7 +52,7 @@ var sampleData = map[events.Kind]events.Data{
 	"wall.handed-over": &events.WallHandedOver{At: at(9, 0), To: "framing crew", Note: "clean"},
 
 	"permit.issued": &events.PermitIssued{Number: "P-17", For: "strip", At: at(8, 0), Until: at(18, 0), Braces: []string{"b1", "b2"},
-		RequestedBy: "p-4f2a", ReviewedBy: "p-77aa", Statement: "w1-window-9", Conditions: "only while the gust is under 6 m/s"},
+		RequestedBy: "p-31cc", ReviewedBy: "p-77aa", Statement: "w1-window-9", Conditions: "only while the gust is under 6 m/s"},
 	"permit.withdrawn": &events.PermitWithdrawn{Number: "P-17", At: at(10, 0), Reason: "storm"},
 	"check.answered": &events.CheckAnswered{List: "before", Item: "ties-tight", Answer: "yes", Value: new(-1.5), At: at(7, 0), Note: "all rows",
 		Photos: []events.Photo{{Name: "row-1.jpg", SHA256: fmt.Sprintf("%064x", 0xfee)}}},
@@ -108,14 +112,20 @@ var sampleData = map[events.Kind]events.Data{
 	"record.voided":        &events.RecordVoided{Target: target, Reason: "another wall"},
 	"record.countersigned": &events.RecordCountersigned{Target: target, Role: "officer", Note: "seen on site"},
 
+	"person.appointed": &events.PersonAppointed{Person: "p-4f2a", Roles: []events.Role{events.Foreman, events.Officer}},
+	"person.retired":   &events.PersonRetired{Person: "p-77aa", Reason: "gone to another trade"},
+	"device.enrolled": &events.DeviceEnrolled{Device: "logger-2", Sort: "station", Key: stationKey,
+		Kinds: []events.Kind{"temperature.read", "device.reported"}},
+	"device.revoked": &events.DeviceRevoked{Device: "phone-7", Reason: "lost in the fresh concrete"},
+
 	"window.stated": &events.WindowStated{At: at(12, 0), Open: false, State: "curing", CuredAt: at(20, 0), Earliest: at(21, 0), Early: at(21, 0),
 		Likely: at(22, 0), Late: at(23, 0), Governs: "temperature", Text: "Not before 21:00. A guide for planning; the engineer governs.", Rules: "1",
 		Through: 991, Digest: fmt.Sprintf("%064x", 0xabc), Preceding: 880},
 	"alert.raised": &events.AlertRaised{Alert: "a-1", Kind: "joint-closing", Cause: "w1 0..2 m", Priority: "urgent", Since: at(9, 0),
 		Text: "Joint 0 to 2 m closes at 09:21.", Rules: "1", Preceding: 17},
 	"alert.cleared":      &events.AlertCleared{Alert: "a-1", Kind: "joint-closing", Cause: "w1 0..2 m", At: at(9, 15), Rules: "1"},
-	"alert.acknowledged": &events.AlertAcknowledged{Alert: "a-1", At: at(9, 2), Note: "truck is at the gate"},
-	"alert.shelved":      &events.AlertShelved{Alert: "a-1", At: at(9, 2), Until: at(17, 2), Reason: "probe is being changed"},
+	"alert.acknowledged": &events.AlertAcknowledged{Alert: "a-1", Kind: "joint-closing", At: at(9, 2), Note: "truck is at the gate"},
+	"alert.shelved":      &events.AlertShelved{Alert: "a-1", Kind: "joint-closing", At: at(9, 2), Until: at(17, 2), Reason: "probe is being changed"},
 	"sheet.issued": &events.SheetIssued{Date: "2026-01-12", At: at(11, 0), Rules: "1",
 		Walls: []events.SheetWall{{Wall: "w1", What: "expected", At: at(21, 0), Text: "temperature governs"}}},
 }
@@ -131,7 +141,10 @@ func sample(kind events.Kind) events.Event {
 		e.Wall, e.WallSequence = "", 0
 	}
 	if kind.SchedulerOnly() {
-		e.Source.Device, e.By = "hub", ""
+		e.Source.Device = events.HubDevice
+		if !strings.HasPrefix(string(kind), "person.") && !strings.HasPrefix(string(kind), "device.") {
+			e.By = "" // nobody asked for it
+		}
 	}
 	return e
 }

@@ -53,6 +53,7 @@ func (d *AlertCleared) span() (b, e time.Time) { return d.At, d.At }
 // AlertAcknowledged says that a person has seen an alert.
 type AlertAcknowledged struct {
 	Alert string    `json:"alert" rule:"need,len 1..64" doc:"the alert's id"`
+	Kind  string    `json:"kind,omitzero" rule:"token" doc:"kind of the alert, which says who may answer it; not given: an entry of the time before devices were enrolled"`
 	At    time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
 	Note  string    `json:"note,omitzero" doc:"what is being done"`
 }
@@ -63,6 +64,7 @@ func (d *AlertAcknowledged) span() (b, e time.Time) { return d.At, d.At }
 // AlertShelved puts an alert off.
 type AlertShelved struct {
 	Alert  string    `json:"alert" rule:"need,len 1..64" doc:"the alert's id"`
+	Kind   string    `json:"kind,omitzero" rule:"token" doc:"kind of the alert, which says who may answer it; not given: an entry of the time before devices were enrolled"`
 	At     time.Time `json:"at" rule:"need" doc:"from when"`
 	Until  time.Time `json:"until" rule:"need" doc:"to when, at most 8 h"`
 	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`

@@ -7,6 +7,8 @@ import (
 	"sync"
 	"time"
 	"unicode/utf8"
+
+	"github.com/nats-io/nkeys"
 )
 
 // textForm is a form of text. pattern is the same as fits, as far as a regular
@@ -20,7 +22,13 @@ type textForm struct {
 
 const tokenAllowed = "a-z, 0-9 and -, 1 to 40 characters"
 
-var zoneName = regexp.MustCompile(`^[A-Za-z0-9_+/-]{1,60}$`)
+var (
+	zoneName = regexp.MustCompile(`^[A-Za-z0-9_+/-]{1,60}$`)
+	userKey  = regexp.MustCompile(`^U[A-Z2-7]{55}$`)
+	kindName = regexp.MustCompile(`^[a-z]{1,30}\.[a-z-]{1,30}$`)
+)
+
+func isUserKey(s string) bool { return userKey.MatchString(s) && nkeys.IsValidPublicUserKey(s) }
 
 var textForms = map[string]textForm{
 	"token":      {fits: isToken, pattern: `^[a-z0-9-]{1,40}$`, allowed: tokenAllowed},
@@ -28,6 +36,8 @@ var textForms = map[string]textForm{
 	"source":     {fits: isSource, pattern: `^/site/(_|[a-z0-9-]{1,40})/device/[a-z0-9-]{1,40}$`, allowed: "/site/<site>/device/<device>, each of " + tokenAllowed},
 	"subject":    {fits: isSite, pattern: `^(_|[a-z0-9-]{1,40})$`, allowed: "a wall: " + tokenAllowed + "; or _ for the whole site"},
 	"hex64":      {fits: isHex64, pattern: `^[0-9a-f]{64}$`, allowed: "64 digits of 0-9 and a-f"},
+	"nkey":       {fits: isUserKey, pattern: userKey.String(), allowed: "the public NATS user key of 56 characters that begins with U", beyond: true},
+	"kind":       {fits: kindName.MatchString, pattern: kindName.String(), allowed: "a kind, <thing>.<what>"},
 	"hh:mm":      {fits: layout("15:04"), pattern: `^([01][0-9]|2[0-3]):[0-5][0-9]$`, allowed: "a time of day, hh:mm, 00:00 to 23:59"},
 	"yyyy-mm-dd": {fits: layout("2006-01-02"), pattern: `^[0-9]{4}-(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])$`, allowed: "a date, yyyy-mm-dd", beyond: true},
 	"zone":       {fits: isZone, pattern: zoneName.String(), allowed: "an IANA time zone, such as America/New_York", beyond: true},
