@@ -88,9 +88,3 @@ type Changed struct {
 	Raised  []face.Alarm `json:"raised,omitzero"`
 	Cleared []face.Alarm `json:"cleared,omitzero"`
 }
-
-// Trouble is the body of every answer that is no success.
-type Trouble struct {
-	Code    string `json:"code"`
-	Message string `json:"message"`
-}

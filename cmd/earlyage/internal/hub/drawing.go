@@ -42,7 +42,7 @@ func (w *web) drawing(rw http.ResponseWriter, r *http.Request) {
 	err := w.hub.look(func(p pictured) error {
 		s := p.Wall(ref)
 		if draw == nil || s == nil || !s.Known() {
-			return errNoWall
+			return errUnseen
 		}
 		place := p.Site(ref.Site)
 		units := r.FormValue("units")

@@ -14,13 +14,9 @@ import (
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/face"
-	"earlyage/events"
 	"earlyage/projector"
 	"earlyage/scheduler"
 )
-
-// errNoWall is what a client asked for that is not in the record.
-var errNoWall = errors.New("no such wall in the record")
 
 // web serves the hub's answers. They are made when they are asked for, so none
 // is older than the request.
@@ -79,7 +75,7 @@ func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 	err := w.hub.look(func(p pictured) error {
 		s := p.Wall(ref)
 		if s == nil || !s.Known() {
-			return errNoWall
+			return errUnseen
 		}
 		out.Head = p.head(w.hub.demo)
 		if r.FormValue("sheet") != "1" {
@@ -129,18 +125,14 @@ func (w *web) answer(rw http.ResponseWriter, body any, err error) {
 	w.write(rw, http.StatusOK, body)
 }
 
-// fail maps an error to a status: the client sees a code and a message, the log
-// the cause.
+// fail answers with why nothing was found or done.
 func (w *web) fail(rw http.ResponseWriter, err error) {
-	var refused *events.Refusal
-	switch {
-	case errors.Is(err, errNoWall):
-		w.write(rw, http.StatusNotFound, api.Trouble{Code: "no-such-wall", Message: errNoWall.Error()})
-	case errors.As(err, &refused):
-		w.write(rw, http.StatusBadRequest, api.Trouble{Code: "refused", Message: refused.Error()})
-	default:
+	p := problemOf(err)
+	if p.Status == http.StatusInternalServerError {
 		w.hub.log.Error("answer", "error", err)
-		w.write(rw, http.StatusInternalServerError, api.Trouble{Code: "internal", Message: "the hub could not answer; its log says why"})
+	}
+	if err := api.WriteProblem(rw, p); err != nil {
+		w.hub.log.Debug("answer not read to its end", "error", err)
 	}
 }
 
