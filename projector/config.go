@@ -61,6 +61,11 @@ type Config struct {
 	// store is made: an existing store that is not a demo's refuses to open.
 	Demo bool
 
+	// Unsigned is for trials and tests: events need no signature and no enrolled
+	// device. It is fixed when the store is made: an existing store whose events
+	// are signed refuses to open, and one that was made unsigned stays so.
+	Unsigned bool
+
 	// Receipts publishes what devices may forget. It is called after both
 	// commits, never while catching up, from one goroutine. After an error the
 	// same devices are tried again. Default: none are sent.

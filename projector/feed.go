@@ -14,6 +14,7 @@ type Change struct {
 	Through uint64
 	Walls   []Ref
 	Sites   []string
+	People  bool // persons, roles or devices changed: see Projector.Register
 }
 
 const feedRoom = 64
@@ -82,6 +83,7 @@ type unsaid struct {
 	through uint64 // mu, as all below
 	walls   map[Ref]struct{}
 	sites   map[string]struct{}
+	people  bool
 	devices map[events.Source]struct{} // whose receipts are due; an empty Device: the whole site's
 }
 
@@ -96,6 +98,7 @@ func (u *unsaid) add(items []item) (company bool) {
 	for i := range items {
 		it := &items[i]
 		u.through = max(u.through, it.seq)
+		u.people = u.people || it.enrols
 		if it.placed {
 			u.place(it.at)
 			company = company || it.at == Ref{Site: "_"}
@@ -156,7 +159,7 @@ func (u *unsaid) takeChange() (Change, bool) {
 	if len(u.walls)+len(u.sites) == 0 {
 		return Change{}, false
 	}
-	ch := Change{Through: u.through, Walls: make([]Ref, 0, len(u.walls)), Sites: make([]string, 0, len(u.sites))}
+	ch := Change{Through: u.through, People: u.people, Walls: make([]Ref, 0, len(u.walls)), Sites: make([]string, 0, len(u.sites))}
 	for at := range u.walls {
 		ch.Walls = append(ch.Walls, at)
 	}
@@ -165,7 +168,7 @@ func (u *unsaid) takeChange() (Change, bool) {
 	}
 	slices.SortFunc(ch.Walls, func(a, b Ref) int { return cmp.Or(cmp.Compare(a.Site, b.Site), cmp.Compare(a.Wall, b.Wall)) })
 	slices.Sort(ch.Sites)
-	u.walls, u.sites = nil, nil
+	u.walls, u.sites, u.people = nil, nil, false
 	return ch, true
 }
 

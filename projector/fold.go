@@ -12,6 +12,7 @@ import (
 
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/projector/people"
 	"earlyage/projector/site"
 	"earlyage/projector/wall"
 )
@@ -31,6 +32,8 @@ type fold struct {
 	walls   *cache
 	known   known
 	company []wall.Fact // accepted company-wide events: every site folds them too
+
+	register *people.Register
 }
 
 // place is what a site is made of beside its walls.
@@ -56,7 +59,7 @@ func newReader(cfg Config, k *keep) reader {
 // loaded when they are used.
 func (f *fold) load() error {
 	f.loaded = false
-	f.sites, f.known, f.company = map[string]*place{}, known{}, nil
+	f.sites, f.known, f.company, f.register = map[string]*place{}, known{}, nil, people.New()
 	f.walls = newCache(f.wallsMax)
 	var err error
 	if f.stand, err = f.view.stand(); err != nil {

@@ -43,6 +43,7 @@ type HubState struct {
 	Why        string // why not level, in words
 	Holes      []Hole // not accepted yet
 	Demo       bool
+	Unsigned   bool   // events need no signature: whoever reaches the stream is believed
 	Folded     uint64 // events accepted
 	Duplicates uint64 // messages passed over as repeated
 	Refused    uint64 // messages refused
@@ -163,12 +164,12 @@ func (l *level) why() string {
 	return ""
 }
 
-func (l *level) state(s stand, demo bool) HubState {
+func (l *level) state(s stand, k *keep) HubState {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	why := l.why()
 	return HubState{
 		Through: s.Through, Recorded: s.Recorded, Head: l.head, LevelAt: l.stamp, Level: why == "", Short: l.short != "", Why: why,
-		Holes: slices.Clone(s.Holes), Demo: demo, Folded: s.Folded, Duplicates: s.Duplicates, Refused: s.Refused,
+		Holes: slices.Clone(s.Holes), Demo: k.demo, Unsigned: k.unsigned, Folded: s.Folded, Duplicates: s.Duplicates, Refused: s.Refused,
 	}
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/ed25519"
 	"crypto/rand"
+	"encoding/binary"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -21,12 +22,19 @@ var (
 	numberBucket = []byte("number")
 	metaBucket   = []byte("meta")
 
-	seedKey   = []byte("hub-seed")
-	demoKey   = []byte("demo")
-	formatKey = []byte("format")
+	seedKey     = []byte("hub-seed")
+	demoKey     = []byte("demo")
+	unsignedKey = []byte("unsigned")
+	signedKey   = []byte("signed-from")
+	formatKey   = []byte("format")
 )
 
-const keepFormat = "1"
+// keepFormat 2 knows persons and devices. Format 1 did not: what it kept is
+// judged as it was then.
+const (
+	keepFormat    = "2"
+	keepFormatOld = "1"
+)
 
 // errDiffers: a message at a kept sequence is not the kept one.
 var errDiffers = errors.New("other bytes are kept at this sequence")
@@ -37,6 +45,9 @@ type keep struct {
 	hub  ed25519.PrivateKey
 	demo bool
 	last uint64 // owned by the goroutine that commits
+
+	unsigned   bool   // events need no signature
+	signedFrom uint64 // else: the first message that does
 }
 
 func openKeep(cfg Config, name string) (*keep, error) {
@@ -58,41 +69,75 @@ func (k *keep) prepare(cfg Config) error {
 				return err
 			}
 		}
-		return k.prepareMeta(tx.Bucket(metaBucket), cfg.Demo)
+		return k.prepareMeta(tx, cfg)
 	})
 	if err != nil {
 		return err
 	}
-	if cfg.Demo && !k.demo {
+	switch {
+	case cfg.Demo && !k.demo:
 		return errors.New("this folder holds a real record, not a demo's: choose another")
+	case cfg.Unsigned && !k.unsigned:
+		return errors.New("this folder holds a record whose events are signed: choose another, or open it without Unsigned")
 	}
 	return k.checkEnd()
 }
 
-func (k *keep) prepareMeta(meta *bbolt.Bucket, demo bool) error {
-	if meta.Get(formatKey) == nil {
-		seed := make([]byte, ed25519.SeedSize)
-		if _, err := rand.Read(seed); err != nil {
-			return fmt.Errorf("make the hub's key: %w", err)
-		}
-		flag := []byte{0}
-		if demo {
-			flag[0] = 1
-		}
-		if err := errors.Join(meta.Put(seedKey, seed), meta.Put(demoKey, flag), meta.Put(formatKey, []byte(keepFormat))); err != nil {
+func (k *keep) prepareMeta(tx *bbolt.Tx, cfg Config) error {
+	meta := tx.Bucket(metaBucket)
+	switch f := meta.Get(formatKey); string(f) {
+	case "":
+		if err := makeMeta(meta, cfg); err != nil {
 			return err
 		}
+	case keepFormatOld:
+		if err := signFromHere(tx, cfg.Unsigned); err != nil {
+			return err
+		}
+	case keepFormat:
+	default:
+		return fmt.Errorf("format %q, this program reads %q and %q", f, keepFormatOld, keepFormat)
 	}
-	if f := meta.Get(formatKey); string(f) != keepFormat {
-		return fmt.Errorf("format %q, this program reads %q", f, keepFormat)
-	}
-	seed := meta.Get(seedKey)
+	seed, from := meta.Get(seedKey), meta.Get(signedKey)
 	if len(seed) != ed25519.SeedSize {
 		return fmt.Errorf("hub key seed of %d bytes: %w", len(seed), ErrDamaged)
 	}
+	if len(from) != 8 {
+		return fmt.Errorf("first signed message of %d bytes: %w", len(from), ErrDamaged)
+	}
 	k.hub = ed25519.NewKeyFromSeed(seed)
-	k.demo = bytes.Equal(meta.Get(demoKey), []byte{1})
+	k.demo = bytes.Equal(meta.Get(demoKey), flag(true))
+	k.unsigned = bytes.Equal(meta.Get(unsignedKey), flag(true))
+	k.signedFrom = binary.BigEndian.Uint64(from)
 	return nil
+}
+
+// makeMeta begins a store.
+func makeMeta(meta *bbolt.Bucket, cfg Config) error {
+	seed := make([]byte, ed25519.SeedSize)
+	if _, err := rand.Read(seed); err != nil {
+		return fmt.Errorf("make the hub's key: %w", err)
+	}
+	return errors.Join(meta.Put(seedKey, seed), meta.Put(demoKey, flag(cfg.Demo)), meta.Put(unsignedKey, flag(cfg.Unsigned)),
+		meta.Put(signedKey, seqKey(1)), meta.Put(formatKey, []byte(keepFormat)))
+}
+
+// signFromHere brings a store of the old format up to this one: what is kept
+// was never signed, what comes after must be.
+func signFromHere(tx *bbolt.Tx, unsigned bool) error {
+	last, err := lastLeaf(tx.Bucket(leafBucket))
+	if err != nil {
+		return err
+	}
+	meta := tx.Bucket(metaBucket)
+	return errors.Join(meta.Put(unsignedKey, flag(unsigned)), meta.Put(signedKey, seqKey(last+1)), meta.Put(formatKey, []byte(keepFormat)))
+}
+
+func flag(on bool) []byte {
+	if on {
+		return []byte{1}
+	}
+	return []byte{0}
 }
 
 // tailChecked is how many of the last leaves are read at Open. The rest is

@@ -39,6 +39,7 @@ type item struct {
 
 	event   events.Event
 	trusted bool
+	enrols  bool            // it changes the register of people and devices
 	refusal *events.Refusal // nil: acceptable by itself
 
 	// As far as they can be read, also of a refused message.

@@ -16,6 +16,8 @@ import (
 
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/projector/cabinet"
+	"earlyage/projector/people"
 )
 
 // Projector keeps the store in one folder level with a stream.
@@ -32,6 +34,9 @@ type Projector struct {
 
 	running   atomic.Bool
 	readAgain atomic.Pointer[context.CancelCauseFunc] // ends the reading under way
+
+	register atomic.Pointer[people.Register] // after the last commit
+	cabinet  *cabinet.Cabinet
 
 	mu     sync.RWMutex
 	fold   *fold         // mu: changed under the write lock only
@@ -65,6 +70,10 @@ func Open(cfg Config) (*Projector, error) {
 		due: make(chan struct{}, 1), seen: make(chan struct{}, 1),
 		damage: make(chan error, 1), moved: make(chan struct{}),
 	}
+	if p.cabinet, err = cabinet.New(k.db, cfg.Now); err != nil {
+		return nil, errors.Join(fmt.Errorf("open store %s: %w", cfg.Dir, err), f.view.db.Close(), k.db.Close())
+	}
+	p.register.Store(f.register)
 	p.level.now = cfg.Now
 	p.level.commit(f.stand.Through)
 	return p, nil
@@ -160,6 +169,14 @@ func checkView(cfg Config, k *keep) error {
 // HubKey is the key that the hub signs its statements and alerts with. It was
 // made with the store and is kept in keep.db.
 func (p *Projector) HubKey() ed25519.PrivateKey { return slices.Clone(p.keep.hub) }
+
+// Register returns who may do what after the last commit. It takes no lock and
+// never waits for a commit.
+func (p *Projector) Register() *people.Register { return p.register.Load() }
+
+// Cabinet returns what stands beside the record in keep.db: names, passkeys,
+// sessions. It may be used until Close.
+func (p *Projector) Cabinet() *cabinet.Cabinet { return p.cabinet }
 
 // Read calls f with a consistent picture. Commits wait while it runs. After an
 // error of Read nothing that f saw may be used.

@@ -172,6 +172,7 @@ func (p *Projector) foldBatch(items []item) error {
 		// was reported: only what is committed counts.
 		return errors.Join(err, p.fold.load())
 	}
+	p.register.Store(p.fold.register)
 	p.level.commit(p.fold.stand.Through)
 	close(p.moved)
 	p.moved = make(chan struct{})

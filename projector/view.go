@@ -8,6 +8,7 @@ import (
 
 	"go.etcd.io/bbolt"
 
+	"earlyage/projector/people"
 	"earlyage/projector/site"
 	"earlyage/projector/wall"
 )
@@ -51,7 +52,10 @@ func (v View) Through() uint64 { return v.f.stand.Through }
 func (v View) Level() bool { return v.p.level.is() }
 
 // Hub returns how the store stands to the stream.
-func (v View) Hub() HubState { return v.p.level.state(v.f.stand, v.p.keep.demo) }
+func (v View) Hub() HubState { return v.p.level.state(v.f.stand, v.p.keep) }
+
+// Register returns who may do what, as of this picture. It may be kept.
+func (v View) Register() *people.Register { return v.f.register }
 
 // Sites lists the sites that any message named, in order, without the company.
 func (v View) Sites() []string {
