@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"maps"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -106,6 +107,17 @@ func (d *decoder) uvarint() uint64 {
 	return v
 }
 
+// centi reads hundredths of a degree. A number that does not fit is damage, not
+// another temperature.
+func (d *decoder) centi() int16 {
+	v := d.varint()
+	if v < math.MinInt16 || v > math.MaxInt16 {
+		d.bad = true
+		return 0
+	}
+	return int16(v)
+}
+
 func (d *decoder) finish(what string) error {
 	if d.bad || len(d.b) > 0 {
 		return fmt.Errorf("read %s: %w", what, errChunk)
@@ -121,7 +133,7 @@ func (g *group) append(b []byte) []byte {
 		b = binary.AppendVarint(b, v)
 	}
 	b = appendText(b, g.by)
-	b = binary.AppendUvarint(b, uint64(flag(g.typed)|flag(g.doubt)<<1))
+	b = binary.AppendUvarint(b, uint64(flag(g.typed)|flag(g.doubt)<<1)) // #nosec G115 -- 0 to 3
 	b = binary.AppendUvarint(b, uint64(len(g.points)))
 	at := int64(0)
 	for _, p := range g.points {
@@ -137,7 +149,7 @@ func (d *decoder) group() group {
 	for _, p := range []*int64{&g.entered, &g.recorded, &g.lo, &g.hi, &g.from, &g.to} {
 		*p = d.varint()
 	}
-	g.high = int16(d.varint())
+	g.high = d.centi()
 	g.by = d.text()
 	flags := d.uvarint()
 	g.typed, g.doubt = flags&1 != 0, flags&2 != 0
@@ -149,7 +161,7 @@ func (d *decoder) group() group {
 	at := int64(0)
 	for range n {
 		at += d.varint()
-		g.points = append(g.points, point{at: at, centi: int16(d.varint())})
+		g.points = append(g.points, point{at: at, centi: d.centi()})
 	}
 	if len(g.points) == 0 {
 		d.bad = true

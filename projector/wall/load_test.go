@@ -2,7 +2,9 @@ package wall_test
 
 import (
 	"bytes"
+	"encoding/binary"
 	"fmt"
+	"math"
 	"os"
 	"regexp"
 	"slices"
@@ -78,6 +80,30 @@ func FuzzLoad(f *testing.F) {
 			require.Equal(t, once, again.Digest(), "a chunk put back twice")
 		}
 	})
+}
+
+// A stored temperature that no reading can have is damage; it is not taken for
+// the temperature that its lowest bits spell.
+func TestDamagedTemperature(t *testing.T) {
+	w := wall.New("mill", "a")
+	w.Add(factsOf(everyKind(t))...)
+	tried := 0
+	for _, c := range w.Dirty() {
+		if c.Key[0] != 't' {
+			continue
+		}
+		last := len(c.Value) - 1
+		for last > 0 && c.Value[last-1]&0x80 != 0 {
+			last--
+		}
+		for _, centi := range []int64{1 << 16, math.MaxInt16 + 1, math.MinInt16 - 1} {
+			damaged := binary.AppendVarint(slices.Clone(c.Value[:last]), centi)
+			_, err := wall.Load("mill", "a", stored(wall.Chunk{Key: c.Key, Value: damaged}))
+			require.ErrorContains(t, err, "cannot be read", "%s with %d hundredths of a degree", c.Key, centi)
+			tried++
+		}
+	}
+	require.NotZero(t, tried)
 }
 
 // FuzzFold folds whatever decodes: the order, repetition and the way through the
