@@ -58,14 +58,14 @@ func forget(told *bbolt.Bucket) error {
 		if len(v) != 8 {
 			return errPlace
 		}
-		newest = max(newest, int64(binary.BigEndian.Uint64(v)))
+		newest = max(newest, int64(binary.BigEndian.Uint64(v))) // #nosec G115 -- milliseconds, written from an int64
 		return nil
 	}); err != nil {
 		return err
 	}
 	limit := newest - toldFor.Milliseconds()
 	if err := told.ForEach(func(k, v []byte) error {
-		if int64(binary.BigEndian.Uint64(v)) < limit {
+		if int64(binary.BigEndian.Uint64(v)) < limit { // #nosec G115 -- as above
 			old = append(old, k)
 		}
 		return nil

@@ -28,7 +28,7 @@ func (k *look) joints() []Joint {
 		}
 		out = append(out, Joint{FromM: metres(c.From), ToM: metres(c.To), TopM: metres(c.Level), HeadM: metres(c.Head), Placed: moment(c.Placed), Deadline: moment(c.Placed + lim.ms),
 			AgeMin: minutesOf(c.AgeMS), LimitMin: minutesOf(lim.ms), State: JointCold, LimitBy: lim.by, Treated: k.treated(&c),
-			CoveredBySeq: p.Lifts[c.Upper].Entry.Seq, LowerSeq: p.Lifts[c.Lower].Entry.Seq, LowerIdx: uint64(c.Lower)})
+			CoveredBySeq: p.Lifts[c.Upper].Entry.Seq, LowerSeq: p.Lifts[c.Lower].Entry.Seq, LowerIdx: uint64(c.Lower)}) // #nosec G115 -- an index
 	}
 	slices.SortFunc(out, func(a, b Joint) int {
 		return cmp.Or(cmp.Compare(a.FromM, b.FromM), cmp.Compare(a.TopM, b.TopM), cmp.Compare(a.ToM, b.ToM), strings.Compare(a.State, b.State),
@@ -140,7 +140,7 @@ func (k *look) openJoint(y *wall.Layer, placed int64, from, to int) (Joint, bool
 		return Joint{}, false
 	}
 	j := Joint{FromM: metres(from), ToM: metres(to), TopM: metres(y.Top), Placed: moment(placed), Deadline: moment(placed + lim.ms),
-		AgeMin: minutesOf(k.now - placed), LimitMin: minutesOf(lim.ms), LimitBy: lim.by, LowerSeq: l.Entry.Seq, LowerIdx: uint64(y.Lift)}
+		AgeMin: minutesOf(k.now - placed), LimitMin: minutesOf(lim.ms), LimitBy: lim.by, LowerSeq: l.Entry.Seq, LowerIdx: uint64(y.Lift)} // #nosec G115 -- an index
 	switch {
 	case k.past(placed + lim.ms):
 		j.State = JointPastLimit

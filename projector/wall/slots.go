@@ -131,7 +131,7 @@ func slotMean(points []point, from int64) (int16, bool) {
 	if at < to {
 		return None, false
 	}
-	return int16(floorDiv(floorDiv(area, 2*1000), slotMS)), true
+	return int16(floorDiv(floorDiv(area, 2*1000), slotMS)), true // #nosec G115 -- a mean of int16
 }
 
 // valueAt interpolates in thousandths of a centidegree, rounded down.

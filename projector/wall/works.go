@@ -178,7 +178,7 @@ func VibratorOf(e *Entry) Vibrator {
 	for i, v := range e.Versions {
 		d := v.(*events.VibratorDeclared)
 		out.Crew, out.HeadMM = d.Crew, min(out.HeadMM, int(math.Floor(*d.HeadMM)))
-		out.Count = min(out.Count, int(max(1, d.Count)))
+		out.Count = min(out.Count, int(max(1, d.Count))) // #nosec G115 -- 20 at most, by its rule
 		radius := 0
 		if d.RadiusMM != nil {
 			radius = int(math.Floor(*d.RadiusMM))

@@ -258,7 +258,7 @@ func (t *Table) Maturity() Maturity { return t.rule }
 // Hour gives the digits of HourFactor at centiC hundredths of a degree: 0 below
 // the table, the top entry above it. A caller with finer readings rounds down.
 func (t *Table) Hour(centiC int32) int64 {
-	if uint32(centiC) < uint32(len(t.hours)) {
+	if uint32(centiC) < uint32(len(t.hours)) { // #nosec G115 -- below zero becomes too large, on purpose
 		return t.hours[centiC]
 	}
 	if centiC < 0 {

@@ -62,7 +62,7 @@ func columns(b *bytes.Buffer, indent string, rows [][]string) {
 	for _, r := range rows {
 		fmt.Fprintln(t, strings.Join(r, "\t"))
 	}
-	t.Flush() // a bytes.Buffer takes everything
+	_ = t.Flush() // a bytes.Buffer takes everything
 	for line := range strings.Lines(table.String()) {
 		fmt.Fprintln(b, strings.TrimRight(indent+line, " \n"))
 	}

@@ -74,7 +74,7 @@ func (a *answer) draw(file string) error {
 	if err != nil {
 		return err
 	}
-	if err := os.WriteFile(file, svg, 0o644); err != nil {
+	if err := os.WriteFile(file, svg, 0o644); err != nil { // #nosec G306 -- a picture for others to see, under the umask
 		return fmt.Errorf("write picture: %w", err)
 	}
 	return nil

@@ -34,7 +34,7 @@ func (c Color) RGB() (r, g, b uint8) {
 	if err != nil {
 		return 0, 0, 0
 	}
-	return uint8(v >> 16), uint8(v >> 8), uint8(v)
+	return uint8(v >> 16 & 0xff), uint8(v >> 8 & 0xff), uint8(v & 0xff)
 }
 
 // Contrast is the contrast ratio of two colours by WCAG 2.2, 1 to 21.

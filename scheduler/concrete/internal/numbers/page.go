@@ -57,7 +57,7 @@ func Page(packageFolder, rowsFolder string) ([]byte, error) {
 			}
 		}
 	}
-	p.WriteString(opening)
+	_, _ = p.WriteString(opening)
 	p.counts()
 	for _, t := range topics {
 		if err := p.topic(t, rows[t.file], c); err != nil {
@@ -87,7 +87,7 @@ func (p *page) tally(r row) error {
 }
 
 func (p *page) counts() {
-	p.WriteString("\n## Rows\n\n| Status | Rows |\n|---|---:|\n")
+	_, _ = p.WriteString("\n## Rows\n\n| Status | Rows |\n|---|---:|\n")
 	for _, s := range statuses {
 		fmt.Fprintf(p, "| %s | %d |\n", s, p.status[s])
 	}
@@ -113,7 +113,7 @@ func (p *page) topic(t topic, rows []row, c *comments) error {
 }
 
 func (p *page) table(rows []row) {
-	p.WriteString("\n| Item | What | Inputs | Expected | Tolerance | Source | Status |\n|---|---|---|---:|---:|---|---|\n")
+	_, _ = p.WriteString("\n| Item | What | Inputs | Expected | Tolerance | Source | Status |\n|---|---|---|---:|---:|---|---|\n")
 	for _, r := range rows {
 		expected := r.expected
 		if r.unit != "" && r.unit != "1" {
@@ -132,7 +132,7 @@ func cell(s string) string {
 
 // disagreements lists where sources disagree, with the rows that assert it.
 func (p *page) disagreements(rows map[string][]row) error {
-	p.WriteString("\n## 16. Where sources disagree\n")
+	_, _ = p.WriteString("\n## 16. Where sources disagree\n")
 	for _, d := range disagreements {
 		mine := d.rows(rows)
 		if (len(mine) == 0) != (d.uncheckable != "") {
@@ -163,7 +163,7 @@ func (d disagreement) rows(all map[string][]row) []row {
 
 // sources lists every source with its rows, by number.
 func (p *page) sources() {
-	p.WriteString("\n## Sources\n\n| | Source | Rows |\n|---|---|---:|\n")
+	_, _ = p.WriteString("\n## Sources\n\n| | Source | Rows |\n|---|---|---:|\n")
 	for i, name := range p.names {
 		fmt.Fprintf(p, "| <a id=\"s%d\"></a>S%d | %s | %d |\n", i+1, i+1, cell(name), p.count[name])
 	}
