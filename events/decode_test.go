@@ -324,6 +324,38 @@ func TestDecodeComparesTheSubject(t *testing.T) {
 	require.NoError(t, err)
 }
 
+// The subject of a device that cannot sign proves whose connection it is: what
+// comes on another's is refused, even where it is well made.
+func TestDecodeComparesTheDeviceOfAProbeSubject(t *testing.T) {
+	for subject, ok := range map[string]bool{
+		"probe.north.phone-7.w1.temperature.read":   true,
+		"probe.north.phone-8.w1.temperature.read":   false,
+		"probe.north.phone-7.w2.temperature.read":   false,
+		"probe.north.phone-7._.temperature.read":    false,
+		"probe.south.phone-7.w1.temperature.read":   false,
+		"probe.north.phone-7.w1.wind.read":          false,
+		"probe.north.phone-7.w1.temperature.read.x": false,
+		"probe.north.w1.temperature.read":           false,
+		"probe.north.phone.7.w1.temperature.read":   false,
+		"probe.north.phone-7w1.temperature.read":    false,
+		"probe..north.phone-7.w1.temperature.read":  false,
+	} {
+		_, err := events.Decode(subject, sampleBody("temperature.read"))
+		if ok {
+			require.NoError(t, err, subject)
+			continue
+		}
+		refused(t, err, "subject", subject, "probe.north.phone-7.w1.temperature.read")
+		var ref *events.Refusal
+		require.ErrorAs(t, err, &ref)
+		require.True(t, ref.Beyond, subject)
+	}
+	_, err := events.Decode("pour.north.phone-7.w1.temperature.read", sampleBody("temperature.read"))
+	refused(t, err, "subject", "pour.north.phone-7.w1.temperature.read", "pour.north.w1.temperature.read")
+	_, err = events.Decode("probe.north.phone-7._.weather.forecast", sampleBody("weather.forecast"))
+	require.NoError(t, err)
+}
+
 func TestDecodeReadsNumbersInEveryWriting(t *testing.T) {
 	for _, c := range []struct {
 		old, new string
@@ -440,7 +472,14 @@ func TestParseSourceAndSubject(t *testing.T) {
 	sub, err = events.ParseSubject("pour._._.mix.approved")
 	require.NoError(t, err)
 	require.Equal(t, events.Subject{Site: "_", Kind: "mix.approved"}, sub)
-	for _, bad := range []string{"", "pour", "pour.north.w1.lift", "pour.north.w1.lift.placed.x", "pour.North.w1.lift.placed", "pour..w1.lift.placed", "pour.north..lift.placed", "ask.north.w1.lift.placed"} {
+	sub, err = events.ParseSubject("probe.north.probe-3.w1.temperature.read")
+	require.NoError(t, err)
+	require.Equal(t, events.Subject{Site: "north", Wall: "w1", Kind: "temperature.read", Probe: "probe-3"}, sub)
+	sub, err = events.ParseSubject("probe._.station-1._.weather.forecast")
+	require.NoError(t, err)
+	require.Equal(t, events.Subject{Site: "_", Kind: "weather.forecast", Probe: "station-1"}, sub)
+	for _, bad := range []string{"probe", "probe.north.w1.wind.read", "probe.north._.w1.wind.read", "probe.north..w1.wind.read", "probe.north.P.w1.wind.read",
+		"probe.north.p.w1.wind.read.x", "probe.North.p.w1.wind.read", "probe.north.p.W.wind.read", "pour.north.p.w1.wind.read", "Probe.north.p.w1.wind.read", "", "pour", "pour.north.w1.lift", "pour.north.w1.lift.placed.x", "pour.North.w1.lift.placed", "pour..w1.lift.placed", "pour.north..lift.placed", "ask.north.w1.lift.placed"} {
 		_, err := events.ParseSubject(bad)
 		refused(t, err, "subject", bad, "")
 	}

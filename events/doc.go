@@ -1,6 +1,7 @@
 // Package events is the vocabulary of the record: one Go type for each event
 // that a device, a person or the scheduler may publish, the CloudEvents
-// envelope around it, its NATS subject, its validation and its JSON Schema.
+// envelope around it, its NATS subject, its validation, its JSON Schema, and who
+// may record it.
 //
 // The package is pure: no clock, no goroutine, and no I/O but the look-up of a
 // time zone's name. An Event that Decode returned is valid; whatever is wrong

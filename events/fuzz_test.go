@@ -36,7 +36,8 @@ func FuzzDecode(f *testing.F) {
 
 // What parses is what an event of that site, wall and kind is published to.
 func FuzzParseSubject(f *testing.F) {
-	for _, s := range []string{"pour.north.w1.lift.placed", "pour._._.mix.approved", "pour.north._.site.opened", "pour.north.w1.lift", "..._.", "pour.a..b.c"} {
+	for _, s := range []string{"pour.north.w1.lift.placed", "pour._._.mix.approved", "pour.north._.site.opened", "pour.north.w1.lift", "..._.", "pour.a..b.c",
+		"probe.north.probe-3.w1.temperature.read", "probe._.station-1._.weather.forecast", "probe.north._.w1.wind.read", "probe.north.probe-3.w1.wind", "probe.a.b.c.d.e.f", "probe.....", "pour.north.probe-3.w1.wind.read"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -48,8 +49,13 @@ func FuzzParseSubject(f *testing.F) {
 		}
 		require.True(t, sub.Site == "_" || events.IsToken(sub.Site))
 		require.True(t, sub.Wall == "" || events.IsToken(sub.Wall))
-		e := events.Event{Source: events.Source{Site: sub.Site}, Wall: sub.Wall, Kind: sub.Kind}
-		require.Equal(t, s, e.Subject())
+		e := events.Event{Source: events.Source{Site: sub.Site, Device: sub.Probe}, Wall: sub.Wall, Kind: sub.Kind}
+		if sub.Probe == "" {
+			require.Equal(t, s, e.Subject())
+			return
+		}
+		require.True(t, events.IsToken(sub.Probe))
+		require.Equal(t, s, events.ProbeSubject(e))
 	})
 }
 

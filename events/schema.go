@@ -26,6 +26,8 @@ var beyondOne = map[Kind]string{
 	"brace.set":         "no two braces have one name",
 	"brace.stripped":    "either braces by name, or all is true",
 	"checklist.amended": "most is at least least",
+	"device.enrolled": "device is not hub and does not begin with desk-; a phone has a person and a key, a station a key, a probe neither; " +
+		"only a probe has a wall, and a phone has no kinds; kinds are such as the role probe may record; key has a right checksum",
 	"doubt.settled":     "either target or message",
 	"engineer.released": "frost needs freeze; support needs gust_mps",
 	"gap.written-off":   "to is at least from, and at most a million more",
@@ -36,8 +38,9 @@ var beyondOne = map[Kind]string{
 	"lift.placed":       "exactly one of top_m and depth_m; " + beyondStretch + "; " + beyondSpan,
 	"load.discharged":   beyondSpan,
 	"mix.approved":      "portland goes with no slag_percent and no ash_percent; both together are at most 100",
-	"permit.issued":     "until is after at",
-	"record.amended":    "kind is a known one that a person or a device records, no record event itself; data fits that kind",
+	"permit.issued":     "until is after at; requested_by is another person than by",
+	"person.appointed":  "each role stands once",
+	"record.amended":    "kind is a known one that a person or a device records, no record event itself; data fits that kind, and asks of by what that kind does",
 	"stretch.left-low":  beyondStretch,
 	"temperature.read": "exactly one of celsius, series, or from with to, min_c and max_c; a series goes forward in time, " +
 		"within 48 h; to is after from, by at most 72 h; max_c is at least min_c",

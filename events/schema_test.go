@@ -225,6 +225,10 @@ func fitting(schema map[string]any) []any {
 		return []any{"a", "0-z", strings.Repeat("b", 40)}
 	case pattern == `^[0-9a-f]{64}$`:
 		return []any{strings.Repeat("0f", 32)}
+	case strings.HasPrefix(pattern, "^U[A-Z"):
+		return []any{stationKey, strings.Repeat("U", 56)} // the second has another checksum
+	case strings.HasPrefix(pattern, "^[a-z]{2,30}"):
+		return []any{"wind.read", "zz." + strings.Repeat("-", 30)}
 	case strings.HasPrefix(pattern, "^([01][0-9]"):
 		return []any{"00:00", "23:59"}
 	case strings.HasPrefix(pattern, "^[0-9]{4}-"):
@@ -242,7 +246,7 @@ func fitting(schema map[string]any) []any {
 var unfitting = []any{"", " ", "A B", "a\x00", "\x7f", "a\u009f", strings.Repeat("x", 2001), "_", "a.b", "a_b", "é", "a\n", "9", "2026-01-12T08:00:00", "2026-01-12 08:00:00Z",
 	"2026-01-12T24:00:00Z", "2026-13-01T00:00:00Z", "2026-02-30T00:00:00Z", "2026-01-12T08:00:60Z", "2026-01-12T08:00:00+24:00", "2026-01-12T08:00:00+05:60",
 	"2026-01-12t08:00:00z", "2026-01-12T08:00:00,5Z", "2026-01-12T8:00:00Z", "9999-01-01T00:00:00Z", "1999-12-31T00:00:00Z", "2100-01-01T00:00:00Z", "24:00", "7:30", "2026-1-1", "2026-02-30",
-	"/site/a/device/b/", "/site//device/b", "America/Nowhere", "../UTC"}
+	"/site/a/device/b/", "/site//device/b", "America/Nowhere", "../UTC", strings.ToLower(stationKey), "A" + stationKey[1:], stationKey + "A", stationKey[:55] + "\n", "Wind.read", "wind.read.v1"}
 
 func whole(v any) int {
 	n, _ := v.(json.Number)
@@ -382,7 +386,7 @@ func TestSchemaAndDecodeAgreeOnAttributes(t *testing.T) {
 		"99999999999999999999", "-9999999999999999999", json.Number("9007199254740992"), json.Number("9007199254740991"), json.Number("3155760000001"),
 		[]any{}, map[string]any{}, json.RawMessage("null"), "/site/a/device/b", "/site/_/device/b", "application/json", "text/plain", "2026-01-12T08:00:00Z", "2026-01-12T08:00:00.5+05:30"}
 	odd = append(odd, unfitting...)
-	for _, kind := range []events.Kind{"lift.placed", "hold.placed", "site.opened", "temperature.read", "alert.raised", "pour.started"} {
+	for _, kind := range []events.Kind{"lift.placed", "hold.placed", "site.opened", "temperature.read", "alert.raised", "pour.started", "device.enrolled"} {
 		c := contractOf(t, kind)
 		names := slices.Sorted(maps.Keys(c.plain["properties"].(map[string]any)))
 		for _, name := range append(names, "By", "data_base64", "traceparent", "", "ä") {
@@ -408,6 +412,7 @@ func TestSamplesHoldEveryMember(t *testing.T) {
 		"lift.placed data.depth_m": true, "brace.stripped data.braces": true, "brace.stripped data.braces.0": true, "doubt.settled data.message": true,
 		"temperature.read data.at": true, "temperature.read data.celsius": true, "temperature.read data.from": true, "temperature.read data.to": true,
 		"temperature.read data.min_c": true, "temperature.read data.max_c": true,
+		"device.enrolled data.person": true, "device.enrolled data.wall": true,
 	}
 	for _, kind := range events.Kinds() {
 		for _, p := range contractOf(t, kind).places() {

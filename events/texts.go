@@ -25,7 +25,7 @@ const tokenAllowed = "a-z, 0-9 and -, 1 to 40 characters"
 var (
 	zoneName = regexp.MustCompile(`^[A-Za-z0-9_+/-]{1,60}$`)
 	userKey  = regexp.MustCompile(`^U[A-Z2-7]{55}$`)
-	kindName = regexp.MustCompile(`^[a-z]{1,30}\.[a-z-]{1,30}$`)
+	kindName = regexp.MustCompile(`^[a-z]{2,30}\.[a-z-]{2,30}$`)
 )
 
 func isUserKey(s string) bool { return userKey.MatchString(s) && nkeys.IsValidPublicUserKey(s) }

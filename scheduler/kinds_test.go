@@ -20,6 +20,7 @@ func TestEveryAlertKindIsWholeInTheTable(t *testing.T) {
 		"sill-unfilled", "stop-misplaced", "stream-hole", "stream-short", "strip-early", "strip-unpermitted", "wind-high", "window-later",
 	}
 	require.Equal(t, want, scheduler.AlertKindNames())
+	require.Equal(t, want, events.AlertKinds(), "who acts first on each kind, and who may answer it")
 	for name, kind := range scheduler.AlertKinds {
 		require.True(t, events.IsToken(name), name)
 		v := reflect.ValueOf(kind)

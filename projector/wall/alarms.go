@@ -67,15 +67,22 @@ func foldAlarm(byID map[string]*Alarm, order []*Alarm, f *Fact) []*Alarm {
 			a.ClearedSeq, a.ClearedAt, a.LastSeq = f.Seq, d.At.UnixMilli(), f.Seq
 		}
 	case *events.AlertAcknowledged:
-		if a := byID[d.Alert]; a != nil && a.Acknowledged == 0 {
+		if a := byID[d.Alert]; a.answeredBy(d.Kind) && a.Acknowledged == 0 {
 			a.Acknowledged, a.AcknowledgedBy = f.Time.UnixMilli(), f.By
 		}
 	case *events.AlertShelved:
-		if a := byID[d.Alert]; a != nil {
+		if a := byID[d.Alert]; a.answeredBy(d.Kind) {
 			a.ShelvedUntil = d.Until.UnixMilli()
 		}
 	}
 	return order
+}
+
+// answeredBy reports whether an answer that names a kind of alert answers this
+// one. Who may answer goes by the kind, so that an answer which names another is
+// none; one without a kind is of the time before it was asked for.
+func (a *Alarm) answeredBy(kind string) bool {
+	return a != nil && (kind == "" || kind == a.Kind)
 }
 
 // said finds the hub's last statement in the order of the stream. Of two that

@@ -23,6 +23,10 @@ func said(seq uint64, trusted bool, data events.Data) wall.Fact {
 		kind = "alert.raised"
 	case *events.AlertCleared:
 		kind = "alert.cleared"
+	case *events.AlertAcknowledged:
+		kind = "alert.acknowledged"
+	case *events.AlertShelved:
+		kind = "alert.shelved"
 	}
 	return wall.Fact{Seq: seq, Recorded: spoken, Trusted: trusted, Event: events.Event{
 		ID: fmt.Sprint("word-", seq), Source: events.Source{Site: "mill", Device: "hub"}, Kind: kind, Wall: "a", Time: spoken, Data: data,
@@ -77,4 +81,44 @@ func TestAlarmsAreFoldedFromTheHubsWordsInAnyOrder(t *testing.T) {
 		require.Equal(rt, []string{"one", "two"}, []string{alarms[0].ID, alarms[1].ID})
 		require.True(rt, slices.IsSortedFunc(alarms, func(a, b wall.Alarm) int { return int(a.RaisedSeq) - int(b.RaisedSeq) }))
 	})
+}
+
+// Who may answer goes by the alert's kind: an answer that names another kind is
+// none, and one of the time before the kind was asked for still is one.
+func TestAnAnswerToAnotherKindOfAlertIsNone(t *testing.T) {
+	answer := func(seq uint64, data events.Data) wall.Fact {
+		f := said(seq, false, data)
+		f.Source.Device, f.By = "phone-7", fmt.Sprint("p-", seq)
+		return f
+	}
+	shelved := func(kind string, hours int) *events.AlertShelved {
+		return &events.AlertShelved{Alert: "one", Kind: kind, At: spoken, Until: spoken.Add(time.Duration(hours) * time.Hour), Reason: "r"}
+	}
+	raise := said(2, true, &events.AlertRaised{Alert: "one", Kind: "strip-early", Cause: "c", Priority: "urgent", Since: spoken, Text: "t", Rules: "r"})
+	for _, c := range []struct {
+		name    string
+		answers []wall.Fact
+		by      string
+		until   time.Time
+	}{
+		{"of another kind", []wall.Fact{answer(3, &events.AlertAcknowledged{Alert: "one", Kind: "joint-closing"}), answer(4, shelved("joint-closing", 1))}, "", time.Time{}},
+		{"of its kind", []wall.Fact{answer(3, &events.AlertAcknowledged{Alert: "one", Kind: "strip-early"}), answer(4, shelved("strip-early", 2))}, "p-3", spoken.Add(2 * time.Hour)},
+		{"of no kind", []wall.Fact{answer(3, &events.AlertAcknowledged{Alert: "one"}), answer(4, shelved("", 3))}, "p-3", spoken.Add(3 * time.Hour)},
+		{"of another kind first", []wall.Fact{answer(3, &events.AlertAcknowledged{Alert: "one", Kind: "frozen"}), answer(4, &events.AlertAcknowledged{Alert: "one", Kind: "strip-early"}),
+			answer(5, shelved("strip-early", 2)), answer(6, shelved("frozen", 8))}, "p-4", spoken.Add(2 * time.Hour)},
+		{"to another alert", []wall.Fact{answer(3, &events.AlertAcknowledged{Alert: "two", Kind: "strip-early"})}, "", time.Time{}},
+		{"before it was raised", []wall.Fact{answer(1, &events.AlertAcknowledged{Alert: "one", Kind: "strip-early"})}, "", time.Time{}},
+	} {
+		w := wall.New("mill", "a")
+		w.Add(append(c.answers, raise)...)
+		alarms := w.Alarms()
+		require.Len(t, alarms, 1, c.name)
+		require.Equal(t, c.by, alarms[0].AcknowledgedBy, c.name)
+		require.Equal(t, c.by != "", alarms[0].Acknowledged != 0, c.name)
+		if c.until.IsZero() {
+			require.Zero(t, alarms[0].ShelvedUntil, c.name)
+			continue
+		}
+		require.Equal(t, c.until.UnixMilli(), alarms[0].ShelvedUntil, c.name)
+	}
 }
