@@ -24,7 +24,6 @@ type Invitation struct {
 	Until  time.Time `json:"until"`       // given by Invite
 
 	Device string        `json:"device,omitzero"` // of a station: its name; empty: as it likes
-	Wall   string        `json:"wall,omitzero"`   // of a station: the one wall it speaks of; empty: any
 	Kinds  []events.Kind `json:"kinds,omitzero"`  // of a station: what it may say; empty: what a probe may
 }
 
