@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"crypto/rand"
 	"crypto/sha256"
+	"encoding/base32"
 	"errors"
 	"fmt"
 	"io"
@@ -31,11 +32,11 @@ type Invitation struct {
 // random bits as 26 letters and digits in groups. The time given as Until is
 // not looked at.
 func (c *Cabinet) Invite(inv Invitation) (code string, until time.Time, err error) {
-	var raw [16]byte
-	rand.Read(raw[:])
+	raw := make([]byte, 16)
+	rand.Read(raw)
 	inv.Until = c.now().UTC().Add(c.limits.Invitation)
 	err = c.db.Update(func(tx *bbolt.Tx) error {
-		return put(tx.Bucket(invitationBucket), hash("invitation", raw[:]), inv)
+		return put(tx.Bucket(invitationBucket), hash("invitation", raw), inv)
 	})
 	if err != nil {
 		return "", time.Time{}, fmt.Errorf("invite %s onto %s: %w", inv.Person, inv.Site, err)
@@ -142,58 +143,32 @@ func hash(domain string, parts ...[]byte) []byte {
 }
 
 // letters are Crockford's base 32 in lower case: no i, l, o, u.
-const letters = "0123456789abcdefghjkmnpqrstvwxyz"
+var letters = base32.NewEncoding("0123456789abcdefghjkmnpqrstvwxyz").WithPadding(base32.NoPadding)
 
-const codeLength = 26
+// lookAlikes are what is typed in the place of another letter or between them.
+var lookAlikes = strings.NewReplacer("-", "", " ", "", "o", "0", "i", "1", "l", "1")
 
-// writeCode writes 128 bits, the highest first, two zero bits before them.
-func writeCode(raw [16]byte) string {
-	var b strings.Builder
-	acc, bits := uint32(0), 2
-	for i, x := 0, 0; i < codeLength; i++ {
-		if bits < 5 && x < len(raw) {
-			acc, bits, x = acc<<8|uint32(raw[x]), bits+8, x+1
-		}
-		bits -= 5
-		if i > 0 && i%5 == 0 && i < codeLength-1 {
-			b.WriteByte('-')
-		}
-		b.WriteByte(letters[acc>>bits&31])
-	}
-	return b.String()
+// writeCode writes 128 bits as five groups of 5, 5, 5, 5 and 6.
+func writeCode(raw []byte) string {
+	s := letters.EncodeToString(raw)
+	return strings.Join([]string{s[:5], s[5:10], s[10:15], s[15:20], s[20:]}, "-")
 }
 
 // readCode reads a code as people type it: capitals, spaces and hyphens
-// anywhere, o for 0, i and l for 1.
-func readCode(code string) (raw [16]byte, ok bool) {
-	acc, bits, n, x := uint32(0), -2, 0, 0
-	for _, r := range strings.ToLower(code) {
-		switch r {
-		case '-', ' ':
-			continue
-		case 'o':
-			r = '0'
-		case 'i', 'l':
-			r = '1'
-		}
-		v := strings.IndexRune(letters, r)
-		if n++; v < 0 || n > codeLength || n == 1 && v > 7 {
-			return raw, false
-		}
-		acc, bits = acc<<5|uint32(v), bits+5
-		if bits >= 8 {
-			bits -= 8
-			raw[x] = byte(acc >> bits)
-			x++
-		}
+// anywhere, o for 0, i and l for 1. nil: it is none.
+func readCode(code string) []byte {
+	s := lookAlikes.Replace(strings.ToLower(code))
+	raw, err := letters.DecodeString(s)
+	if err != nil || len(raw) != 16 || letters.EncodeToString(raw) != s { // the last letter has two bits to spare
+		return nil
 	}
-	return raw, n == codeLength
+	return raw
 }
 
 func codeKey(code string) ([]byte, error) {
-	raw, ok := readCode(code)
-	if !ok {
+	raw := readCode(code)
+	if raw == nil {
 		return nil, ErrNoInvitation
 	}
-	return hash("invitation", raw[:]), nil
+	return hash("invitation", raw), nil
 }

@@ -73,15 +73,12 @@ func (c *Cabinet) PersonOf(handle []byte) (person string, ok bool, err error) {
 	return c.owner(passkeyKey(handleOwner, handle))
 }
 
-// DropPasskeys takes all passkeys of a person out, and the handle.
+// DropPasskeys takes all passkeys of a person out. The handle stays, for the
+// passkeys that may come after.
 func (c *Cabinet) DropPasskeys(person string) error {
 	err := c.db.Update(func(tx *bbolt.Tx) error {
 		b := tx.Bucket(passkeyBucket)
-		at := passkeyKey(handleOf, []byte(person))
-		keys := [][]byte{at}
-		if handle, err := readBytes(b, at); err == nil && handle != nil {
-			keys = append(keys, passkeyKey(handleOwner, handle))
-		}
+		var keys [][]byte
 		head := len(passkeyKey(passkeyRecord, []byte(person), nil))
 		err := eachPasskey(b, person, func(key, _ []byte) error {
 			keys = append(keys, bytes.Clone(key), passkeyKey(passkeyOwner, key[head:]))

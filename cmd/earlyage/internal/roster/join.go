@@ -99,9 +99,17 @@ func (r *Roster) enrol(ctx context.Context, reg *people.Register, inv cabinet.In
 	}
 	r.joined.note(q, src, r.cfg.Now(), inv.Until)
 	if err := r.say(ctx, e); err != nil {
-		return Joined{}, errors.Join(err, cabinet.ErrSpent)
+		return Joined{}, unlessRefused(err)
 	}
 	return r.answer(src, inv.Person), nil
+}
+
+// unlessRefused spends the code for good where the device may be enrolled.
+func unlessRefused(err error) error {
+	if errors.Is(err, ErrUnsure) {
+		return errors.Join(err, cabinet.ErrSpent)
+	}
+	return err
 }
 
 func (r *Roster) answer(src events.Source, person string) Joined {
@@ -109,7 +117,7 @@ func (r *Roster) answer(src events.Source, person string) Joined {
 	if person != "" {
 		roles = r.cfg.Register().RolesOf(person, src.Site)
 	}
-	return Joined{Site: src.Site, Device: src.Device, Person: person, Roles: roles, HubKey: r.cfg.HubKey}
+	return Joined{Site: src.Site, Device: src.Device, Person: person, Roles: roles, HubKey: r.hubKey}
 }
 
 // name chooses the device's name: the invitation's, the one wanted, or one that

@@ -153,7 +153,8 @@ func (r *Roster) Forget(ctx context.Context, by, person string) error {
 }
 
 func has(reg *people.Register, person string) bool {
-	return slices.ContainsFunc(reg.People(), func(p people.Person) bool { return p.ID == person })
+	_, ok := reg.Person(person)
+	return ok
 }
 
 // notLastKeeper refuses what would leave a hub without a keeper.

@@ -2,6 +2,7 @@ package roster
 
 import (
 	"context"
+	"crypto/ed25519"
 	"crypto/rand"
 	"encoding/base32"
 	"errors"
@@ -12,6 +13,7 @@ import (
 	"time"
 
 	"github.com/google/uuid"
+	"github.com/nats-io/nkeys"
 
 	"earlyage/events"
 	"earlyage/projector/cabinet"
@@ -46,17 +48,19 @@ type Config struct {
 	Register func() *people.Register // the newest; lock-free; needed
 	Cabinet  *cabinet.Cabinet        // needed
 	// Say signs an event with the hub's key, publishes it and returns when the
-	// register holds it. After an error it may be held or not. Needed.
+	// register holds it. After a *events.Refusal the register does not hold it;
+	// after any other error it may or not. Needed.
 	Say     func(context.Context, events.Event) error
-	Now     func() time.Time // default time.Now
-	Log     *slog.Logger     // default none
-	Address string           // public URL of the hub, for links
-	HubKey  string           // the hub's public key as an nkey (U...), told to devices that join
+	Now     func() time.Time  // default time.Now
+	Log     *slog.Logger      // default none
+	Address string            // public URL of the hub, for links
+	HubKey  ed25519.PublicKey // the hub's own, told to devices that join; default none
 }
 
 // Roster changes identities and admits devices. Safe for concurrent use.
 type Roster struct {
 	cfg    Config
+	hubKey string        // as an nkey
 	turn   chan struct{} // one change at a time
 	joined joined        // owned by who has the turn
 }
@@ -73,7 +77,15 @@ func New(cfg Config) (*Roster, error) {
 		cfg.Log = slog.New(slog.DiscardHandler)
 	}
 	cfg.Address = strings.TrimRight(cfg.Address, "/")
-	return &Roster{cfg: cfg, turn: make(chan struct{}, 1), joined: joined{}}, nil
+	r := &Roster{cfg: cfg, turn: make(chan struct{}, 1), joined: joined{}}
+	if cfg.HubKey != nil {
+		key, err := nkeys.Encode(nkeys.PrefixByteUser, cfg.HubKey)
+		if err != nil {
+			return nil, fmt.Errorf("roster: key of the hub: %w", err)
+		}
+		r.hubKey = string(key)
+	}
+	return r, nil
 }
 
 // change runs f alone, with the newest register.
@@ -101,14 +113,18 @@ func (r *Roster) saying(site, by string, kind events.Kind, data events.Data) (ev
 }
 
 func (r *Roster) say(ctx context.Context, e events.Event) error {
-	if err := r.cfg.Say(ctx, e); err != nil {
+	var refused *events.Refusal
+	switch err := r.cfg.Say(ctx, e); {
+	case errors.As(err, &refused):
+		return fmt.Errorf("say %s: %w", e.Kind, err)
+	case err != nil:
 		return fmt.Errorf("say %s: %w: %w", e.Kind, ErrUnsure, err)
 	}
 	r.cfg.Log.Info("identity changed", "kind", e.Kind, "site", e.Source.Site, "by", e.By, "id", e.ID)
 	return nil
 }
 
-// now says an event at once.
+// sayNow says an event at once.
 func (r *Roster) sayNow(ctx context.Context, site, by string, kind events.Kind, data events.Data) error {
 	e, err := r.saying(site, by, kind, data)
 	if err != nil {
@@ -131,15 +147,14 @@ func isKeeper(reg *people.Register, person string) bool {
 
 // known returns a person who is not retired.
 func known(reg *people.Register, id string) (people.Person, error) {
-	for _, p := range reg.People() {
-		if p.ID == id {
-			if p.Retired {
-				return p, fmt.Errorf("person %s is retired: %w", id, ErrUnknown)
-			}
-			return p, nil
-		}
+	p, ok := reg.Person(id)
+	switch {
+	case !ok:
+		return p, fmt.Errorf("person %s: %w", id, ErrUnknown)
+	case p.Retired:
+		return p, fmt.Errorf("person %s is retired: %w", id, ErrUnknown)
 	}
-	return people.Person{}, fmt.Errorf("person %s: %w", id, ErrUnknown)
+	return p, nil
 }
 
 // random returns n letters and digits, 5 bits each.
