@@ -13,6 +13,7 @@ import (
 	"github.com/go-json-experiment/json"
 
 	"earlyage/events"
+	"earlyage/projector/people"
 	"earlyage/projector/site"
 	"earlyage/projector/wall"
 )
@@ -24,6 +25,7 @@ type batch struct {
 	touched []Ref // walls, in the order in which they were first named
 	company []wall.Fact
 	devices map[string]bool // sites whose devices changed
+	people  *people.Draft
 	puts    []put
 }
 
@@ -42,7 +44,7 @@ func (g *group) facts() []wall.Fact {
 }
 
 func newBatch(f *fold) *batch {
-	return &batch{f: f, groups: map[Ref]*group{}, devices: map[string]bool{}}
+	return &batch{f: f, groups: map[Ref]*group{}, devices: map[string]bool{}, people: f.register.Draft()}
 }
 
 func (b *batch) group(at Ref) *group {
@@ -64,6 +66,11 @@ func (b *batch) judge(it *item) error {
 		s.Holes = append(s.Holes, Hole{From: s.Through + 1, To: it.seq - 1, Since: it.recorded})
 	}
 	s.Through, s.Recorded = it.seq, it.recorded
+	if it.people {
+		// Whatever else is said of it: what follows was judged by it.
+		_, _ = b.people.Add(it.fact())
+		b.puts = append(b.puts, put{peopleSection, seqKey(it.seq), []byte{}})
+	}
 	switch {
 	case it.first != 0 && it.first != it.seq && !it.other:
 		s.Duplicates++
@@ -118,7 +125,8 @@ func (b *batch) accept(it *item) {
 }
 
 // refuse lists the message, holds its number and puts the doubt where the
-// subject points.
+// subject points. The hub's word on people and devices is about no wall, and no
+// doubt on one if it does not count.
 func (b *batch) refuse(it *item, field, why string) error {
 	b.f.stand.Refused++
 	row := RefusedRow{
@@ -130,7 +138,9 @@ func (b *batch) refuse(it *item, field, why string) error {
 	}
 	if it.placed {
 		row.Site, row.Wall = it.at.Site, it.at.Wall
-		b.doubt(it.at, it, field, why)
+		if !it.people {
+			b.doubt(it.at, it, field, why)
+		}
 	}
 	if it.named != (Ref{}) {
 		b.doubt(it.named, it, field, why)
@@ -179,6 +189,7 @@ func (b *batch) apply() ([]put, error) {
 	if err != nil {
 		return nil, fmt.Errorf("stand: %w", err)
 	}
+	b.f.register = b.people.Result()
 	return append(b.puts, put{metaSection, standKey, stand}), nil
 }
 

@@ -163,7 +163,7 @@ func rawRead(b *testing.B, s server, count int) time.Duration {
 }
 
 func project(b *testing.B, s server, count int) time.Duration {
-	cfg := projector.Config{Dir: b.TempDir(), Stream: s.stream, BatchMax: *benchBatch}
+	cfg := projector.Config{Unsigned: true, Dir: b.TempDir(), Stream: s.stream, BatchMax: *benchBatch}
 	began := time.Now()
 	p, err := projector.Open(cfg)
 	require.NoError(b, err)
@@ -255,7 +255,7 @@ func foldOne(b *testing.B, p *projector.Projector, seq *uint64, e events.Event) 
 // and on one of a day, in turn, with files that are not synced, and reports both
 // times and their ratio.
 func BenchmarkOneMoreReading(b *testing.B) {
-	cfg := projector.Config{Dir: b.TempDir()}
+	cfg := projector.Config{Unsigned: true, Dir: b.TempDir()}
 	cfg.OpenWith(unsynced)
 	p, err := projector.Open(cfg)
 	require.NoError(b, err)

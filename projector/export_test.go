@@ -27,7 +27,7 @@ func (p *Projector) WallsInMemory() int { return p.fold.walls.len() }
 
 // Fold runs messages through all three steps without a stream.
 func (p *Projector) Fold(batch []stream.Message) error {
-	items := p.reader.decode(batch)
+	items, _ := p.reader.decode(batch, p.fold.register)
 	if err := p.keep.commit(items); err != nil {
 		return err
 	}
@@ -41,6 +41,6 @@ func FoldGroup[S foldable](st S, again func() (S, error), facts []wall.Fact, ref
 
 // Read is what the first step makes of one message.
 func Read(m stream.Message) (id string, number uint64, event events.Event, refusal *events.Refusal, leaf []byte) {
-	it := reader{}.decode([]stream.Message{m})[0]
+	it := reader{}.readAll([]stream.Message{m})[0]
 	return it.id, it.number, it.event, it.refusal, it.leaf
 }

@@ -98,7 +98,7 @@ func (u *unsaid) add(items []item) (company bool) {
 	for i := range items {
 		it := &items[i]
 		u.through = max(u.through, it.seq)
-		u.people = u.people || it.enrols
+		u.people = u.people || it.people
 		if it.placed {
 			u.place(it.at)
 			company = company || it.at == Ref{Site: "_"}

@@ -52,21 +52,21 @@ func newReader(cfg Config, k *keep) reader {
 	if key == nil {
 		key = k.hub.Public().(ed25519.PublicKey)
 	}
-	return reader{key: key, demo: k.demo}
+	return reader{key: key, demo: k.demo, unsigned: k.unsigned, signedFrom: k.signedFrom}
 }
 
 // load throws away what is in memory and takes the committed states. Walls are
 // loaded when they are used.
 func (f *fold) load() error {
 	f.loaded = false
-	f.sites, f.known, f.company, f.register = map[string]*place{}, known{}, nil, people.New()
+	f.sites, f.known = map[string]*place{}, known{}
 	f.walls = newCache(f.wallsMax)
 	var err error
 	if f.stand, err = f.view.stand(); err != nil {
 		return fmt.Errorf("load view: %w", err)
 	}
 	err = guarded(func() error {
-		return f.view.db.View(func(tx *bbolt.Tx) error { return errors.Join(f.loadKnown(tx), f.loadCompany(tx)) })
+		return f.view.db.View(func(tx *bbolt.Tx) error { return errors.Join(f.loadKnown(tx), f.loadCompany(tx), f.loadPeople(tx)) })
 	})
 	if err != nil {
 		return fmt.Errorf("load view: %w", err)
@@ -119,19 +119,33 @@ func (f *fold) loadSite(name string) (st *site.State, err error) {
 	return st, err
 }
 
-func (f *fold) loadCompany(tx *bbolt.Tx) error {
+func (f *fold) loadCompany(tx *bbolt.Tx) (err error) {
+	f.company, err = f.loadFacts(tx, companySection)
+	return err
+}
+
+// loadPeople folds the register again from the kept messages that changed it.
+func (f *fold) loadPeople(tx *bbolt.Tx) error {
+	facts, err := f.loadFacts(tx, peopleSection)
+	f.register = people.New().With(facts...)
+	return err
+}
+
+// loadFacts reads kept messages again that a section lists. That each was
+// accepted then needs no judging anew of who said it.
+func (f *fold) loadFacts(tx *bbolt.Tx, in section) (facts []wall.Fact, err error) {
 	var bad error
-	for key := range chunks(tx, companySection, nil, &bad) {
+	for key := range chunks(tx, in, nil, &bad) {
 		it, err := f.keep.item(f.reader, binary.BigEndian.Uint64(key))
 		if err == nil && it.refusal != nil {
 			err = fmt.Errorf("%w: %w", it.refusal, ErrDamaged)
 		}
 		if err != nil {
-			return fmt.Errorf("company event %x: %w", key, err)
+			return nil, fmt.Errorf("%s event %x: %w", sectionNames[in], key, err)
 		}
-		f.company = append(f.company, it.fact())
+		facts = append(facts, it.fact())
 	}
-	return bad
+	return facts, bad
 }
 
 // wall returns a wall's state, from memory or from view.db. It is nil if

@@ -285,7 +285,7 @@ func (k *keep) leaf(seq uint64) ([]byte, error) {
 	return out, nil
 }
 
-// item reads one kept message again.
+// item reads one kept message again, and judges what it shows by itself.
 func (k *keep) item(r reader, seq uint64) (item, error) {
 	raw, err := k.leaf(seq)
 	if err != nil {
@@ -295,7 +295,7 @@ func (k *keep) item(r reader, seq uint64) (item, error) {
 	if err != nil {
 		return item{}, fmt.Errorf("leaf %d: %w: %w", seq, err, ErrDamaged)
 	}
-	return r.decode([]stream.Message{messageOf(l)})[0], nil
+	return r.readAll([]stream.Message{messageOf(l)})[0], nil
 }
 
 // messageOf gives a leaf as it came from the stream.

@@ -46,7 +46,7 @@ func runChild(dir string) error {
 	if err != nil {
 		return err
 	}
-	p, err := projector.Open(projector.Config{Dir: dir, Stream: s, WallsMax: 2})
+	p, err := projector.Open(projector.Config{Unsigned: true, Dir: dir, Stream: s, WallsMax: 2})
 	if err != nil {
 		return err
 	}

@@ -16,13 +16,9 @@ import (
 
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/projector/people"
 	"earlyage/projector/wall"
 )
-
-// hubDevice is the device name that the hub's own key speaks for. Whatever comes
-// from it must carry the hub's signature: an unsigned message with a guessed id
-// could otherwise take the place of a statement or an alert.
-const hubDevice = "hub"
 
 // item is one message on its way through the projector.
 type item struct {
@@ -35,11 +31,12 @@ type item struct {
 
 	at     Ref // from the subject; Wall empty: the whole site
 	placed bool
-	named  Ref // of a refused message: the wall that its body names beside
+	probe  string // the device whose connection the subject proves; empty: a signature does
+	named  Ref    // of a refused message: the wall that its body names beside
 
 	event   events.Event
 	trusted bool
-	enrols  bool            // it changes the register of people and devices
+	people  bool            // the hub's word on people and devices: the register has judged it
 	refusal *events.Refusal // nil: acceptable by itself
 
 	// As far as they can be read, also of a refused message.
@@ -60,21 +57,45 @@ func (it *item) fact() wall.Fact {
 
 // reader turns messages into items. It is safe for concurrent use.
 type reader struct {
-	key  ed25519.PublicKey
-	demo bool
+	key        ed25519.PublicKey // the hub's
+	demo       bool
+	unsigned   bool   // no message needs a signature
+	signedFrom uint64 // else: the first that does
+}
+
+// decode reads a batch on all processors and judges who says it. The batch
+// follows on the messages that the register is of; the one returned is of the
+// batch too. The items stand in the order of the messages, their bytes in arenas
+// of their own.
+//
+// Verdicts depend on nothing but the messages before: the register is advanced
+// in the order of the stream, between the reading and the verifying.
+func (r reader) decode(batch []stream.Message, register *people.Register) ([]item, *people.Register) {
+	items := r.readAll(batch)
+	proofs, register := r.examineAll(items, batch, register)
+	inChunks(len(items), func(from, to int) {
+		for i := from; i < to; i++ {
+			items[i].settle(&proofs[i], batch[i].Signature)
+		}
+	})
+	return items, register
+}
+
+// readAll reads a batch and judges of each message what it shows by itself.
+func (r reader) readAll(batch []stream.Message) []item {
+	items := make([]item, len(batch))
+	inChunks(len(batch), func(from, to int) { r.decodeChunk(batch[from:to], items[from:to]) })
+	return items
 }
 
 const decodeChunk = 64
 
-// decode reads a batch on all processors. The items stand in the order of the
-// messages, their bytes in arenas of their own.
-func (r reader) decode(batch []stream.Message) []item {
-	items := make([]item, len(batch))
-	chunks := (len(batch) + decodeChunk - 1) / decodeChunk
-	workers := min(chunks, runtime.GOMAXPROCS(0))
+// inChunks calls f with all of n things, some at a time, on all processors.
+func inChunks(n int, f func(from, to int)) {
+	workers := min((n+decodeChunk-1)/decodeChunk, runtime.GOMAXPROCS(0))
 	if workers <= 1 {
-		r.decodeChunk(batch, items)
-		return items
+		f(0, n)
+		return
 	}
 	var next atomic.Int64
 	var wg sync.WaitGroup
@@ -82,16 +103,14 @@ func (r reader) decode(batch []stream.Message) []item {
 		wg.Go(func() {
 			for {
 				from := int(next.Add(1)-1) * decodeChunk
-				if from >= len(batch) {
+				if from >= n {
 					return
 				}
-				to := min(from+decodeChunk, len(batch))
-				r.decodeChunk(batch[from:to], items[from:to])
+				f(from, min(from+decodeChunk, n))
 			}
 		})
 	}
 	wg.Wait()
-	return items
 }
 
 func (r reader) decodeChunk(batch []stream.Message, items []item) {
@@ -109,15 +128,15 @@ func (r reader) read(it *item, m *stream.Message, arena []byte) []byte {
 	it.seq, it.subject = m.Seq, m.Subject
 	it.recorded = r.recorded(m)
 	arena = it.keep(m.Signature, m.Body, arena)
-	it.at, it.placed = placeOf(m.Subject)
+	it.at, it.probe, it.placed = placeOf(m.Subject)
 	it.event, it.refusal = decodeEvent(m.Subject, it.body)
 	if it.refusal == nil {
 		it.id, it.source, it.device, it.number = it.event.ID, it.event.Source, it.event.Source.Device, it.event.Sequence
-		it.trusted, it.refusal = r.trust(&it.event, m.Signature, it.body)
+		it.trusted, it.refusal = r.trust(it, m.Signature)
 	} else {
 		it.peek()
 	}
-	if it.refusal != nil && it.device == hubDevice {
+	if it.refusal != nil && it.device == events.HubDevice {
 		it.number = 0 // a stranger holds no number of the hub
 	}
 	return arena
@@ -168,28 +187,34 @@ func decodeEvent(subject string, body []byte) (e events.Event, refusal *events.R
 	return e, refusal
 }
 
-// placeOf reads where a subject points. Of one that is not an event's the site
-// alone counts: by it NATS lets a device publish or not.
-func placeOf(subject string) (Ref, bool) {
+// placeOf reads where a subject points, and whose connection it proves. Of one
+// that is not an event's the site alone counts: by it NATS lets a device publish
+// or not.
+func placeOf(subject string) (at Ref, probe string, ok bool) {
 	if sub, err := events.ParseSubject(subject); err == nil {
-		return Ref{sub.Site, sub.Wall}, true
+		return Ref{sub.Site, sub.Wall}, sub.Probe, true
 	}
-	rest, pour := strings.CutPrefix(subject, "pour.")
+	kind, rest, _ := strings.Cut(subject, ".")
 	site, _, _ := strings.Cut(rest, ".")
-	if !pour || site != "_" && !events.IsToken(site) {
-		return Ref{}, false
+	if kind != "pour" && kind != "probe" || site != "_" && !events.IsToken(site) {
+		return Ref{}, "", false
 	}
-	return Ref{Site: site}, true
+	return Ref{Site: site}, "", true
 }
 
-// trust judges whether the event may say what it says.
-func (r reader) trust(e *events.Event, signature string, body []byte) (bool, *events.Refusal) {
-	hub := e.Source.Device == hubDevice
+// trust judges what the hub alone may say. What comes from its device must carry
+// its signature in every record: an unsigned message with a guessed id could
+// otherwise take the place of a statement or an alert.
+func (r reader) trust(it *item, signature string) (bool, *events.Refusal) {
+	e := &it.event
+	hub := e.Source.Device == events.HubDevice
 	switch {
 	case e.Kind.SchedulerOnly() && !hub:
-		return false, &events.Refusal{Field: "source", Value: e.Source.String(), Allowed: "the device " + hubDevice + ": only the scheduler says " + string(e.Kind)}
-	case hub && !stream.Verify(r.key, signature, body):
-		return false, &events.Refusal{Field: "signature", Value: clip(signature, 60), Allowed: "the hub's own signature, for all that comes from the device " + hubDevice}
+		return false, &events.Refusal{Field: "source", Value: e.Source.String(), Allowed: "the device " + events.HubDevice + ": it alone says " + string(e.Kind)}
+	case hub && it.probe != "":
+		return false, &events.Refusal{Field: "subject", Value: clip(it.subject, 60), Allowed: e.Subject() + ": the hub signs what it says"}
+	case hub && !stream.Verify(r.key, signature, it.body):
+		return false, &events.Refusal{Field: "signature", Value: clip(signature, 60), Allowed: "the hub's own signature, for all that comes from the device " + events.HubDevice}
 	case e.Kind == "hole.accepted" && e.Source.Site != "_":
 		return false, &events.Refusal{Field: "source", Value: e.Source.String(), Allowed: "/site/_/device/<device>: a hole in the stream concerns every site"}
 	}

@@ -157,7 +157,7 @@ func checkView(cfg Config, k *keep) error {
 	}
 	r := newReader(cfg, k)
 	name, err := v.foldedBy()
-	if want := foldName(r.key, r.demo); err == nil && !bytes.Equal(name, want) {
+	if want := foldName(r); err == nil && !bytes.Equal(name, want) {
 		err = fmt.Errorf("%w: folded by %q, this is %q", errUnusable, name, want)
 	}
 	if err == nil {

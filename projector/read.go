@@ -7,6 +7,7 @@ import (
 	"fmt"
 
 	"earlyage/events/stream"
+	"earlyage/projector/people"
 )
 
 // errOther: the stream holds another message at the last kept sequence.
@@ -21,13 +22,17 @@ type intake struct {
 	out  chan<- []item
 	last uint64 // handed on
 	leaf []byte // of the last message handed on; nil: none is kept
+
+	register *people.Register // after it
 }
 
 // readStream is the first step. It reads from one message before the first
 // that is not kept, to see that the stream is still the one that the store was
 // filled from: a stream that was made anew counts from one again.
-func (p *Projector) readStream(ctx context.Context, out chan<- []item) error {
-	in := intake{p: p, out: out, last: p.keep.last}
+//
+// The register is of the last kept message.
+func (p *Projector) readStream(ctx context.Context, register *people.Register, out chan<- []item) error {
+	in := intake{p: p, out: out, last: p.keep.last, register: register}
 	leaf, err := p.keep.leaf(in.last)
 	if err != nil {
 		return fmt.Errorf("%w: %w", ErrGiveUp, err)
@@ -97,12 +102,12 @@ func (in *intake) deliver(ctx context.Context, batch []stream.Message) error {
 	}
 	for len(batch) > 0 {
 		n := cut(batch, in.p.cfg.BatchMax)
-		items := in.p.reader.decode(batch[:n])
+		items, register := in.p.reader.decode(batch[:n], in.register)
 		last, leaf := items[n-1].seq, items[n-1].leaf // what is handed on belongs to the next step
 		if err := send(ctx, in.out, items); err != nil {
 			return err
 		}
-		in.last, in.leaf = last, leaf
+		in.last, in.leaf, in.register = last, leaf, register
 		batch = batch[n:]
 	}
 	return nil
@@ -113,7 +118,7 @@ func (in *intake) compare(m stream.Message) error {
 	if m.Seq < in.last || in.leaf == nil {
 		return nil
 	}
-	it := in.p.reader.decode([]stream.Message{m})[0]
+	it := in.p.reader.readAll([]stream.Message{m})[0]
 	if !bytes.Equal(it.leaf, in.leaf) {
 		return fmt.Errorf("message %d: %w", m.Seq, errOther)
 	}

@@ -190,7 +190,7 @@ func newViewFile(cfg Config, k *keep) (*fold, error) {
 		return nil, err
 	}
 	f := newFold(cfg, k, v)
-	err = v.create(foldName(f.reader.key, f.reader.demo))
+	err = v.create(foldName(f.reader))
 	if err == nil {
 		err = f.load()
 	}
@@ -246,13 +246,14 @@ func (f *fold) catchUp(ctx context.Context, upTo uint64, most int, progress func
 	if f.stand.Through >= upTo {
 		return nil
 	}
-	from := f.stand.Through
+	from, register := f.stand.Through, f.register
 	next := make(chan []item)
 	g, ctx := errgroup.WithContext(ctx)
 	g.Go(func() error {
 		defer close(next)
 		return f.keep.read(from, upTo, most, func(batch []stream.Message) error {
-			items := f.reader.decode(batch)
+			var items []item
+			items, register = f.reader.decode(batch, register)
 			if err := f.keep.resolveKept(items); err != nil {
 				return err
 			}

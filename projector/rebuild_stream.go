@@ -10,6 +10,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"earlyage/events/stream"
+	"earlyage/projector/people"
 )
 
 // streamBuild fills a scratch keep.db from the stream, so that nothing of the
@@ -20,6 +21,8 @@ type streamBuild struct {
 	scratch *keep
 	last    uint64 // of the stream when it was opened
 	read    uint64 // handed on
+
+	register *people.Register // after it
 }
 
 func (b *builder) openStream(ctx context.Context, f *fold) (*streamBuild, error) {
@@ -34,7 +37,7 @@ func (b *builder) openStream(ctx context.Context, f *fold) (*streamBuild, error)
 		b.report.records(fmt.Sprintf("the stream ends at %d, the kept messages at %d", last, b.keep.last))
 	}
 	cfg := b.cfg
-	cfg.Demo = b.keep.demo
+	cfg.Demo, cfg.Unsigned = b.keep.demo, b.keep.unsigned
 	open := cfg.open
 	cfg.open = func(path string, options *bbolt.Options) (database, error) {
 		options.NoSync, options.NoGrowSync = true, true
@@ -45,7 +48,7 @@ func (b *builder) openStream(ctx context.Context, f *fold) (*streamBuild, error)
 		return nil, err
 	}
 	f.keep = k // the reader of f keeps the key of the store
-	return &streamBuild{b: b, f: f, scratch: k, last: last}, nil
+	return &streamBuild{b: b, f: f, scratch: k, last: last, register: f.register}, nil
 }
 
 func (s *streamBuild) close() { _ = s.scratch.db.Close() }
@@ -107,7 +110,8 @@ func (s *streamBuild) take(ctx context.Context, batch []stream.Message, upTo uin
 			}
 		}
 		if n > 0 {
-			items := s.f.reader.decode(batch[:n])
+			var items []item
+			items, s.register = s.f.reader.decode(batch[:n], s.register)
 			if err := s.match(items); err != nil {
 				return err
 			}

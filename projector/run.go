@@ -43,9 +43,9 @@ func (p *Projector) Run(ctx context.Context) error {
 	if err := p.foldKept(ctx); err != nil {
 		return p.ended(err)
 	}
-	decoded, kept := make(chan []item), make(chan []item)
+	decoded, kept, register := make(chan []item), make(chan []item), p.fold.register
 	g, inner := errgroup.WithContext(ctx)
-	g.Go(func() error { return p.readStream(inner, decoded) })
+	g.Go(func() error { return p.readStream(inner, register, decoded) })
 	g.Go(func() error { return p.keepAll(inner, decoded, kept) })
 	g.Go(func() error { return p.foldAll(inner, kept) })
 	g.Go(func() error { return p.watchHead(inner) })
@@ -66,8 +66,11 @@ func (p *Projector) ended(err error) error {
 // foldKept folds what an earlier Run, which gave up, kept and did not fold. The
 // three steps may only begin when the view stands at the last kept message.
 func (p *Projector) foldKept(ctx context.Context) error {
+	if err := p.reload(); err != nil {
+		return fmt.Errorf("%w: %w", ErrGiveUp, err)
+	}
 	err := p.keep.read(p.fold.stand.Through, p.keep.last, p.cfg.BatchMax, func(batch []stream.Message) error {
-		items := p.reader.decode(batch)
+		items, _ := p.reader.decode(batch, p.fold.register)
 		if err := p.keep.resolveKept(items); err != nil {
 			return err
 		}
@@ -81,6 +84,17 @@ func (p *Projector) foldKept(ctx context.Context) error {
 		return fmt.Errorf("%w: %w", ErrGiveUp, err)
 	}
 	return err
+}
+
+// reload takes the committed states where an earlier Run could not: what is read
+// next is judged by the register among them.
+func (p *Projector) reload() error {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if p.fold.loaded {
+		return nil
+	}
+	return p.fold.load()
 }
 
 // oweAll makes receipts due for every device: the last run may have ended

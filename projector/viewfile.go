@@ -2,7 +2,6 @@ package projector
 
 import (
 	"bytes"
-	"crypto/ed25519"
 	"crypto/sha256"
 	"errors"
 	"fmt"
@@ -31,12 +30,13 @@ const (
 	companySection                // sequence of an accepted company-wide event
 	refusedSection                // sequence -> RefusedRow
 	refusedNumbers                // site, 0, device, 0, number, sequence -> reason
+	peopleSection                 // sequence of the hub's word on people and devices
 	sections
 )
 
 var sectionNames = [sections][]byte{
 	[]byte("meta"), []byte("wall"), []byte("site"), []byte("device"), []byte("known"),
-	[]byte("company"), []byte("refused"), []byte("refused-number"),
+	[]byte("company"), []byte("refused"), []byte("refused-number"), []byte("people"),
 }
 
 var (
@@ -58,13 +58,20 @@ type stand struct {
 // viewFile is view.db. Every value in it carries a checksum.
 type viewFile struct{ db database }
 
-// foldName says what a view was folded by: another version, another hub key or
-// a demo's clock give other states for the same messages.
-func foldName(key ed25519.PublicKey, demo bool) []byte {
-	sum := sha256.Sum256(key)
+// foldName says what a view was folded by: another version, another hub key, a
+// demo's clock or another need of signatures give other states for the same
+// messages.
+func foldName(r reader) []byte {
+	sum := sha256.Sum256(r.key)
 	name := fmt.Sprintf("%s.%d %x", foldVersion, wall.FoldVersion, sum[:8])
-	if demo {
+	if r.demo {
 		name += " demo"
+	}
+	switch {
+	case r.unsigned:
+		name += " unsigned"
+	case r.signedFrom > 1:
+		name += fmt.Sprintf(" signed from %d", r.signedFrom)
 	}
 	return []byte(name)
 }

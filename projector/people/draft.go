@@ -38,26 +38,32 @@ func (d *Draft) Result() *Register {
 	return d.Register
 }
 
-// Add takes in one message. It reports whether the message counts; a refusal
-// says why an identity event of the hub cannot. One with a key that was taken in
-// before changes nothing.
-func (d *Draft) Add(f wall.Fact) (counts bool, refusal *events.Refusal) {
+// Add takes in one message. It reports whether the message is an identity event
+// of the hub, and why it does not count, if so. The first verdict on an event
+// stands: whoever sends the same one again, later, gets the same and changes
+// nothing.
+func (d *Draft) Add(f wall.Fact) (identity bool, refusal *events.Refusal) {
 	if !f.Trusted || !IsIdentity(f.Kind) {
 		return false, nil
 	}
-	if _, again := d.seen[f.Key()]; again {
-		return false, nil
+	if verdict, again := d.seen[f.Key()]; again {
+		return true, verdict
 	}
 	change, refusal := d.change(f)
-	if refusal != nil {
-		return false, refusal
-	}
 	if !d.own {
 		d.Register, d.own = d.clone(), true
 	}
-	d.seen[f.Key()] = struct{}{}
-	change(d.Register)
-	return true, nil
+	d.seen[f.Key()] = refusal
+	if refusal == nil {
+		change(d.Register)
+	}
+	return true, refusal
+}
+
+// Check returns why an identity event of the hub would not count now, or nil.
+func (r *Register) Check(f wall.Fact) *events.Refusal {
+	_, refusal := r.change(f)
+	return refusal
 }
 
 // change checks a message and returns what it does.

@@ -17,8 +17,8 @@ const Company = "_"
 type Register struct {
 	persons map[string]*Person
 	devices map[events.Source]*Device
-	keys    map[string]events.Source // every key that ever was, by its public form
-	seen    map[events.Key]struct{}  // identity events that were taken in
+	keys    map[string]events.Source       // every key that ever was, by its public form
+	seen    map[events.Key]*events.Refusal // the verdicts on identity events
 }
 
 // Person is someone who holds or held roles. Name and address stand beside the
@@ -80,7 +80,7 @@ func (d Device) May(kind events.Kind) bool {
 func New() *Register {
 	return &Register{
 		persons: map[string]*Person{}, devices: map[events.Source]*Device{},
-		keys: map[string]events.Source{}, seen: map[events.Key]struct{}{},
+		keys: map[string]events.Source{}, seen: map[events.Key]*events.Refusal{},
 	}
 }
 
