@@ -168,6 +168,7 @@ func (o *Outbox) next(skip map[uint64]bool) (*shipment, error) {
 	}
 	for i := range s.posts {
 		s.posts[i].MsgID = msgID(secret, s.numbers[i])
+		o.sign(&s.posts[i])
 		if o.cfg.Demo {
 			s.posts[i].DemoRecorded = o.cfg.Now().UTC().Format(time.RFC3339Nano)
 		}

@@ -13,7 +13,7 @@ import (
 func (s *Server) ConnectInProcess() (*nats.Conn, error) {
 	o := *s.opts
 	o.DontListen = true
-	return (&Server{srv: s.srv, opts: &o, hub: s.hub, log: s.log}).Connect()
+	return (&Server{srv: s.srv, opts: &o, hub: s.hub, public: s.public, log: s.log}).Connect()
 }
 
 // LookEvery sets how often the head of a silent stream is looked at.

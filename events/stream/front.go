@@ -1,30 +1,361 @@
 package stream
 
 import (
+	"context"
 	"crypto/tls"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"sync"
 	"time"
+
+	"golang.org/x/time/rate"
+
+	"earlyage/events"
 )
 
 // FrontConfig says what the listeners that the world reaches let through.
 // Zero values mean the defaults.
 type FrontConfig struct {
 	// Certificate gives the certificate of a new connection. Nil: not encrypted.
+	// With it NATS is encrypted from its first byte (tls:// and
+	// nats.TLSHandshakeFirst), websockets are wss:// and MQTT is ssl://.
 	Certificate func(*tls.ClientHelloInfo) (*tls.Certificate, error)
 
-	Rate       int           // bytes a second from one connection; default 256 KiB
-	Burst      int           // bytes at once; default 2 MiB
-	Handshake  time.Duration // for TLS and the first bytes of the protocol; default 10 s
-	PerAddress int           // connections from one address at a time; default 256
-	Most       int           // connections at a time; default 4096
+	Rate         int           // bytes a second from one connection; default 256 KiB
+	Burst        int           // bytes at once; default 2 MiB
+	Messages     int           // messages a second from one device, over all its connections; default 250; needs a Guard
+	MessageBurst int           // messages at once; default 2,000: two full batches of an outbox
+	Handshake    time.Duration // until a connection has said who it is, TLS included; default 10 s
+	PerAddress   int           // connections from one address at a time; default 256
+	Most         int           // connections at a time; default the server's MaxConnections
 }
 
-// ReloadingCertificate serves the certificate in two PEM files and reads them
-// again when they change. An error: they cannot be read now. Later what cannot
-// be read leaves the last good one in use.
-func ReloadingCertificate(certFile, keyFile string) (func(*tls.ClientHelloInfo) (*tls.Certificate, error), error) {
-	cert, err := tls.LoadX509KeyPair(certFile, keyFile)
+func (cfg FrontConfig) withDefaults(most int) FrontConfig {
+	for value, normal := range map[*int]int{
+		&cfg.Rate: 256 << 10, &cfg.Burst: 2 << 20, &cfg.Messages: 250, &cfg.MessageBurst: 2000, &cfg.PerAddress: 256, &cfg.Most: most,
+	} {
+		if *value <= 0 {
+			*value = normal
+		}
+	}
+	cfg.Burst = max(cfg.Burst, frontChunk)
+	if cfg.Handshake <= 0 {
+		cfg.Handshake = defaultHandshake
+	}
+	return cfg
+}
+
+const (
+	defaultHandshake = 10 * time.Second
+
+	// frontChunk is how much of a connection is passed on before it is measured
+	// again: with the shortest messages there are, about 120 of them.
+	frontChunk = 4 << 10
+
+	frontWrite = 20 * time.Second // a client that does not read is ended after this
+)
+
+// front holds the listeners that the world reaches. It encrypts, counts and
+// slows down, and copies what is left to the server's own loopback listeners.
+type front struct {
+	cfg     FrontConfig
+	log     *slog.Logger
+	guarded bool                           // somebody calls admitted
+	count   func(cid uint64) (int64, bool) // messages that a connection has published
+
+	ctx  context.Context
+	stop context.CancelFunc
+	work sync.WaitGroup
+
+	mu        sync.Mutex
+	listeners []net.Listener
+	all       int
+	from      map[string]int      // connections by address without port
+	visitors  map[string]*visitor // by the address of their side of the loopback connection
+	meters    map[events.Source]*meter
+}
+
+// visitor is one connection through the front.
+type visitor struct {
+	conn   net.Conn // from the world; TLS where it is encrypted
+	remote string
+	bytes  *rate.Limiter
+	ctx    context.Context
+	end    context.CancelFunc
+	late   *time.Timer // ends a visitor that has not said who it is
+
+	mu    sync.Mutex
+	cid   uint64 // the server's number
+	meter *meter // of its device; nil: not known yet
+	paid  int64  // messages that meter has counted
+}
+
+// meter measures the messages of a device over all its connections.
+type meter struct {
+	limit *rate.Limiter
+	users int
+}
+
+func newFront(cfg FrontConfig, log *slog.Logger) *front {
+	f := &front{cfg: cfg, log: log, from: map[string]int{}, visitors: map[string]*visitor{}, meters: map[events.Source]*meter{}}
+	f.ctx, f.stop = context.WithCancel(context.Background())
+	return f
+}
+
+// listen opens one listener whose connections go to another.
+func (f *front) listen(field, address, to string) (net.Addr, error) {
+	host, port, err := listenAddress(field, address)
 	if err != nil {
 		return nil, err
 	}
-	return func(*tls.ClientHelloInfo) (*tls.Certificate, error) { return &cert, nil }, nil
+	l, err := net.Listen("tcp", net.JoinHostPort(host, fmt.Sprint(max(0, port))))
+	if err != nil {
+		return nil, fmt.Errorf("front of %s: %w", field, err)
+	}
+	f.mu.Lock()
+	f.listeners = append(f.listeners, l)
+	f.mu.Unlock()
+	f.work.Go(func() { f.accept(l, to) })
+	return l.Addr(), nil
+}
+
+func (f *front) accept(l net.Listener, to string) {
+	for pause := time.Duration(0); ; {
+		conn, err := l.Accept()
+		switch {
+		case err == nil:
+			pause = 0
+			f.work.Go(func() { f.serve(conn, to) })
+			continue
+		case f.ctx.Err() != nil || errors.Is(err, net.ErrClosed):
+			return
+		}
+		// Out of files, most likely; others are closed meanwhile.
+		pause = min(max(2*pause, 5*time.Millisecond), time.Second)
+		f.log.Error("front cannot take a connection", "cause", err.Error())
+		select {
+		case <-f.ctx.Done():
+			return
+		case <-time.After(pause):
+		}
+	}
+}
+
+// close ends every listener and every connection.
+func (f *front) close() error {
+	f.stop()
+	f.mu.Lock()
+	var errs []error
+	for _, l := range f.listeners {
+		errs = append(errs, l.Close())
+	}
+	f.listeners = nil
+	f.mu.Unlock()
+	f.work.Wait()
+	return errors.Join(errs...)
+}
+
+// enter counts a connection, or says that there are too many.
+func (f *front) enter(address string) (leave func(), err error) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	switch {
+	case f.all >= f.cfg.Most:
+		return nil, fmt.Errorf("%d connections are open", f.all)
+	case f.from[address] >= f.cfg.PerAddress:
+		return nil, fmt.Errorf("%d connections are open from this address", f.from[address])
+	}
+	f.all++
+	f.from[address]++
+	return func() {
+		f.mu.Lock()
+		defer f.mu.Unlock()
+		f.all--
+		if f.from[address]--; f.from[address] == 0 {
+			delete(f.from, address)
+		}
+	}, nil
+}
+
+// serve sees one connection to its end.
+func (f *front) serve(conn net.Conn, to string) {
+	remote := conn.RemoteAddr().String()
+	address, _, err := net.SplitHostPort(remote)
+	if err != nil {
+		address = remote
+	}
+	leave, err := f.enter(address)
+	if err != nil {
+		f.log.Warn("front refuses a connection", "remote", remote, "cause", err.Error())
+		_ = conn.Close() // there is nobody to tell
+		return
+	}
+	defer leave()
+	v := &visitor{conn: conn, remote: remote, bytes: rate.NewLimiter(rate.Limit(f.cfg.Rate), f.cfg.Burst)}
+	v.ctx, v.end = context.WithCancel(f.ctx)
+	defer v.end()
+	closed := context.AfterFunc(v.ctx, func() { _ = conn.Close() })
+	defer closed()
+	defer func() { _ = conn.Close() }()
+	v.late = time.AfterFunc(f.cfg.Handshake, v.end)
+	defer v.late.Stop()
+	if err := f.pass(v, to); err != nil && f.ctx.Err() == nil {
+		f.log.Debug("front ends a connection", "remote", remote, "cause", err.Error())
+	}
+}
+
+// pass shakes hands and copies both ways until one side ends.
+func (f *front) pass(v *visitor, to string) error {
+	if f.cfg.Certificate != nil {
+		secure := tls.Server(v.conn, &tls.Config{GetCertificate: f.cfg.Certificate, MinVersion: tls.VersionTLS12})
+		if err := secure.HandshakeContext(v.ctx); err != nil {
+			return fmt.Errorf("handshake: %w", err)
+		}
+		v.conn = secure
+	}
+	var d net.Dialer
+	inner, err := d.DialContext(v.ctx, "tcp", to)
+	if err != nil {
+		return fmt.Errorf("reach the server: %w", err)
+	}
+	defer func() { _ = inner.Close() }()
+	stop := context.AfterFunc(v.ctx, func() { _ = inner.Close() })
+	defer stop()
+	f.come(inner.LocalAddr().String(), v)
+	defer f.leave(inner.LocalAddr().String(), v)
+	if !f.guarded { // the server's own time limit for a CONNECT is what is left
+		v.late.Stop()
+	}
+	done := make(chan error, 1)
+	go func() {
+		done <- copyOut(v.conn, inner)
+		v.end()
+	}()
+	err = f.copyIn(v, inner)
+	v.end()
+	return errors.Join(err, <-done)
+}
+
+// copyIn passes on what a client sends, no faster than it may.
+func (f *front) copyIn(v *visitor, inner net.Conn) error {
+	buf := make([]byte, frontChunk)
+	for {
+		n, err := v.conn.Read(buf)
+		if n > 0 {
+			if err := v.bytes.WaitN(v.ctx, n); err != nil {
+				return err
+			}
+			if _, err := inner.Write(buf[:n]); err != nil {
+				return err
+			}
+			if err := f.payMessages(v); err != nil {
+				return err
+			}
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+// payMessages waits until the device may have published what it has.
+func (f *front) payMessages(v *visitor) error {
+	v.mu.Lock()
+	m, cid := v.meter, v.cid
+	v.mu.Unlock()
+	if m == nil {
+		return nil
+	}
+	have, ok := f.count(cid)
+	if !ok {
+		return nil // the server has ended it; so will the copying
+	}
+	for due := have - v.paid; due > 0; {
+		n := min(due, int64(m.limit.Burst()))
+		if err := m.limit.WaitN(v.ctx, int(n)); err != nil {
+			return err
+		}
+		due -= n
+	}
+	v.paid = have
+	return nil
+}
+
+// copyOut passes on what the server sends; a client that does not read is ended.
+func copyOut(conn, inner net.Conn) error {
+	buf := make([]byte, 16<<10)
+	for {
+		n, err := inner.Read(buf)
+		if n > 0 {
+			if err := conn.SetWriteDeadline(time.Now().Add(frontWrite)); err != nil {
+				return err
+			}
+			if _, err := conn.Write(buf[:n]); err != nil {
+				return err
+			}
+		}
+		if err != nil {
+			return err
+		}
+	}
+}
+
+func (f *front) come(inner string, v *visitor) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	f.visitors[inner] = v
+}
+
+func (f *front) leave(inner string, v *visitor) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	delete(f.visitors, inner)
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.meter != nil {
+		v.meter.users--
+	}
+}
+
+// remoteOf returns where the connection comes from whose loopback side has an
+// address.
+func (f *front) remoteOf(inner string) string {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	if v, ok := f.visitors[inner]; ok {
+		return v.remote
+	}
+	return inner
+}
+
+// admitted says who a connection is.
+func (f *front) admitted(inner string, src events.Source, cid uint64) {
+	f.mu.Lock()
+	defer f.mu.Unlock()
+	v, ok := f.visitors[inner]
+	if !ok {
+		return
+	}
+	m := f.meters[src]
+	if m == nil {
+		m = &meter{limit: rate.NewLimiter(rate.Limit(f.cfg.Messages), f.cfg.MessageBurst)}
+		f.forgetMeters()
+		f.meters[src] = m
+	}
+	m.users++
+	v.late.Stop()
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	v.meter, v.cid = m, cid
+}
+
+// forgetMeters drops those that are full and that nobody uses. Called under mu.
+func (f *front) forgetMeters() {
+	for src, m := range f.meters {
+		if m.users == 0 && m.limit.Tokens() >= float64(m.limit.Burst()) {
+			delete(f.meters, src)
+		}
+	}
 }

@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"github.com/go-json-experiment/json"
 	"github.com/nats-io/nats.go"
@@ -213,6 +214,9 @@ func DialAs(url, name string, log *slog.Logger, id Identity, opts ...nats.Option
 	own, err := id.Options()
 	if err != nil {
 		return nil, fmt.Errorf("connect: %w", err)
+	}
+	if strings.HasPrefix(url, "tls://") {
+		own = append(own, nats.TLSHandshakeFirst())
 	}
 	return Dial(url, name, log, append(own, opts...)...)
 }

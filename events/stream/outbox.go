@@ -256,14 +256,24 @@ func (o *Outbox) line(e events.Event, old uint64) (string, error) {
 	if bytes.IndexByte(body, '\n') >= 0 {
 		return "", errors.New("add to outbox: a line feed in the body")
 	}
-	signature := "-"
-	if o.cfg.Key != nil {
-		signature = strings.ReplaceAll(Sign(o.cfg.Key, body), " ", ",")
-	}
-	return fmt.Sprintf("event %d %d %s %s %s", e.Sequence, old, e.Subject(), signature, body), nil
+	// The dash is where older logs hold a signature: one is made when the event is
+	// sent.
+	return fmt.Sprintf("event %d %d %s - %s", e.Sequence, old, e.Subject(), body), nil
 }
 
-// stored reads an event's subject, signature and exact body from the log.
+// sign signs with the key that the device has now. A device that has none sends
+// the signature that an older log holds, or none.
+func (o *Outbox) sign(p *Post) {
+	switch {
+	case o.cfg.Sign != nil:
+		p.Signature = o.cfg.Sign(p.Body)
+	case o.cfg.Key != nil:
+		p.Signature = Sign(o.cfg.Key, p.Body)
+	}
+}
+
+// stored reads an event's subject, its exact body and what signature there is
+// from the log.
 func (o *Outbox) stored(en *entry) (Post, bool) {
 	text, ok := o.log.read(en.off, en.size)
 	word := strings.SplitN(text, " ", 6)

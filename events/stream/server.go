@@ -1,6 +1,7 @@
 package stream
 
 import (
+	"crypto/tls"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -51,15 +52,25 @@ type ServerConfig struct {
 
 // Server is a NATS server in this process.
 //
-// Whoever reaches a listener may publish and read without a name, so a listener
-// outside loopback needs a network that is trusted. Such a client cannot delete
-// or change the stream and cannot speak for the hub: receipts, answers to
-// devices and alert.> are closed to it. Only Connect gives the hub's rights.
+// With a Guard only whom it admits takes part, and may do what Permissions says
+// and nothing else; a device that it does not admit any more is ended by
+// Disconnect.
+//
+// Without one, whoever reaches a listener may publish and read without a name,
+// so a listener outside loopback needs a network that is trusted. Such a client
+// cannot delete or change the stream and cannot speak for the hub: receipts,
+// answers to devices and alert.> are closed to it.
+//
+// Only Connect gives the hub's rights.
 type Server struct {
-	srv  *server.Server
-	opts *server.Options
-	hub  nkeys.KeyPair // made for this run
-	log  *slog.Logger
+	srv    *server.Server
+	opts   *server.Options
+	hub    nkeys.KeyPair // made for this run
+	public string        // of hub
+	log    *slog.Logger
+	gate   *gate  // nil without a Guard
+	front  *front // nil without a Front
+	urls   [3]string
 }
 
 // StartServer starts a server and returns when it can be used. The folder may
@@ -69,24 +80,39 @@ func StartServer(cfg ServerConfig, log *slog.Logger) (*Server, error) {
 		log = slog.New(slog.DiscardHandler)
 	}
 	s := &Server{log: log}
-	var err error
-	if s.opts, err = cfg.options(); err != nil {
-		return nil, err
-	}
-	if err := s.addUsers(); err != nil {
-		return nil, fmt.Errorf("start server in %s: %w", cfg.Dir, err)
-	}
-	if s.srv, err = server.NewServer(s.opts); err != nil {
-		return nil, fmt.Errorf("start server in %s: %w", cfg.Dir, err)
-	}
-	serverLog := &serverLogger{log: log}
-	s.srv.SetLoggerV2(serverLog, false, false, false)
-	s.srv.Start()
-	if err := s.ready(cfg.Ready, serverLog); err != nil {
-		s.Stop()
+	if err := s.start(cfg); err != nil {
 		return nil, fmt.Errorf("start server in %s: %w", cfg.Dir, err)
 	}
 	return s, nil
+}
+
+func (s *Server) start(cfg ServerConfig) (err error) {
+	if s.opts, err = cfg.options(); err != nil {
+		return err
+	}
+	if err := s.addUsers(cfg); err != nil {
+		return err
+	}
+	if s.srv, err = server.NewServer(s.opts); err != nil {
+		return err
+	}
+	if s.gate != nil {
+		s.gate.srv = s.srv
+	}
+	serverLog := &serverLogger{log: s.log}
+	s.srv.SetLoggerV2(serverLog, false, false, false)
+	s.srv.Start()
+	err = s.ready(cfg.Ready, serverLog)
+	if err == nil && s.gate != nil {
+		err = s.gate.open(cfg.MQTT != "")
+	}
+	if err == nil && s.front != nil {
+		err = s.openFront(cfg)
+	}
+	if err != nil {
+		s.Stop()
+	}
+	return err
 }
 
 // ready waits until every listener takes connections and JetStream is up. The
@@ -135,6 +161,14 @@ func (cfg ServerConfig) options() (*server.Options, error) {
 	if o.ServerName == "" {
 		o.ServerName = "earlyage"
 	}
+	cfg.limit(o)
+	if cfg.Front != nil { // the world reaches the front, and the front these
+		for _, addr := range []*string{&cfg.Client, &cfg.Websocket, &cfg.MQTT} {
+			if *addr != "" {
+				*addr = "127.0.0.1:0"
+			}
+		}
+	}
 	var errs [4]error
 	o.Host, o.Port, errs[0] = listenAddress("Client", cfg.Client)
 	o.DontListen = cfg.Client == ""
@@ -144,6 +178,40 @@ func (cfg ServerConfig) options() (*server.Options, error) {
 	o.HTTPHost, o.HTTPPort, errs[3] = listenAddress("Monitor", cfg.Monitor)
 	return o, errors.Join(errs[:]...)
 }
+
+// limit sets what a connection may cost.
+func (cfg ServerConfig) limit(o *server.Options) {
+	if cfg.Guard == nil && cfg.Front == nil {
+		return
+	}
+	// The hub's own connections find room when the world has taken all of its own.
+	o.MaxConn = cfg.maxConnections() + hubConnections
+	o.MaxSubs = maxSubscriptions
+	handshake := defaultHandshake
+	if cfg.Front != nil && cfg.Front.Handshake > 0 {
+		handshake = cfg.Front.Handshake
+	}
+	o.AuthTimeout, o.Websocket.HandshakeTimeout = handshake.Seconds(), handshake
+	if cfg.Front != nil && cfg.Front.Certificate != nil {
+		// The front has taken the encryption off. Clients must read in the server's
+		// greeting that it is there, or they think that they were not encrypted.
+		o.TLSConfig, o.AllowNonTLS = &tls.Config{GetCertificate: cfg.Front.Certificate, MinVersion: tls.VersionTLS12}, true
+		o.TLSTimeout = handshake.Seconds()
+	}
+}
+
+func (cfg ServerConfig) maxConnections() int {
+	if cfg.MaxConnections > 0 {
+		return cfg.MaxConnections
+	}
+	return 4096
+}
+
+const (
+	hubConnections   = 64
+	maxSubscriptions = 256 // of one connection
+	maxPerDevice     = 4
+)
 
 // listenAddress gives the port as the server wants it: -1 for any, 0 for off.
 func listenAddress(field, addr string) (host string, port int, err error) {
@@ -167,24 +235,70 @@ func listenAddress(field, addr string) (host string, port int, err error) {
 	return host, port, nil
 }
 
-// addUsers makes the two users: the hub, with a key that lives as long as this
-// server, and whoever comes without a name.
-func (s *Server) addUsers() error {
-	var public [2]string
-	for i := range public {
-		key, err := nkeys.CreateUser()
-		if err != nil {
-			return fmt.Errorf("make a user's key: %w", err)
-		}
-		if public[i], err = key.PublicKey(); err != nil {
-			return fmt.Errorf("make a user's key: %w", err)
-		}
-		if i == 0 {
-			s.hub = key
-		}
+// addUsers makes the hub's key, which lives as long as this server, and lets in
+// whom the guard admits; without one, whoever comes without a name.
+func (s *Server) addUsers(cfg ServerConfig) (err error) {
+	if s.hub, s.public, err = newUser(); err != nil {
+		return err
 	}
-	s.opts.Nkeys = []*server.NkeyUser{{Nkey: public[0]}, {Nkey: public[1], Permissions: anyPermissions()}}
-	s.opts.NoAuthUser = public[1]
+	if cfg.Front != nil {
+		s.front = newFront(cfg.Front.withDefaults(cfg.maxConnections()), s.log)
+	}
+	if cfg.Guard == nil {
+		_, anyone, err := newUser()
+		if err != nil {
+			return err
+		}
+		s.opts.Nkeys = []*server.NkeyUser{{Nkey: s.public}, {Nkey: anyone, Permissions: anyPermissions()}}
+		s.opts.NoAuthUser = anyone
+		return nil
+	}
+	most := cfg.MaxPerDevice
+	if most <= 0 {
+		most = maxPerDevice
+	}
+	s.gate = newGate(cfg.Guard, s.public, most, s.log)
+	if s.gate.front = s.front; s.front != nil {
+		s.front.guarded, s.front.count = true, s.gate.published
+	}
+	s.opts.CustomClientAuthentication, s.opts.AlwaysEnableNonce = s.gate, true
+	return nil
+}
+
+func newUser() (nkeys.KeyPair, string, error) {
+	key, err := nkeys.CreateUser()
+	if err != nil {
+		return nil, "", fmt.Errorf("make a user's key: %w", err)
+	}
+	public, err := key.PublicKey()
+	if err != nil {
+		return nil, "", fmt.Errorf("make a user's key: %w", err)
+	}
+	return key, public, nil
+}
+
+// openFront opens the listeners that the world reaches, each before one of the
+// server's own.
+func (s *Server) openFront(cfg ServerConfig) error {
+	plain := [3]string{"nats://", "ws://", ""}
+	if cfg.Front.Certificate != nil {
+		plain = [3]string{"tls://", "wss://", ""}
+	}
+	inner := func(host string, port int) string { return net.JoinHostPort(host, strconv.Itoa(port)) }
+	for i, l := range []struct{ field, address, to string }{
+		{"Client", cfg.Client, inner(s.opts.Host, s.opts.Port)},
+		{"Websocket", cfg.Websocket, inner(s.opts.Websocket.Host, s.opts.Websocket.Port)},
+		{"MQTT", cfg.MQTT, inner(s.opts.MQTT.Host, s.opts.MQTT.Port)},
+	} {
+		if l.address == "" {
+			continue
+		}
+		at, err := s.front.listen(l.field, l.address, l.to)
+		if err != nil {
+			return err
+		}
+		s.urls[i] = plain[i] + at.String()
+	}
 	return nil
 }
 
@@ -211,7 +325,7 @@ func anyPermissions() *server.Permissions {
 // 388 thousand messages a second against 190 to 276), else in process. It
 // connects again for ever. The caller closes it.
 func (s *Server) Connect() (*nats.Conn, error) {
-	opts := append(DialOptions("hub", s.log), nats.Nkey(s.opts.Nkeys[0].Nkey, s.hub.Sign))
+	opts := append(DialOptions("hub", s.log), nats.Nkey(s.public, s.hub.Sign))
 	url := ""
 	if ip := net.ParseIP(s.opts.Host); !s.opts.DontListen && ip != nil && (ip.IsLoopback() || ip.IsUnspecified()) {
 		if ip.IsUnspecified() {
@@ -230,6 +344,9 @@ func (s *Server) Connect() (*nats.Conn, error) {
 
 // ClientURL is where NATS clients connect; empty when that listener is off.
 func (s *Server) ClientURL() string {
+	if s.front != nil {
+		return s.urls[0]
+	}
 	if s.opts.DontListen {
 		return ""
 	}
@@ -238,6 +355,9 @@ func (s *Server) ClientURL() string {
 
 // WebsocketURL is where websocket clients connect; empty when it is off.
 func (s *Server) WebsocketURL() string {
+	if s.front != nil {
+		return s.urls[1]
+	}
 	if s.opts.Websocket.Port == 0 {
 		return ""
 	}
@@ -246,6 +366,9 @@ func (s *Server) WebsocketURL() string {
 
 // MQTTAddr is host:port of the MQTT listener; empty when it is off.
 func (s *Server) MQTTAddr() string {
+	if s.front != nil {
+		return s.urls[2]
+	}
 	if s.opts.MQTT.Port == 0 {
 		return ""
 	}
@@ -264,10 +387,24 @@ func (s *Server) MonitorURL() string {
 // Stop stops the server and returns when it has stopped. What it acknowledged
 // is on the disk. Stopping it again does nothing.
 func (s *Server) Stop() {
+	if s.front != nil {
+		// Closing a listener that is closed already is all that can go wrong.
+		_ = s.front.close()
+	}
 	s.srv.Shutdown()
 	s.srv.WaitForShutdown()
 }
 
 // Disconnect ends every connection of the devices that match, at once, and
 // returns how many there were.
-func (s *Server) Disconnect(match func(events.Source) bool) int { return 0 }
+//
+// It is for a device that the guard does not admit any more, and for one that may
+// say something else now: what a connection may do is settled when it comes.
+// Every connection that the guard was asked about before is ended; every later
+// one is judged by what the guard knows when this is called.
+func (s *Server) Disconnect(match func(events.Source) bool) int {
+	if s.gate == nil {
+		return 0
+	}
+	return s.gate.disconnect(match)
+}

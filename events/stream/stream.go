@@ -12,11 +12,16 @@ import (
 	"github.com/nats-io/nats.go/jetstream"
 )
 
-// Name is the name of the stream, and Subjects what it holds.
-const (
-	Name     = "POURS"
-	Subjects = "pour.>"
-)
+// Name is the name of the stream.
+const Name = "POURS"
+
+// Subjects are what the stream holds: what devices publish, and what comes from
+// devices that cannot sign.
+func Subjects() []string { return []string{"pour.>", "probe.>"} }
+
+// firstSubjects are those of a stream that was made before devices that cannot
+// sign had subjects of their own.
+func firstSubjects() []string { return Subjects()[:1] }
 
 // DuplicateWindow is how long the stream knows a message id. It is only the
 // first net: readers remember the numbers of a device for ever.
@@ -50,7 +55,8 @@ type Stream struct {
 }
 
 // Open makes the stream, or checks the one that is there. An existing stream is
-// never changed: what is wrong with it is named in an error that wraps ErrConfig.
+// not changed, but for one that lacks probe.>, which is added: what is wrong with
+// it is named in an error that wraps ErrConfig.
 func Open(ctx context.Context, nc *nats.Conn, cfg Config) (*Stream, error) {
 	if cfg.Replicas < 0 || cfg.Replicas > 5 {
 		return nil, fmt.Errorf("open stream: Replicas is %d, allowed 1 to 5", cfg.Replicas)
@@ -69,6 +75,11 @@ func Open(ctx context.Context, nc *nats.Conn, cfg Config) (*Stream, error) {
 		if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) { // another hub was faster
 			have, err = js.Stream(ctx, Name)
 		}
+	}
+	if err == nil && slices.Equal(have.CachedInfo().Config.Subjects, firstSubjects()) {
+		cfg := have.CachedInfo().Config
+		cfg.Subjects = Subjects()
+		have, err = js.UpdateStream(ctx, cfg)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("open stream %s: %w", Name, err)
@@ -94,7 +105,7 @@ func wanted(replicas int) jetstream.StreamConfig {
 	return jetstream.StreamConfig{
 		Name:        Name,
 		Description: "every event of every pour, append only",
-		Subjects:    []string{Subjects},
+		Subjects:    Subjects(),
 		Storage:     jetstream.FileStorage,
 		Retention:   jetstream.LimitsPolicy,
 		Discard:     jetstream.DiscardNew, // no limit is set; should one bite, the newcomer is refused and the record stands
@@ -121,7 +132,7 @@ func check(c jetstream.StreamConfig, replicas int) error {
 		have  any
 		want  string
 	}{
-		{!slices.Equal(c.Subjects, []string{Subjects}), "subjects", c.Subjects, "[" + Subjects + "], or events are missed"},
+		{!slices.Equal(c.Subjects, Subjects()), "subjects", c.Subjects, fmt.Sprint(Subjects()) + ", or events are missed"},
 		{c.Storage != jetstream.FileStorage, "storage", c.Storage, "file, or a restart loses it"},
 		{c.Retention != jetstream.LimitsPolicy, "retention", c.Retention, "limits, or reading deletes"},
 		{c.PersistMode == jetstream.AsyncPersistMode, "persist_mode", "async", "default: async acknowledges before the disk has it, whatever sync_interval says"},

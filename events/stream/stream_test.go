@@ -37,7 +37,7 @@ func TestOpenMakesAndFindsTheStream(t *testing.T) {
 func TestOpenRefusesAWrongStream(t *testing.T) {
 	good := func() jetstream.StreamConfig {
 		return jetstream.StreamConfig{
-			Name: stream.Name, Subjects: []string{stream.Subjects}, DenyDelete: true, DenyPurge: true,
+			Name: stream.Name, Subjects: stream.Subjects(), DenyDelete: true, DenyPurge: true,
 			AllowAtomicPublish: true, Duplicates: stream.DuplicateWindow,
 		}
 	}
