@@ -3,9 +3,14 @@ package door
 import (
 	"context"
 	"errors"
+	"fmt"
+	"html/template"
 	"log/slog"
 	"net/http"
+	"sync"
 	"time"
+
+	"github.com/go-webauthn/webauthn/webauthn"
 
 	"earlyage/cmd/earlyage/internal/roster"
 	"earlyage/projector/cabinet"
@@ -25,33 +30,75 @@ type Config struct {
 	// Origin is where people reach the hub: scheme, host and port, without a
 	// path, as "https://hub.example". Passkeys belong to it, devices sign it.
 	Origin string
-	Now    func() time.Time // default time.Now
-	Log    *slog.Logger     // default discards
+	// SiteName gives the name that people know a site by; default its token.
+	SiteName func(site string) string
+	Now      func() time.Time // default time.Now
+	Log      *slog.Logger     // default discards
 	// TLS says that the hub is reached by TLS only: browsers are told to keep
 	// to it for two years.
-	TLS bool
+	TLS    bool
+	Limits Limits
 }
 
 // Door finds out who asks.
 type Door struct {
-	config Config
+	config   Config
+	origins  []string           // the same place, as devices and browsers may write it
+	passkeys *webauthn.WebAuthn // nil where the origin cannot have passkeys
+	cross    *http.CrossOriginProtection
+	seal     *seal
+	limits   *limits
+	assets   *assets
+	pages    *template.Template
+
+	counting sync.Mutex // a passkey's counter is read, judged and written under it
 }
 
-// New makes a door.
+// New makes a door. It refuses an origin that is none.
 func New(c Config) (*Door, error) {
 	if c.Cabinet == nil || c.Register == nil || c.Roster == nil {
 		return nil, errors.New("door: roster, cabinet and register are needed")
 	}
-	return &Door{config: c}, nil
+	c.fill()
+	d := &Door{config: c, cross: http.NewCrossOriginProtection(), limits: newLimits(c.Limits)}
+	var err error
+	if d.origins, err = sameOrigins(c.Origin); err != nil {
+		return nil, fmt.Errorf("door: %w", err)
+	}
+	if d.passkeys, err = newPasskeys(d.origins); err != nil {
+		return nil, fmt.Errorf("door: passkeys: %w", err)
+	}
+	if d.seal, err = newSeal(); err != nil {
+		return nil, fmt.Errorf("door: %w", err)
+	}
+	if d.assets, err = newAssets(staticFiles); err != nil {
+		return nil, fmt.Errorf("door: static files: %w", err)
+	}
+	d.pages, err = template.New("").Funcs(template.FuncMap{"asset": d.Asset}).ParseFS(pageFiles, "page/*.html")
+	if err != nil {
+		return nil, fmt.Errorf("door: pages: %w", err)
+	}
+	if err := d.cross.AddTrustedOrigin(c.Origin); err != nil {
+		return nil, fmt.Errorf("door: %w", err)
+	}
+	return d, nil
 }
 
-// Routes are the door's own.
-func (d *Door) Routes() []Route { return nil }
+func (c *Config) fill() {
+	if c.Now == nil {
+		c.Now = time.Now
+	}
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	if c.SiteName == nil {
+		c.SiteName = func(site string) string { return site }
+	}
+	c.Limits.fill()
+}
 
-// Wrap finds who asks, sets the security headers, and refuses what no page of
-// this hub would send.
-func (d *Door) Wrap(next http.Handler) http.Handler { return next }
+func (d *Door) now() time.Time { return d.config.Now().UTC() }
 
-// Mux serves a table of routes: each only to those whom it lets in. It wraps
-// itself.
-func (d *Door) Mux(routes ...Route) http.Handler { return d.Wrap(http.NewServeMux()) }
+// Asset gives the address of a static file of this package, with the hash of
+// its content in it: "earlyage.css", "font/…".
+func (d *Door) Asset(name string) string { return d.assets.path(name) }
