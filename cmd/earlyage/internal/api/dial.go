@@ -44,9 +44,12 @@ func Dial(w Where) (Client, error) {
 	return c, nil
 }
 
-// SessionProof is what a device signs to sign in: the hub's nonce, bound to what
-// it is for.
-func SessionProof(nonce string) []byte { return []byte("earlyage session " + nonce) }
+// SessionProof is what a device signs to sign in: the hub's nonce, and the place
+// that it means to sign in to, as it knows it; a hub that hands on another's
+// nonce gets a signature that the other does not take.
+func SessionProof(nonce, origin string) []byte {
+	return []byte("earlyage session " + nonce + " " + origin)
+}
 
 // Nonce answers GET PathNonce.
 type Nonce struct {
@@ -94,7 +97,7 @@ func (l *login) token(ctx context.Context, c Client, ended string) (string, erro
 	if _, err := nobody.Get(ctx, PathNonce, nil, &nonce); err != nil {
 		return "", fmt.Errorf("sign in: %w", err)
 	}
-	signature, err := pair.Sign(SessionProof(nonce.Nonce))
+	signature, err := pair.Sign(SessionProof(nonce.Nonce, c.Hub))
 	if err != nil {
 		return "", fmt.Errorf("sign in: %w", err)
 	}

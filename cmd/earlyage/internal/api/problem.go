@@ -18,7 +18,7 @@ const ProblemType = "application/problem+json"
 // programs and stays as it is; Title and Detail are for people. Field, Value and
 // Allowed say what of a request is not acceptable, as events.Refusal does.
 type Problem struct {
-	Type    string `json:"type"` // earlyage:problem:CODE
+	Type    string `json:"type"` // always about:blank: Code says more
 	Title   string `json:"title"`
 	Status  int    `json:"status"`
 	Detail  string `json:"detail,omitzero"`
@@ -39,14 +39,14 @@ const (
 	CodeContentType = "content-type"
 	CodeTooLarge    = "too-large"
 	CodeExists      = "exists"
-	CodeSlowDown    = "slow-down"
+	CodeTooMany     = "too-many"
 	CodeUnavailable = "unavailable" // the stream or the record cannot be reached now
 	CodeInternal    = "internal"
 )
 
 // NewProblem makes a problem whose title is the status in words.
 func NewProblem(status int, code, detail string) Problem {
-	return Problem{Type: "earlyage:problem:" + code, Title: http.StatusText(status), Status: status, Code: code, Detail: detail}
+	return Problem{Type: "about:blank", Title: http.StatusText(status), Status: status, Code: code, Detail: detail}
 }
 
 // Error says what a person needs to know of it.

@@ -67,9 +67,11 @@ type Retirement struct {
 // NewInvitation is the body of POST PathInvitations. Sort is phone, page or
 // station; a station has no person.
 type NewInvitation struct {
-	Person string `json:"person,omitzero"`
-	Site   string `json:"site"`
-	Sort   string `json:"sort"`
+	Person string        `json:"person,omitzero"`
+	Site   string        `json:"site"`
+	Sort   string        `json:"sort"`
+	Device string        `json:"device,omitzero"` // of a station: its name; default any
+	Kinds  []events.Kind `json:"kinds,omitzero"`  // of a station: what it may say; default all of the role probe
 }
 
 // Ticket answers it. The code is shown once.
@@ -103,6 +105,15 @@ type Revocation struct {
 	Reason string `json:"reason"`
 }
 
+// Rotation is the body of POST DevicePath/rotate. Old and New are the signatures
+// of the present and of the new key over roster.RotateProof, as unpadded URL
+// base64.
+type Rotation struct {
+	Key string `json:"key"` // the new one, an nkey
+	Old string `json:"old"`
+	New string `json:"new"`
+}
+
 // NewProbe is the body of POST PathProbes: a device that cannot sign.
 type NewProbe struct {
 	Site   string        `json:"site"`
@@ -111,7 +122,7 @@ type NewProbe struct {
 	Kinds  []events.Kind `json:"kinds,omitzero"`
 }
 
-// ProbeSecret answers it. The password is shown once.
+// ProbeSecret answers it, and POST DevicePath/password. The password is shown once.
 type ProbeSecret struct {
 	User     string `json:"user"`
 	Password string `json:"password"`

@@ -39,9 +39,9 @@ func (w *web) drawing(rw http.ResponseWriter, r *http.Request) {
 	}
 	ref := projector.Ref{Site: r.PathValue("site"), Wall: r.PathValue("wall")}
 	var svg picture.SVG
-	err := w.hub.look(func(p pictured) error {
+	err := w.hub.look(w.sight(r), func(p pictured) error {
 		s := p.Wall(ref)
-		if draw == nil || s == nil || !s.Known() {
+		if draw == nil || s == nil {
 			return errUnseen
 		}
 		place := p.Site(ref.Site)

@@ -20,32 +20,13 @@ import (
 
 	"github.com/nats-io/nats.go"
 
+	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/roster"
 	"earlyage/events/stream"
 	"earlyage/notify"
 	"earlyage/projector"
 	"earlyage/scheduler"
 )
-
-// Config says how a hub runs. The addresses are host:port; port 0 takes any.
-type Config struct {
-	Dir string // the data: stream, kept bytes, view; made with mode 0700
-
-	Client    string // NATS clients; empty: in this process only
-	Websocket string // NATS over websocket; empty: off
-	MQTT      string // MQTT; empty: off
-	HTTP      string // answers and metrics; empty: off
-
-	NATS    string // URL of an existing server in place of the embedded one
-	Monitor string // of that server: URL of its HTTP monitoring, to check that it syncs
-
-	Clock        scheduler.Clock // default: the machine's
-	Synchronised func() bool     // default: what the machine says of its clock
-	Demo         bool            // invented recorded times count; fixed when the folder is made
-	Log          *slog.Logger    // default: none
-	StopWithin   time.Duration   // of all steps together; default 30 s
-
-	Tap func(stream.Message) // sees every message before it is folded; default: none
-}
 
 // Hub is a running hub.
 type Hub struct {
@@ -53,6 +34,7 @@ type Hub struct {
 	log       *slog.Logger
 	clock     scheduler.Clock
 	demo      bool
+	unsigned  bool       // events need no signature, and anybody sees the record
 	resumed   *demoClock // of a demo that goes on; nil: none
 	steps     steps
 	ended     chan error // parts that end by themselves
@@ -61,23 +43,15 @@ type Hub struct {
 	stream    *stream.Stream
 	projector *projector.Projector
 	loop      *scheduler.Loop
-	http      net.Addr
-}
 
-func (c Config) withDefaults() Config {
-	if c.Clock == nil {
-		c.Clock = scheduler.NewReal(nil)
-	}
-	if c.Synchronised == nil {
-		c.Synchronised = scheduler.MachineSynchronised
-	}
-	if c.Log == nil {
-		c.Log = slog.New(slog.DiscardHandler)
-	}
-	if c.StopWithin == 0 {
-		c.StopWithin = 30 * time.Second
-	}
-	return c
+	certificate certificate // of every listener; nil: plain
+	gate        gate        // before the embedded server
+	roster      *roster.Roster
+	web         *web
+	listener    net.Listener // of answers and pages; nil: off
+	http        net.Addr     // its address
+	address     string       // where people and devices reach the hub
+	metricsAt   net.Addr     // nil: off
 }
 
 // Run starts a hub and keeps it until ctx ends or a part of it ends by itself.
@@ -97,15 +71,18 @@ func Run(ctx context.Context, cfg Config) error {
 
 // Start starts every part. After an error those that had started are stopped.
 func Start(ctx context.Context, cfg Config) (*Hub, error) {
-	cfg = cfg.withDefaults()
-	h := &Hub{cfg: cfg, log: cfg.Log, clock: cfg.Clock, demo: cfg.Demo, ended: make(chan error, 8), steps: steps{log: cfg.Log}}
+	cfg, err := cfg.prepared()
+	if err != nil {
+		return nil, err
+	}
+	h := &Hub{cfg: cfg, log: cfg.Log, clock: cfg.Clock, demo: cfg.Demo, unsigned: cfg.Unsigned, ended: make(chan error, 8), steps: steps{log: cfg.Log}}
 	for _, part := range []struct {
 		name  string
 		start func(context.Context) error
 	}{
-		{"folder", h.openFolder}, {"server", h.startServer}, {"stream", h.openStream}, {"store", h.openStore},
-		{"projector", h.startProjector}, {"receipts", h.startReceipts}, {"scheduler", h.startScheduler},
-		{"notify", h.startNotify}, {"http", h.startHTTP},
+		{"folder", h.openFolder}, {"certificate", h.openCertificate}, {"listener", h.openListener}, {"server", h.startServer}, {"stream", h.openStream},
+		{"store", h.openStore}, {"projector", h.startProjector}, {"receipts", h.startReceipts}, {"identities", h.startIdentities},
+		{"scheduler", h.startScheduler}, {"notify", h.startNotify}, {"web", h.startWeb}, {"http", h.startHTTP}, {"socket", h.startSocket}, {"metrics", h.startMetrics},
 	} {
 		if err := part.start(ctx); err != nil {
 			return nil, errors.Join(fmt.Errorf("start %s: %w", part.name, err), h.Stop())
@@ -131,27 +108,25 @@ func (h *Hub) openFolder(context.Context) error {
 		return err
 	}
 	clock := newDemoClock(mark.At)
-	h.demo, h.clock, h.resumed = true, clock, clock
+	h.demo, h.unsigned, h.clock, h.resumed = true, true, clock, clock
 	h.cfg.Synchronised = func() bool { return true }
 	h.log.Warn("this folder holds a demo: the hub runs on the demo's clock", "at", mark.At)
 	h.steps.started("demo clock", func(context.Context) error { return WriteMark(h.cfg.Dir, Mark{At: clock.Now()}) })
 	return nil
 }
 
+func (h *Hub) openCertificate(context.Context) (err error) {
+	h.certificate, err = h.cfg.TLS.certificates()
+	return err
+}
+
 // startServer starts the embedded server, or connects to an existing one and
 // makes sure that it syncs before it acknowledges.
 func (h *Hub) startServer(ctx context.Context) (err error) {
 	if h.cfg.NATS != "" {
-		if h.nc, err = stream.Dial(h.cfg.NATS, "earlyage-hub", h.log); err != nil {
-			return err
-		}
-		h.steps.started("connection", h.disconnect)
-		return stream.CheckSyncOf(ctx, h.nc, h.cfg.Monitor)
+		return h.dial(ctx)
 	}
-	h.server, err = stream.StartServer(stream.ServerConfig{
-		Dir: filepath.Join(h.cfg.Dir, "stream"), Client: h.cfg.Client, Websocket: h.cfg.Websocket, MQTT: h.cfg.MQTT,
-	}, h.log)
-	if err != nil {
+	if h.server, err = stream.StartServer(h.serverConfig(), h.log); err != nil {
 		return err
 	}
 	h.steps.started("server", func(context.Context) error { h.server.Stop(); return nil })
@@ -161,6 +136,42 @@ func (h *Hub) startServer(ctx context.Context) (err error) {
 	}
 	h.steps.started("connection", h.disconnect)
 	return nil
+}
+
+// dial connects to an existing server. Who may connect to it, and say what, is
+// for its own configuration to say; who is believed is for the projector.
+func (h *Hub) dial(ctx context.Context) (err error) {
+	var opts []nats.Option
+	if h.cfg.NATSSeed != "" {
+		key, err := nats.NkeyOptionFromSeed(h.cfg.NATSSeed)
+		if err != nil {
+			return fmt.Errorf("seed of the hub's key %s: %w", h.cfg.NATSSeed, err)
+		}
+		opts = append(opts, key)
+	}
+	if h.nc, err = stream.Dial(h.cfg.NATS, "earlyage-hub", h.log, opts...); err != nil {
+		return err
+	}
+	h.steps.started("connection", h.disconnect)
+	return stream.CheckSyncOf(ctx, h.nc, h.cfg.Monitor)
+}
+
+func (h *Hub) serverConfig() stream.ServerConfig {
+	c, l := h.cfg, h.cfg.Limits
+	s := stream.ServerConfig{
+		Dir: filepath.Join(c.Dir, "stream"), Client: c.Client, Websocket: c.Websocket, MQTT: c.MQTT,
+		MaxPerDevice: l.PerDevice, MaxConnections: l.Most,
+	}
+	if c.Address != "" {
+		s.Origins = []string{c.Address}
+	}
+	if !h.unsigned {
+		s.Guard = &h.gate
+	}
+	if !h.unsigned || h.certificate != nil {
+		s.Front = &stream.FrontConfig{Certificate: h.certificate, Rate: l.Rate, Burst: l.Burst, PerAddress: l.PerAddress, Most: l.Most}
+	}
+	return s
 }
 
 func (h *Hub) disconnect(context.Context) error {
@@ -182,18 +193,21 @@ func (h *Hub) openStore(context.Context) (err error) {
 		source = tapped{source, h.cfg.Tap}
 	}
 	h.projector, err = projector.Open(projector.Config{
-		Dir: h.cfg.Dir, Log: h.log, Now: h.clock.Now, Stream: source, Demo: h.demo,
+		Dir: h.cfg.Dir, Log: h.log, Now: h.clock.Now, Stream: source, Demo: h.demo, Unsigned: h.unsigned,
 		Receipts: func(list []stream.Receipt) error { return stream.PublishReceipts(context.Background(), h.nc, list) },
 	})
 	if err != nil {
 		return err
 	}
 	h.steps.started("store", func(context.Context) error { return h.projector.Close() })
-	if h.resumed == nil {
-		return nil
-	}
 	return h.projector.Read(func(v projector.View) error {
-		h.resumed.notBefore(v.Hub().Recorded)
+		state := v.Hub()
+		if state.Unsigned && !h.unsigned {
+			return errors.New("this folder was made to take events from anybody: that has to be asked for by name again (--unsigned)")
+		}
+		if h.resumed != nil {
+			h.resumed.notBefore(state.Recorded)
+		}
 		return nil
 	})
 }
@@ -232,12 +246,32 @@ func (h *Hub) startScheduler(context.Context) (err error) {
 // publish sends what the hub says. The scheduler's words bear ids that are
 // hashes of themselves, so a retry under another message id does no harm.
 func (h *Hub) publish(ctx context.Context, subject string, body []byte, signature string) (uint64, error) {
-	post := stream.Post{Subject: subject, Body: body, Signature: signature}
+	return h.post(ctx, stream.Post{Subject: subject, Body: body, Signature: signature})
+}
+
+// post publishes a message; in a demo at the moment that its clock shows.
+func (h *Hub) post(ctx context.Context, post stream.Post) (uint64, error) {
 	if h.demo {
 		post.DemoRecorded = h.clock.Now().Format(time.RFC3339Nano)
 	}
 	seq, _, err := stream.Publish(ctx, h.nc, post)
 	return seq, err
+}
+
+// fits refuses to publish on a stream that does not fit the record.
+func (h *Hub) fits() error {
+	return h.projector.Read(func(v projector.View) error {
+		if v.Hub().Short {
+			return errShort
+		}
+		return nil
+	})
+}
+
+// through is the sequence of the stream through which the record is folded.
+func (h *Hub) through() (seq uint64) {
+	_ = h.projector.Read(func(v projector.View) error { seq = v.Through(); return nil }) // closed: 0
+	return seq
 }
 
 // startNotify tells alerts to the log and to alert.<site>.<wall>.
@@ -251,22 +285,6 @@ func (h *Hub) startNotify(ctx context.Context) error {
 	}
 	h.steps.started("told", func(context.Context) error { return n.Close() })
 	h.run("notify", n.Run)
-	return nil
-}
-
-func (h *Hub) startHTTP(context.Context) error {
-	if h.cfg.HTTP == "" {
-		return nil
-	}
-	l, err := net.Listen("tcp", h.cfg.HTTP)
-	if err != nil {
-		return err
-	}
-	h.http = l.Addr()
-	w := h.newWeb()
-	served := work("http", w.serve(l), h.ended)
-	h.steps.started("http", func(ctx context.Context) error { return errors.Join(w.stop(ctx), served.stop(ctx)) })
-	h.log.Info("answering", "http", "http://"+l.Addr().String())
 	return nil
 }
 
@@ -288,8 +306,19 @@ func (h *Hub) MQTTAddr() string { return h.server.MQTTAddr() }
 // WebsocketURL is where NATS clients connect to the embedded server over websocket.
 func (h *Hub) WebsocketURL() string { return h.server.WebsocketURL() }
 
-// HTTPURL is where the hub answers.
-func (h *Hub) HTTPURL() string { return "http://" + h.http.String() }
+// HTTPURL is where the hub answers, by the address that it listens on.
+func (h *Hub) HTTPURL() string {
+	if h.certificate != nil {
+		return "https://" + h.http.String()
+	}
+	return "http://" + h.http.String()
+}
+
+// MetricsURL is where the hub shows its metrics.
+func (h *Hub) MetricsURL() string { return "http://" + h.metricsAt.String() + api.PathMetrics }
+
+// Socket is the path of the hub's own socket.
+func (h *Hub) Socket() string { return h.cfg.Socket }
 
 // NextDue is when the scheduler has something to look at next; zero: never.
 func (h *Hub) NextDue() time.Time { return h.loop.Stats().NextDue }

@@ -38,7 +38,7 @@ func (g gauges) Collect(ch chan<- prometheus.Metric) {
 	var health api.Health
 	var sites, walls, doubts int
 	alerts := map[string]int{}
-	err := g.hub.look(func(p pictured) error {
+	err := g.hub.look(everything, func(p pictured) error {
 		health = p.health(g.hub.demo)
 		sites, walls, doubts = len(p.Sites()), len(p.Walls("")), len(p.hub.Doubts)
 		for _, a := range p.alarms("", false) {

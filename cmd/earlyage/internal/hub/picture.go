@@ -15,14 +15,36 @@ import (
 // pictured is a consistent look at the record, taken under the projector's lock.
 type pictured struct {
 	projector.View
-	hub scheduler.Hub
-	now time.Time
+	hub   scheduler.Hub
+	now   time.Time
+	sight sight
 }
 
-// look calls see with a picture. Nothing of it may be kept.
-func (h *Hub) look(see func(pictured) error) error {
+// Sites lists the sites in sight, in order, without the company.
+func (p pictured) Sites() []string {
+	return slices.DeleteFunc(p.View.Sites(), func(s string) bool { return !p.sight.sees(s) })
+}
+
+// Walls lists the walls in sight of a site, or of all.
+func (p pictured) Walls(site string) []projector.Ref {
+	return slices.DeleteFunc(p.View.Walls(site), func(r projector.Ref) bool { return !p.sight.sees(r.Site) })
+}
+
+// Wall returns a wall that is known and in sight, or nil.
+func (p pictured) Wall(ref projector.Ref) *wall.State {
+	if !p.sight.sees(ref.Site) {
+		return nil
+	}
+	if w := p.View.Wall(ref); w != nil && w.Known() {
+		return w
+	}
+	return nil
+}
+
+// look calls see with a picture of what is in sight. Nothing of it may be kept.
+func (h *Hub) look(seen sight, see func(pictured) error) error {
 	return h.projector.Read(func(v projector.View) error {
-		p := pictured{View: v, hub: h.loop.Hub(), now: h.clock.Now()}
+		p := pictured{View: v, hub: h.loop.Hub(), now: h.clock.Now(), sight: seen}
 		if state := v.Hub(); !state.Level {
 			p.hub.Doubts = append(slices.Clone(p.hub.Doubts), "the record is not level with the stream: "+state.Why)
 		}
@@ -62,7 +84,7 @@ func (p pictured) walls(site string) []face.Wall {
 
 // Walls assesses every wall of a site at the present moment, or of all sites.
 func (h *Hub) Walls(site string) (out api.Walls, err error) {
-	err = h.look(func(p pictured) error {
+	err = h.look(everything, func(p pictured) error {
 		out = api.Walls{Head: p.head(h.demo), Walls: p.walls(site)}
 		return nil
 	})
@@ -71,7 +93,7 @@ func (h *Hub) Walls(site string) (out api.Walls, err error) {
 
 // Alerts lists the alerts of a site, or of all; all of them or those that stand.
 func (h *Hub) Alerts(site string, all bool) (out api.Alerts, err error) {
-	err = h.look(func(p pictured) error {
+	err = h.look(everything, func(p pictured) error {
 		out = api.Alerts{Head: p.head(h.demo), Alerts: p.alarms(site, all), Refused: p.refused()}
 		return nil
 	})
@@ -93,7 +115,7 @@ func (p pictured) alarms(site string, all bool) []face.Alarm {
 	}
 	// What concerns the hub itself, a hole or its clock, stands on the company.
 	for _, name := range append(p.Sites(), scheduler.Company) {
-		if s := p.Site(name); s != nil && (site == "" || site == name) {
+		if s := p.Site(name); s != nil && p.sight.sees(name) && (site == "" || site == name) {
 			add(name, "", s.Alarms())
 		}
 	}
@@ -130,6 +152,9 @@ func (p pictured) refused() []face.RefusedRow {
 	rows := p.Refused(refusedShown)
 	out := make([]face.RefusedRow, 0, len(rows))
 	for _, r := range rows {
+		if !p.sight.sees(r.Site) {
+			continue
+		}
 		out = append(out, face.RefusedRow{
 			Seq: r.Seq, Recorded: face.Time{Time: r.Recorded}, Subject: r.Subject, Site: r.Site, Wall: r.Wall,
 			ID: r.ID, Field: r.Field, Reason: r.Reason,

@@ -6,7 +6,10 @@ import (
 	"net/http"
 	"strconv"
 
+	"github.com/nats-io/nats.go"
+
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/roster"
 	"earlyage/events"
 )
 
@@ -30,9 +33,18 @@ func problemOf(err error) api.Problem {
 	case errors.As(err, &large):
 		p := api.NewProblem(http.StatusRequestEntityTooLarge, api.CodeTooLarge, "the body is larger than "+strconv.FormatInt(large.Limit, 10)+" bytes")
 		return p
+	case errors.Is(err, roster.ErrNotAllowed):
+		return api.NewProblem(http.StatusForbidden, api.CodeNotAllowed, err.Error())
+	case errors.Is(err, roster.ErrExists):
+		return api.NewProblem(http.StatusConflict, api.CodeExists, err.Error())
+	case errors.Is(err, roster.ErrUnknown):
+		return api.NewProblem(http.StatusNotFound, api.CodeNotFound, err.Error())
+	case errors.Is(err, errShort):
+		return api.NewProblem(http.StatusServiceUnavailable, api.CodeUnavailable, errShort.Error())
 	case errors.Is(err, errUnseen):
 		return api.NewProblem(http.StatusNotFound, api.CodeNotFound, "the record has no such thing, or none that you may see")
-	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled):
+	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled), errors.Is(err, nats.ErrConnectionClosed),
+		errors.Is(err, nats.ErrNoResponders), errors.Is(err, nats.ErrConnectionReconnecting), errors.Is(err, roster.ErrUnsure):
 		return api.NewProblem(http.StatusServiceUnavailable, api.CodeUnavailable, "the hub could not do it in time; ask again")
 	}
 	return api.NewProblem(http.StatusInternalServerError, api.CodeInternal, "the hub could not answer; its log says why")

@@ -19,7 +19,7 @@ func Rebuild(ctx context.Context, dir string, fromStream, swap bool, progress fu
 	if err != nil {
 		return r, err
 	}
-	cfg, from := projector.Config{Dir: dir, Demo: demo}, projector.Keep
+	cfg, from := projector.Config{Dir: dir, Demo: demo, Unsigned: demo}, projector.Keep
 	if fromStream {
 		from = projector.Stream
 		server, err := stream.StartServer(stream.ServerConfig{Dir: filepath.Join(dir, "stream")}, nil)

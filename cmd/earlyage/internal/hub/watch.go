@@ -8,6 +8,7 @@ import (
 	"github.com/go-json-experiment/json"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/projector"
 )
@@ -19,14 +20,14 @@ const (
 )
 
 // watch streams changes as Server-Sent Events: first the whole picture, then
-// what became different. A viewer that falls behind is cut, and gets the whole
+// what became different, of the sites that the viewer sees then. A viewer that falls behind is cut, and gets the whole
 // picture when it comes again.
 func (w *web) watch(rw http.ResponseWriter, r *http.Request) {
 	changes, cancel := w.hub.projector.Subscribe()
 	defer cancel()
 	rw.Header().Set("Content-Type", "text/event-stream")
 	rw.Header().Set("Cache-Control", "no-store")
-	v := &viewer{web: w, rw: rw, out: http.NewResponseController(rw), shown: map[projector.Ref][]byte{}, standing: map[string]face.Alarm{}}
+	v := &viewer{web: w, caller: door.CallerOf(r.Context()), rw: rw, out: http.NewResponseController(rw), shown: map[projector.Ref][]byte{}, standing: map[string]face.Alarm{}}
 	due := map[projector.Ref]bool{}
 	if v.tell(nil) != nil {
 		return
@@ -53,6 +54,9 @@ func (w *web) watch(rw http.ResponseWriter, r *http.Request) {
 			}
 			continue
 		case <-tick.C:
+			if !w.hub.admitted(v.caller) {
+				return
+			}
 			if len(due) > 0 {
 				err = v.tell(due)
 				clear(due)
@@ -71,6 +75,7 @@ func (w *web) watch(rw http.ResponseWriter, r *http.Request) {
 // viewer remembers what one client has been shown.
 type viewer struct {
 	web      *web
+	caller   door.Caller
 	rw       http.ResponseWriter
 	out      *http.ResponseController
 	shown    map[projector.Ref][]byte
@@ -80,7 +85,7 @@ type viewer struct {
 // tell sends what differs on the walls and sites that are due; nil: on all.
 func (v *viewer) tell(due map[projector.Ref]bool) error {
 	var ch api.Changed
-	err := v.web.hub.look(func(p pictured) error {
+	err := v.web.hub.look(v.web.hub.sightOf(v.caller), func(p pictured) error {
 		ch.Head = p.head(v.web.hub.demo)
 		for _, ref := range p.Walls("") {
 			if due == nil || due[ref] || due[projector.Ref{Site: ref.Site}] || due[projector.Ref{Site: "_"}] {

@@ -1,0 +1,173 @@
+package hub
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/netip"
+	"net/url"
+	"path/filepath"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/door"
+	"earlyage/events/stream"
+	"earlyage/scheduler"
+)
+
+// Config says how a hub runs. The addresses are host:port; port 0 takes any, and
+// without a host it is the loopback address.
+type Config struct {
+	Dir string // the data: stream, kept bytes, view; made with mode 0700
+
+	Client    string // NATS clients; empty: in this process only
+	Websocket string // NATS over websocket; empty: off
+	MQTT      string // MQTT; empty: off
+	HTTP      string // answers and pages; empty: off
+	Metrics   string // metrics, never encrypted; empty: off
+	Socket    string // answers to whoever may open it; default Dir/hub.sock
+
+	// Address is where people and devices reach the hub: scheme, host and port, as
+	// https://hub.example. It stands in invitations, and passkeys belong to it.
+	// Default: what HTTP listens on.
+	Address string
+
+	TLS            TLS
+	PlainOnNetwork bool // listeners without TLS outside loopback are allowed
+
+	NATS     string // URL of an existing server in place of the embedded one
+	NATSSeed string // file with the seed of the hub's nkey there; empty: the URL says who the hub is
+	Monitor  string // of that server: URL of its HTTP monitoring, to check that it syncs
+
+	// Unsigned takes events from anybody, without a name and a signature, and shows
+	// the record to anybody. It is fixed when the folder is made. For trials, and for
+	// tests of other things; a demo is always so.
+	Unsigned bool
+
+	Limits Limits
+
+	Clock        scheduler.Clock // default: the machine's
+	Synchronised func() bool     // default: what the machine says of its clock
+	Demo         bool            // invented recorded times count; fixed when the folder is made
+	Log          *slog.Logger    // default: none
+	StopWithin   time.Duration   // of all steps together; default 30 s
+
+	Tap func(stream.Message) // sees every message before it is folded; default: none
+}
+
+// TLS says where the certificate of every listener comes from: from two files,
+// which are read again when they change, or from an ACME authority for names of
+// one's own, whose terms are taken as accepted. Neither: listeners are plain.
+type TLS struct {
+	CertFile, KeyFile string // PEM
+
+	Domains   []string // public names of this hub, each with an A or AAAA record; HTTP must be reached on port 443
+	Directory string   // of the authority; default that of autocert
+	Cache     string   // folder of keys and certificates; default Dir/acme
+}
+
+// Limits bound what one connection, device or address can ask of the hub. Zero
+// values mean the defaults of stream.FrontConfig, stream.ServerConfig and door.Limits.
+type Limits struct {
+	Rate, Burst int // bytes a second, and at once, from one connection
+	PerAddress  int // connections from one address at a time
+	PerDevice   int // connections of one device at a time
+	Most        int // connections at a time
+
+	Requests door.Limits // over HTTP
+}
+
+func (t TLS) on() bool { return t.CertFile != "" || t.KeyFile != "" || len(t.Domains) > 0 }
+
+// prepared fills in the defaults and refuses what must not run.
+func (c Config) prepared() (Config, error) {
+	if c.Clock == nil {
+		c.Clock = scheduler.NewReal(nil)
+	}
+	if c.Synchronised == nil {
+		c.Synchronised = scheduler.MachineSynchronised
+	}
+	if c.Log == nil {
+		c.Log = slog.New(slog.DiscardHandler)
+	}
+	if c.StopWithin == 0 {
+		c.StopWithin = 30 * time.Second
+	}
+	if c.Socket == "" {
+		c.Socket = filepath.Join(c.Dir, SocketName)
+	}
+	if c.TLS.Cache == "" {
+		c.TLS.Cache = filepath.Join(c.Dir, "acme")
+	}
+	c.Unsigned = c.Unsigned || c.Demo // the devices of a demo have no keys
+	return c, errors.Join(c.checkTLS(), c.checkAddress(), c.checkListeners())
+}
+
+func (c Config) checkTLS() error {
+	t := c.TLS
+	switch {
+	case (t.CertFile == "") != (t.KeyFile == ""):
+		return errors.New("certificate and key go together: both files or none")
+	case t.CertFile != "" && len(t.Domains) > 0:
+		return errors.New("the certificate comes from files or by ACME, not from both")
+	case len(t.Domains) > 0 && c.HTTP == "":
+		return errors.New("ACME needs the HTTP listener: the authority looks there")
+	}
+	return nil
+}
+
+func (c Config) checkAddress() error {
+	if c.Address == "" {
+		return nil
+	}
+	u, err := url.Parse(c.Address)
+	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" || u.User != nil || u.Path != "" || u.RawQuery != "" || u.Fragment != "" {
+		return fmt.Errorf("address %q: allowed: scheme, host and port, as https://hub.example", c.Address)
+	}
+	return nil
+}
+
+// checkListeners refuses a listener without TLS that others than this machine
+// can reach: what goes over it, passwords of probes too, could be read and
+// changed on its way.
+func (c Config) checkListeners() error {
+	var refused []error
+	for _, l := range []struct {
+		name, address string
+		encrypts      bool
+	}{
+		{"HTTP", c.HTTP, true}, {"NATS clients", c.Client, true}, {"websocket", c.Websocket, true}, {"MQTT", c.MQTT, true}, {"metrics", c.Metrics, false},
+	} {
+		if l.address == "" || l.encrypts && c.TLS.on() || c.PlainOnNetwork {
+			continue
+		}
+		here, err := loopback(l.address)
+		if err != nil {
+			refused = append(refused, fmt.Errorf("%s %q: %w", l.name, l.address, err))
+		} else if !here {
+			refused = append(refused, fmt.Errorf("%s %q: reachable from the network without encryption; give a certificate (--tls-cert and --tls-key, or --acme-domain), listen on loopback, or say --plain-on-network where a proxy encrypts", l.name, l.address))
+		}
+	}
+	return errors.Join(refused...)
+}
+
+// loopback reports whether only this machine can reach an address.
+func loopback(address string) (bool, error) {
+	host, _, err := net.SplitHostPort(address)
+	if err != nil {
+		return false, err
+	}
+	if host == "" || host == "localhost" {
+		return true, nil // without a host it is the loopback address: see hosted
+	}
+	ip, err := netip.ParseAddr(host)
+	return err == nil && ip.Unmap().IsLoopback(), nil
+}
+
+// hosted gives an address without a host the loopback address.
+func hosted(address string) string {
+	if host, port, err := net.SplitHostPort(address); err == nil && host == "" {
+		return net.JoinHostPort("127.0.0.1", port)
+	}
+	return address
+}

@@ -1,0 +1,57 @@
+package hub
+
+import (
+	"net/http"
+
+	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/door"
+	"earlyage/events"
+)
+
+// routes are the hub's lines of the table of all that can be asked of it; the
+// door's own are the others. Nothing is answered outside the table but the
+// metrics, on a listener of their own.
+//
+// What shows the record narrows itself to the sites that the caller sees. What
+// changes people and devices is judged once more by the roster.
+func (w *web) routes() []door.Route {
+	look := door.SignedIn
+	if w.hub.unsigned {
+		look = door.Public
+	}
+	get := func(pattern string, who door.Access, f http.HandlerFunc) door.Route {
+		return door.Route{Method: http.MethodGet, Pattern: pattern, Who: who, Handler: f}
+	}
+	post := func(pattern string, who door.Access, f http.HandlerFunc) door.Route {
+		return door.Route{Method: http.MethodPost, Pattern: pattern, Who: who, Handler: f, Body: maxRequest}
+	}
+	return []door.Route{
+		get(api.PathHealth, door.Public, w.health),
+		get(api.PathWalls, look, w.walls),
+		get(api.PathWalls+"/{site}/{wall}", look, w.wall),
+		get(api.PathWalls+"/{site}/{wall}/{file}", look, w.drawing),
+		get(api.PathAlerts, look, w.alerts),
+		get(api.PathRefused, look, w.refused),
+		get(api.PathWatch, look, w.watch),
+		post(api.PathEvents, door.SignedIn, w.takeEvent),
+		post(api.PathEntries, door.SignedIn, w.takeEntry),
+		get(api.PathPeople, door.SignedIn, w.people),
+		post(api.PathPeople, door.Roles(events.Keeper), w.addPerson),
+		post(api.PathPeople+"/{person}/roles", door.Roles(events.Keeper), w.appoint),
+		post(api.PathPeople+"/{person}/retire", door.Roles(events.Keeper), w.retire),
+		post(api.PathPeople+"/{person}/forget", door.Roles(events.Keeper), w.forget),
+		post(api.PathInvitations, door.Roles(inviters...), w.invite),
+		get(api.PathDevices, door.SignedIn, w.devices),
+		post(api.PathDevices+"/{site}/{device}/revoke", door.SignedIn, w.revoke),
+		post(api.PathDevices+"/{site}/{device}/rotate", door.SignedIn, w.rotate),
+		post(api.PathDevices+"/{site}/{device}/password", door.Roles(events.Keeper), w.newPassword),
+		post(api.PathProbes, door.Roles(events.Keeper), w.addProbe),
+	}
+}
+
+// maxRequest is the greatest body of a request, in bytes: an event and the JSON
+// around it.
+const maxRequest = events.MaxBody + 4<<10
+
+// Routes is the whole table: the door's and the hub's own.
+func (h *Hub) Routes() []door.Route { return h.web.table }
