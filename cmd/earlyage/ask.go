@@ -17,17 +17,20 @@ import (
 
 // asking is what every command that reads a hub takes.
 type asking struct {
-	Hub   string `default:"http://127.0.0.1:8480" env:"EARLYAGE_HUB" help:"Address of the hub."`
+	reach
 	JSON  bool   `name:"json" help:"The hub's answer as JSON."`
 	Units string `default:"" enum:",si,us" placeholder:"si|us" help:"Units shown; without it what each site has set."`
 }
 
-func (a asking) client() api.Client { return api.Client{Hub: a.Hub} }
-
-// ask gets a path and shows it: as it came, or by a page.
-func ask[T any](ctx context.Context, a asking, con console, path string, query url.Values, show func(T) error) error {
+// ask gets a path and shows it: as it came, or by a page. site says whose device
+// asks, where this machine has several.
+func ask[T any](ctx context.Context, a asking, con console, site, path string, query url.Values, show func(T) error) error {
 	var answer T
-	body, err := a.client().Get(ctx, path, query, &answer)
+	client, err := a.client(site)
+	if err != nil {
+		return err
+	}
+	body, err := client.Get(ctx, path, query, &answer)
 	if err != nil {
 		return err
 	}
@@ -61,7 +64,7 @@ type wallsCmd struct {
 
 // Run implements the command.
 func (c wallsCmd) Run(ctx context.Context, con console) error {
-	return ask(ctx, c.asking, con, api.PathWalls, query("site", c.Site), func(a api.Walls) error {
+	return ask(ctx, c.asking, con, c.Site, api.PathWalls, query("site", c.Site), func(a api.Walls) error {
 		doubts(con.Out, a.Head)
 		return a.Page(c.Units).Walls(con.Out, a.At.Time, a.Walls)
 	})
@@ -92,7 +95,7 @@ func (c wallCmd) Run(ctx context.Context, con console) error {
 	if !ok || !events.IsToken(site) || !events.IsToken(wall) {
 		return usagef("wall %q: allowed: SITE/WALL, each of a-z, 0-9 and -, 1 to 40 characters", c.Wall)
 	}
-	drawn, err := c.draw(ctx, con, api.WallPath(site, wall))
+	drawn, err := c.draw(ctx, con, site, api.WallPath(site, wall))
 	if drawn || err != nil {
 		return err
 	}
@@ -100,7 +103,7 @@ func (c wallCmd) Run(ctx context.Context, con console) error {
 	if c.Sheet {
 		q.Set("sheet", "1")
 	}
-	return ask(ctx, c.asking, con, api.WallPath(site, wall), q, func(a api.Wall) error {
+	return ask(ctx, c.asking, con, site, api.WallPath(site, wall), q, func(a api.Wall) error {
 		doubts(con.Out, a.Head)
 		if a.Sheet != nil {
 			return a.Page(c.Units).Sheet(con.Out, a.At.Time, a.Wall, *a.Sheet)
@@ -110,7 +113,7 @@ func (c wallCmd) Run(ctx context.Context, con console) error {
 }
 
 // draw writes the pictures that are asked for, and reports whether any was.
-func (c wallCmd) draw(ctx context.Context, con console, path string) (drawn bool, err error) {
+func (c wallCmd) draw(ctx context.Context, con console, site, path string) (drawn bool, err error) {
 	q := url.Values{"width": {strconv.Itoa(c.Width)}}
 	if c.Units != "" {
 		q.Set("units", c.Units)
@@ -119,7 +122,11 @@ func (c wallCmd) draw(ctx context.Context, con console, path string) (drawn bool
 		if d.file == "" {
 			continue
 		}
-		svg, err := c.client().Picture(ctx, path+"/"+d.name, q)
+		client, err := c.client(site)
+		if err != nil {
+			return true, err
+		}
+		svg, err := client.Picture(ctx, path+"/"+d.name, q)
 		if err != nil {
 			return true, err
 		}
@@ -144,7 +151,7 @@ func (c alertsCmd) Run(ctx context.Context, con console) error {
 	if c.All {
 		q.Set("all", "1")
 	}
-	return ask(ctx, c.asking, con, api.PathAlerts, q, func(a api.Alerts) error {
+	return ask(ctx, c.asking, con, c.Site, api.PathAlerts, q, func(a api.Alerts) error {
 		return a.Page(c.Units).Alarms(con.Out, a.At, a.Alerts, a.Refused)
 	})
 }
@@ -161,8 +168,12 @@ func (c watchCmd) Run(ctx context.Context, con console) error {
 		ctx, cancel = context.WithTimeout(ctx, c.For)
 		defer cancel()
 	}
+	client, err := c.client("")
+	if err != nil {
+		return err
+	}
 	first := true
-	return c.client().Watch(ctx, func(ch api.Changed, body []byte) error {
+	return client.Watch(ctx, func(ch api.Changed, body []byte) error {
 		if c.JSON {
 			return line(con.Out, body)
 		}
@@ -185,14 +196,18 @@ func (c watchCmd) Run(ctx context.Context, con console) error {
 }
 
 type healthCmd struct {
-	Hub  string `default:"http://127.0.0.1:8480" env:"EARLYAGE_HUB" help:"Address of the hub."`
-	JSON bool   `name:"json" help:"The hub's answer as JSON."`
+	reach
+	JSON bool `name:"json" help:"The hub's answer as JSON."`
 }
 
 // Run implements the command.
 func (c healthCmd) Run(ctx context.Context, con console) error {
+	client, err := c.client("")
+	if err != nil {
+		return err
+	}
 	var h api.Health
-	body, err := api.Client{Hub: c.Hub}.Get(ctx, api.PathHealth, nil, &h)
+	body, err := client.Get(ctx, api.PathHealth, nil, &h)
 	if err != nil {
 		return err
 	}

@@ -7,6 +7,13 @@ type grammar struct {
 	Demo    demoCmd      `cmd:"" help:"Play an invented builder's week through a hub of its own and show what is said."`
 	Serve   serveCmd     `cmd:"" help:"Run the hub."`
 	Record  recordCmd    `cmd:"" help:"Record an event, or a file of them, through an outbox."`
+	Join    joinCmd      `cmd:"" help:"Join a hub with the link of an invitation: this machine makes a key of its own."`
+	Rotate  rotateCmd    `cmd:"" help:"Give this machine's device a new key; the old one ends."`
+	Whoami  whoamiCmd    `cmd:"" help:"Who this machine is to the hub, and what it may record."`
+	People  peopleCmd    `cmd:"" help:"Who may do what: add, list, change, retire."`
+	Invite  inviteCmd    `cmd:"" help:"Invite a person's phone or browser: link, code, and a picture for a camera."`
+	Devices devicesCmd   `cmd:"" help:"Devices: list them, shut one out, enrol a probe."`
+	Deploy  deployCmd    `cmd:"" help:"Configurations for what runs beside the hub."`
 	Walls   wallsCmd     `cmd:"" help:"All walls: state, when to strip, what governs."`
 	Wall    wallCmd      `cmd:"" help:"One wall, criterion by criterion."`
 	Alerts  alertsCmd    `cmd:"" help:"Alerts that stand, and messages that were refused."`

@@ -107,6 +107,9 @@ func tell(w io.Writer, err error) int {
 		return exitUsage
 	default:
 		fmt.Fprintf(w, "earlyage: %v\n", err)
+		if advice := next(err); advice != "" {
+			fmt.Fprintf(w, "earlyage: %s.\n", advice)
+		}
 		return exitFailure
 	}
 }

@@ -74,10 +74,8 @@ type bar struct {
 const barWidth = 40
 
 func newBar(w io.Writer) *bar {
-	if f, ok := w.(*os.File); ok {
-		if info, err := f.Stat(); err == nil && info.Mode()&os.ModeCharDevice != 0 {
-			return &bar{w: w, began: time.Now()}
-		}
+	if isTerminal(w) {
+		return &bar{w: w, began: time.Now()}
 	}
 	return &bar{}
 }

@@ -2,10 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
-	"path/filepath"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -25,32 +25,56 @@ type recordCmd struct {
 	By   string `help:"Random id of the person who answers for it." env:"EARLYAGE_BY"`
 	Zone string `placeholder:"ZONE" help:"Time zone of times without an offset, such as Europe/Oslo; without it every time needs its offset."`
 
-	NATS   string        `name:"nats" default:"nats://127.0.0.1:4222" env:"EARLYAGE_NATS" placeholder:"URL" help:"The hub's NATS server."`
-	Outbox string        `env:"EARLYAGE_OUTBOX" type:"path" placeholder:"DIR" help:"Folder of the outboxes; default ~/.local/state/earlyage/outbox."`
-	Device string        `env:"EARLYAGE_DEVICE" help:"Name of this device; default a random one that the folder keeps. No two devices of a site may have one name."`
-	Wait   time.Duration `default:"10s" help:"How long to wait for the hub. What is not sent then waits in the outbox."`
-	JSON   bool          `name:"json" help:"The events as recorded, as JSON, one to a line."`
+	machine
+	NATS     string `name:"nats" env:"EARLYAGE_NATS" placeholder:"URL" help:"The hub's NATS server; default that of the hub which the device has joined, else nats://127.0.0.1:4222."`
+	Device   string `env:"EARLYAGE_DEVICE" help:"Which of this machine's devices records; needed where several have joined the site."`
+	Unsigned bool   `env:"EARLYAGE_UNSIGNED" help:"Keep the entry though this machine has not joined the site: only a hub that was made with --unsigned takes it."`
+
+	Wait time.Duration `default:"10s" help:"How long to wait for the hub. What is not sent then waits in the outbox."`
+	JSON bool          `name:"json" help:"The events as recorded, as JSON, one to a line."`
 }
 
 // Run implements the command.
 func (c recordCmd) Run(ctx context.Context, con console) error {
-	list, err := c.events(con.In)
+	if err := c.check(); err != nil {
+		return err
+	}
+	ring, err := c.ring()
 	if err != nil {
 		return err
 	}
-	src, dir, err := c.device()
+	who, err := ring.ours(c.Site, c.Device)
 	if err != nil {
 		return err
 	}
-	box, err := stream.OpenOutbox(dir, src)
+	list, err := c.events(con.In, who)
+	if err != nil {
+		return err
+	}
+	if err := who.may(ctx, con, list); err != nil {
+		return err
+	}
+	// The hub is asked first: its answer says how far this device's clock is off,
+	// and the entries say so.
+	link := c.dial(who)
+	defer link.close()
+	cfg, err := c.outbox(ring, who, link)
+	if err != nil {
+		return err
+	}
+	return c.record(ctx, con, cfg, link, list)
+}
+
+// record keeps the events in the outbox, sends what waits there, and says how it
+// went.
+func (c recordCmd) record(ctx context.Context, con console, cfg stream.OutboxConfig, link *link, list []events.Event) error {
+	box, err := cfg.Open()
 	if err != nil {
 		return err
 	}
 	defer box.Close()
-	// The hub is asked first: its answer says how far this device's clock is off,
-	// and the entries say so.
-	link := c.dial(ctx, box)
-	defer link.close()
+	link.listen(cfg.Source)
+	link.drain(ctx, box)
 	stamped, err := box.AddAll(list)
 	if err != nil {
 		return err
@@ -59,13 +83,36 @@ func (c recordCmd) Run(ctx context.Context, con console) error {
 		return err
 	}
 	link.drain(ctx, box)
-	return c.left(con, link, box, dir)
+	link.settle(ctx, box, cfg.Source, stamped)
+	return c.left(con, link, box, cfg.Dir, stamped)
+}
+
+func (c recordCmd) check() error {
+	switch {
+	case c.Site == "":
+		return usagef("record: --site must be given")
+	case c.Site != everySite && !events.IsToken(c.Site):
+		return usagef("site: %q; allowed: a-z, 0-9 and -, 1 to 40 characters, or _", c.Site)
+	case c.Device != "" && !events.IsToken(c.Device):
+		return usagef("device: %q; allowed: a-z, 0-9 and -, 1 to 40 characters", c.Device)
+	case (c.File == "") == (c.Kind == ""):
+		return usagef("record: give a kind and its values, or --file")
+	case c.File != "" && (len(c.Values) > 0 || c.Wall != ""):
+		return usagef("record: --file names walls and values by itself")
+	}
+	return nil
 }
 
 // events reads and checks all that is to be recorded: nothing is kept of a
-// record that is not whole.
-func (c recordCmd) events(in io.Reader) ([]events.Event, error) {
+// record that is not whole. A joined device speaks for its own person.
+func (c recordCmd) events(in io.Reader, who *joined) ([]events.Event, error) {
 	reader := entry.Reader{Wall: c.Wall, By: c.By}
+	if who != nil {
+		reader.Own, reader.By = true, who.Person
+		if c.By != "" && c.By != who.Person {
+			return nil, usagef("by: %q; allowed: %s, whose device %s is; leave --by out", c.By, orNobody(who.Person), who.Source.Device)
+		}
+	}
 	if c.Zone != "" {
 		zone, err := time.LoadLocation(c.Zone)
 		if err != nil || c.Zone == "Local" {
@@ -73,18 +120,9 @@ func (c recordCmd) events(in io.Reader) ([]events.Event, error) {
 		}
 		reader.Zone = zone
 	}
-	switch {
-	case c.Site == "":
-		return nil, usagef("record: --site must be given")
-	case c.Site != "_" && !events.IsToken(c.Site):
-		return nil, usagef("site: %q; allowed: a-z, 0-9 and -, 1 to 40 characters, or _", c.Site)
-	case (c.File == "") == (c.Kind == ""):
-		return nil, usagef("record: give a kind and its values, or --file")
-	case c.File == "":
+	if c.File == "" {
 		e, err := reader.Args(events.Kind(c.Kind), c.Values)
 		return []events.Event{e}, err
-	case len(c.Values) > 0 || c.Wall != "":
-		return nil, usagef("record: --file names walls and values by itself")
 	}
 	if c.File != "-" {
 		f, err := os.Open(c.File)
@@ -97,27 +135,35 @@ func (c recordCmd) events(in io.Reader) ([]events.Event, error) {
 	return reader.Lines(in)
 }
 
-// device gives this device's name on the site, and the folder of its outbox.
-func (c recordCmd) device() (events.Source, string, error) {
-	root := c.Outbox
-	if root == "" {
-		home, err := os.UserHomeDir()
-		if err != nil {
-			return events.Source{}, "", fmt.Errorf("record: no --outbox and no home folder: %w", err)
-		}
-		root = filepath.Join(home, ".local", "state", "earlyage", "outbox")
+func orNobody(person string) string {
+	if person == "" {
+		return "nobody"
+	}
+	return person
+}
+
+// outbox says where the device keeps its events and how it signs them. A machine
+// that has not joined may record where the hub lets everybody in.
+func (c recordCmd) outbox(ring ring, who *joined, l *link) (stream.OutboxConfig, error) {
+	if who != nil {
+		return stream.OutboxConfig{Dir: who.dir, Source: who.Source, Sign: who.Sign}, nil
 	}
 	name := c.Device
 	if name == "" {
 		var err error
-		if name, err = entry.DeviceName(root); err != nil {
-			return events.Source{}, "", err
+		if name, err = entry.DeviceName(string(ring)); err != nil {
+			return stream.OutboxConfig{}, err
 		}
 	}
-	if !events.IsToken(name) {
-		return events.Source{}, "", usagef("device: %q; allowed: a-z, 0-9 and -, 1 to 40 characters", name)
+	src := events.Source{Site: c.Site, Device: name}
+	cfg := stream.OutboxConfig{Dir: ring.dir(src), Source: src}
+	switch _, err := os.Stat(cfg.Dir); {
+	case errors.Is(l.err, nats.ErrAuthorization):
+		return cfg, fmt.Errorf("record: nothing is kept: the hub takes entries only from devices that have joined, and none of this machine has joined %s: %s", siteWord(c.Site), howToJoin(c.Site))
+	case l.err != nil && err != nil && !c.Unsigned:
+		return cfg, fmt.Errorf("record: nothing is kept: no device of this machine has joined %s, and the hub cannot be asked whether it takes entries of others (%w): %s. For a hub that was made with --unsigned say --unsigned here too", siteWord(c.Site), l.err, howToJoin(c.Site))
 	}
-	return events.Source{Site: c.Site, Device: name}, filepath.Join(root, c.Site, name), nil
+	return cfg, nil
 }
 
 func (c recordCmd) tell(con console, list []events.Event) error {
@@ -141,54 +187,4 @@ func (c recordCmd) tell(con console, list []events.Event) error {
 		}
 	}
 	return nil
-}
-
-// link is the way to the hub, as long as it is there.
-type link struct {
-	nc   *nats.Conn // nil: there is none
-	wait time.Duration
-	err  error // why there is none any more
-}
-
-// dial connects and sends what still waits in the outbox.
-func (c recordCmd) dial(ctx context.Context, box *stream.Outbox) *link {
-	l := &link{wait: c.Wait}
-	l.nc, l.err = stream.Dial(c.NATS, "earlyage record", nil)
-	l.drain(ctx, box)
-	return l
-}
-
-func (l *link) drain(ctx context.Context, box *stream.Outbox) {
-	if l.err != nil {
-		return
-	}
-	ctx, cancel := context.WithTimeout(ctx, l.wait)
-	defer cancel()
-	l.err = box.Drain(ctx, l.nc)
-}
-
-func (l *link) close() {
-	if l.nc != nil {
-		l.nc.Close()
-	}
-}
-
-// left says what could not be sent now, and what the hub has refused. Neither is
-// a failure: what waits is on the disk and goes with the next record.
-func (c recordCmd) left(con console, l *link, box *stream.Outbox, dir string) error {
-	if l.err != nil {
-		fmt.Fprintf(con.Err, "earlyage: not sent: %v\n", l.err)
-	}
-	status, err := box.Status()
-	if err != nil {
-		return err
-	}
-	if status.Waiting > 0 {
-		fmt.Fprintf(con.Err, "earlyage: %d events wait in %s and go with the next record\n", status.Waiting, dir)
-	}
-	aside, err := box.SetAside()
-	for _, a := range aside {
-		fmt.Fprintf(con.Err, "earlyage: the hub refused number %d, %s: %s\n", a.Event.Sequence, a.Event.Kind, a.Reason)
-	}
-	return err
 }

@@ -58,13 +58,15 @@ func TestImportsRunDown(t *testing.T) {
 		"events/stream":      "events",
 		"projector/wall":     "events",
 		"projector/site":     "events projector/wall",
-		"projector":          "events events/stream projector/wall projector/site",
+		"projector/people":   "events projector/wall",
+		"projector/cabinet":  "events",
+		"projector":          "events events/stream projector/wall projector/site projector/people projector/cabinet",
 		"scheduler/concrete": "scheduler/concrete",
 		"scheduler/checks":   "events",
 		"scheduler":          "events projector/wall projector/site scheduler/concrete scheduler/checks",
 		"notify":             "events events/stream projector",
 	}
-	pure := map[string]bool{"events": true, "projector/wall": true, "projector/site": true, "scheduler/concrete": true}
+	pure := map[string]bool{"events": true, "projector/wall": true, "projector/site": true, "projector/people": true, "scheduler/concrete": true}
 	for _, p := range packages(t, "earlyage/...") {
 		name := strings.TrimPrefix(p.ImportPath, "earlyage/")
 		if strings.HasPrefix(name, "cmd/") || name == "deploy" || strings.HasPrefix(name, "testdata/") {

@@ -12,13 +12,18 @@ type schemaCmd struct {
 	Kind string `arg:"" optional:"" help:"Kind of event, thing.what, such as lift.placed."`
 	List bool   `help:"Every kind, with what it means."`
 
+	Roles bool `help:"Who may record what: every kind by role."`
+
 	Members bool `help:"For people: the members of the kind's data, in the words that record takes."`
 }
 
 // Run implements the command.
 func (c schemaCmd) Run(con console) error {
-	if c.List == (c.Kind != "") {
-		return usagef("schema: name a kind, or --list")
+	if c.List && c.Roles || (c.List || c.Roles) == (c.Kind != "") {
+		return usagef("schema: name a kind, or --list, or --roles")
+	}
+	if c.Roles {
+		return listRoles(con.Out)
 	}
 	if c.List {
 		return listKinds(con)

@@ -4,15 +4,21 @@ import (
 	"context"
 	"errors"
 	"flag"
+	"fmt"
 	"os"
 	"os/exec"
+	"regexp"
 	"strconv"
+	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
+	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"earlyage/cmd/earlyage/internal/hub"
+	"earlyage/scheduler"
 )
 
 var updateScripts = flag.Bool("update", false, "write the expected output of the scripts")
@@ -28,7 +34,8 @@ func TestScripts(t *testing.T) {
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
-			"status": statusCmd, "hub": hubCmd, "settle": settleCmd,
+			"status": statusCmd, "hub": hubCmd, "settle": settleCmd, "later": laterCmd,
+			"invited": invitedCmd, "named": namedCmd, "measure": measureCmd,
 		},
 	})
 }
@@ -52,32 +59,109 @@ func statusCmd(ts *testscript.TestScript, neg bool, args []string) {
 	}
 }
 
-type running struct{ hub *hub.Hub }
+// running is the hub of a script, whose clock can be set forward.
+type running struct {
+	*hub.Hub
+	ahead atomic.Int64 // ns
+}
 
-// hub FOLDER runs a hub on free ports until the script ends; $HUB is where it
-// answers, $NATS where clients connect.
+// hub [-unsigned] FOLDER runs a hub on free ports until the script ends. $HUB is
+// where it answers, $NATS where clients connect, $MQTT where probes do. On its
+// own machine it is reached by --data FOLDER; the script's commands reach it as
+// other machines would.
 func hubCmd(ts *testscript.TestScript, neg bool, args []string) {
-	if neg || len(args) != 1 {
-		ts.Fatalf("usage: hub folder")
+	unsigned := len(args) == 2 && args[0] == "-unsigned"
+	if neg || len(args) != 1 && !unsigned {
+		ts.Fatalf("usage: hub [-unsigned] folder")
 	}
-	h, err := hub.Start(context.Background(), hub.Config{
-		Dir: ts.MkAbs(args[0]), Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Synchronised: func() bool { return true },
+	r := &running{}
+	var err error
+	r.Hub, err = hub.Start(context.Background(), hub.Config{
+		Dir: ts.MkAbs(args[len(args)-1]), Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", MQTT: "127.0.0.1:0", Unsigned: unsigned,
+		Synchronised: func() bool { return true },
+		Clock:        scheduler.NewReal(func() time.Time { return time.Now().Add(time.Duration(r.ahead.Load())) }),
 	})
 	ts.Check(err)
-	ts.Defer(func() { ts.Check(h.Stop()) })
-	ts.Setenv("HUB", h.HTTPURL())
-	ts.Setenv("EARLYAGE_HUB", h.HTTPURL())
-	ts.Setenv("NATS", h.ClientURL())
-	ts.Setenv("EARLYAGE_NATS", h.ClientURL())
-	hubs[ts.Getenv("WORK")] = running{h}
+	ts.Defer(func() { ts.Check(r.Stop()) })
+	ts.Setenv("HUB", r.HTTPURL())
+	ts.Setenv("EARLYAGE_HUB", r.HTTPURL())
+	ts.Setenv("NATS", r.ClientURL())
+	ts.Setenv("EARLYAGE_NATS", r.ClientURL())
+	ts.Setenv("MQTT", r.MQTTAddr())
+	hubs[ts.Getenv("WORK")] = r
 }
 
 // hubs are the hubs of the scripts, by their folder. Scripts run one by one.
-var hubs = map[string]running{}
+var hubs = map[string]*running{}
 
 // settle waits until the hub has folded and said all that there is.
 func settleCmd(ts *testscript.TestScript, neg bool, args []string) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	ts.Check(hubs[ts.Getenv("WORK")].hub.Settle(ctx))
+	ts.Check(hubs[ts.Getenv("WORK")].Settle(ctx))
+}
+
+// later DURATION sets the hub's clock forward.
+func laterCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: later duration")
+	}
+	by, err := time.ParseDuration(args[0])
+	ts.Check(err)
+	hubs[ts.Getenv("WORK")].ahead.Add(int64(by))
+}
+
+var linkShown = regexp.MustCompile(`(?m)^  link +(\S+/join#\S+)$`)
+
+// invited FILE takes the link that the command before has shown into a file.
+func invitedCmd(ts *testscript.TestScript, neg bool, args []string) {
+	found := linkShown.FindStringSubmatch(ts.ReadFile("stdout"))
+	if neg || len(args) != 1 || found == nil {
+		ts.Fatalf("usage: invited file, after earlyage invite")
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(found[1]+"\n"), 0o600))
+}
+
+// named VARIABLE REGEXP sets a variable to what the regexp's group finds in what
+// the command before has written.
+func namedCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: named variable regexp")
+	}
+	found := regexp.MustCompile("(?m)" + args[1]).FindStringSubmatch(ts.ReadFile("stdout"))
+	if len(found) != 2 {
+		ts.Fatalf("%q finds nothing in: %s", args[1], ts.ReadFile("stdout"))
+	}
+	ts.Setenv(args[0], found[1])
+}
+
+// measure USER PASSWORD TOPIC ID CELSIUS publishes a reading over MQTT as the
+// probe that the user name says; with ! it is not let in.
+func measureCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if len(args) != 5 {
+		ts.Fatalf("usage: [!] measure user password topic id celsius")
+	}
+	part := strings.Split(args[2], "/")
+	body := fmt.Sprintf(`{"specversion":"1.0","id":%q,"source":"/site/%s/device/%s","type":"earlyage.temperature.read.v1","subject":%q,"time":%q,`+
+		`"datacontenttype":"application/json","data":{"place":"top","value_c":%s}}`,
+		args[3], part[1], part[2], part[3], time.Now().UTC().Format(time.RFC3339), args[4])
+	client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + ts.Getenv("MQTT")).SetClientID(args[0]).
+		SetUsername(args[0]).SetPassword(args[1]).SetAutoReconnect(false).SetConnectTimeout(10 * time.Second))
+	token := client.Connect()
+	if !token.WaitTimeout(30 * time.Second) {
+		ts.Fatalf("no answer over MQTT")
+	}
+	if neg {
+		if token.Error() == nil {
+			ts.Fatalf("%s is let in", args[0])
+		}
+		return
+	}
+	ts.Check(token.Error())
+	defer client.Disconnect(100)
+	sent := client.Publish(args[2], 1, false, body)
+	if !sent.WaitTimeout(30 * time.Second) {
+		ts.Fatalf("no acknowledgement over MQTT")
+	}
+	ts.Check(sent.Error())
 }

@@ -28,6 +28,7 @@ import (
 type Reader struct {
 	Wall string         // of Args; empty: the whole site
 	By   string         // who answers for what names nobody
+	Own  bool           // nobody but By may be named: the device is theirs
 	Zone *time.Location // of times without an offset; nil: none is allowed
 }
 
@@ -127,6 +128,9 @@ func (r Reader) line(text []byte) (events.Event, error) {
 	e := events.Event{Kind: kind, Wall: l.Subject, By: l.By, Time: l.Time.UTC()}
 	if e.By == "" {
 		e.By = r.By
+	}
+	if r.Own && e.By != r.By {
+		return e, &events.Refusal{Field: "by", Value: clip(e.By), Allowed: "none, or the person whose device this is"}
 	}
 	var err error
 	e.Data, err = events.DecodeData(kind, l.Data)
