@@ -240,18 +240,25 @@ func (g *gate) account(a Admission) (*server.Account, error) {
 		return have, nil
 	}
 	own, _ := g.srv.LookupOrRegisterAccount(accountName(a.Source))
-	hub, site := g.srv.GlobalAccount(), a.Source.Site
-	err := errors.Join(
-		own.AddServiceImport(hub, "pour."+site+".>", ""),
-		own.AddServiceImport(hub, AskSubject(a.Source), ""),
-		own.AddStreamImport(hub, ReceiptSubject(a.Source), ""),
-		own.AddStreamImport(hub, "alert."+site+".>", ""),
-	)
-	if err != nil {
+	services, streams := importsOf(a.Source)
+	var errs []error
+	for _, subject := range services {
+		errs = append(errs, own.AddServiceImport(g.srv.GlobalAccount(), subject, ""))
+	}
+	for _, subject := range streams {
+		errs = append(errs, own.AddStreamImport(g.srv.GlobalAccount(), subject, ""))
+	}
+	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
 	g.accounts[a.Source] = own
 	return own, nil
+}
+
+// importsOf are what a device's account takes from the hub's: what it asks of it
+// and what it hears from it.
+func importsOf(src events.Source) (services, streams []string) {
+	return []string{"pour." + src.Site + ".>", AskSubject(src)}, []string{ReceiptSubject(src), "alert." + src.Site + ".>"}
 }
 
 func accountName(src events.Source) string { return src.Site + "." + src.Device }
