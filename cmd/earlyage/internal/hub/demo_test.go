@@ -86,7 +86,7 @@ func entered(id, at string, offset time.Duration) []byte {
 }
 
 func demoConfig(t *testing.T, change func(*hub.Config)) hub.Config {
-	c := hub.Config{Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Synchronised: func() bool { return true }, Log: logTo(t)}
+	c := hub.Config{Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Limits: wide, Synchronised: func() bool { return true }, Log: logTo(t)}
 	change(&c)
 	return c
 }

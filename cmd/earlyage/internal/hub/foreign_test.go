@@ -14,16 +14,21 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/hub"
 )
 
-// start runs a hub on free ports of loopback until the test ends.
+// wide lets a test ask as fast as it can.
+var wide = hub.Limits{Requests: door.Limits{Address: 1e6, AddressBurst: 1e6, Account: 1e6, AccountBurst: 1e6, Tries: 1e6, TriesBurst: 1e6}}
+
+// start runs a hub on free ports of loopback until the test ends. Devices need
+// no identity there.
 func start(t *testing.T, change func(*hub.Config)) *hub.Hub {
 	t.Helper()
 	cfg := hub.Config{
 		Dir: t.TempDir(), Client: "127.0.0.1:0", Websocket: "127.0.0.1:0", MQTT: "127.0.0.1:0", HTTP: "127.0.0.1:0",
-		Synchronised: func() bool { return true }, Log: logTo(t),
+		Metrics: "127.0.0.1:0", Unsigned: true, Limits: wide, Synchronised: func() bool { return true }, Log: logTo(t),
 	}
 	if change != nil {
 		change(&cfg)

@@ -75,7 +75,7 @@ func openMill(t *testing.T) *mill {
 func (m *mill) start() {
 	m.t.Helper()
 	h, err := hub.Start(m.t.Context(), hub.Config{
-		Dir: m.dir, Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Demo: true, Clock: m.clock, Log: logTo(m.t),
+		Dir: m.dir, Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Limits: wide, Demo: true, Clock: m.clock, Log: logTo(m.t),
 		Synchronised: func() bool { return m.synced }, Tap: m.tap,
 	})
 	require.NoError(m.t, err)
@@ -497,7 +497,7 @@ func TestTwoHubsSayNothingTwice(t *testing.T) {
 	dirs := [2]string{t.TempDir(), t.TempDir()}
 	run := func(i int) *hub.Hub {
 		h, err := hub.Start(t.Context(), hub.Config{
-			Dir: dirs[i], NATS: s.ClientURL(), Monitor: "http://" + s.MonitorAddr().String(), HTTP: "127.0.0.1:0", Log: logTo(t),
+			Dir: dirs[i], NATS: s.ClientURL(), Monitor: "http://" + s.MonitorAddr().String(), HTTP: "127.0.0.1:0", Unsigned: true, Log: logTo(t),
 			Synchronised: func() bool { return true },
 		})
 		require.NoError(t, err)

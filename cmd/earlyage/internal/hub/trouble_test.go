@@ -33,7 +33,7 @@ func laid(t *testing.T, h *hub.Hub, walls ...string) {
 
 func metric(t *testing.T, h *hub.Hub, name string) string {
 	t.Helper()
-	resp, err := http.Get(h.HTTPURL() + api.PathMetrics)
+	resp, err := http.Get(h.MetricsURL())
 	require.NoError(t, err)
 	defer resp.Body.Close()
 	for lines := bufio.NewScanner(resp.Body); lines.Scan(); {
@@ -69,7 +69,7 @@ func TestHealthy(t *testing.T) {
 // shut, and it is said outside NATS.
 func TestShortStream(t *testing.T) {
 	dir := t.TempDir()
-	first, err := hub.Start(t.Context(), hub.Config{Dir: dir, Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Synchronised: func() bool { return true }})
+	first, err := hub.Start(t.Context(), hub.Config{Dir: dir, Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Unsigned: true, Synchronised: func() bool { return true }})
 	require.NoError(t, err)
 	laid(t, first, "a", "b")
 	require.NoError(t, first.Stop())
