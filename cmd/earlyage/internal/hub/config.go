@@ -129,7 +129,8 @@ func (c Config) checkAddress() error {
 
 // checkListeners refuses a listener without TLS that others than this machine
 // can reach: what goes over it, passwords of probes too, could be read and
-// changed on its way.
+// changed on its way. A hub that takes events from anybody stays on this machine
+// as well.
 func (c Config) checkListeners() error {
 	var refused []error
 	for _, l := range []struct {
@@ -138,13 +139,19 @@ func (c Config) checkListeners() error {
 	}{
 		{"HTTP", c.HTTP, true}, {"NATS clients", c.Client, true}, {"websocket", c.Websocket, true}, {"MQTT", c.MQTT, true}, {"metrics", c.Metrics, false},
 	} {
-		if l.address == "" || l.encrypts && c.TLS.on() || c.PlainOnNetwork {
+		if l.address == "" || c.PlainOnNetwork || l.encrypts && c.TLS.on() && !c.Unsigned {
 			continue
 		}
 		here, err := loopback(l.address)
-		if err != nil {
+		switch {
+		case err != nil:
 			refused = append(refused, fmt.Errorf("%s %q: %w", l.name, l.address, err))
-		} else if !here {
+		case here:
+		case !l.encrypts:
+			refused = append(refused, fmt.Errorf("%s %q: never encrypted, and reachable from the network; listen on loopback, or say --plain-on-network", l.name, l.address))
+		case c.Unsigned:
+			refused = append(refused, fmt.Errorf("%s %q: reachable from the network, and this hub takes events from anybody; listen on loopback, or say --plain-on-network", l.name, l.address))
+		default:
 			refused = append(refused, fmt.Errorf("%s %q: reachable from the network without encryption; give a certificate (--tls-cert and --tls-key, or --acme-domain), listen on loopback, or say --plain-on-network where a proxy encrypts", l.name, l.address))
 		}
 	}
