@@ -112,8 +112,10 @@ func (b *batch) accept(it *item) {
 	b.f.stand.Folded++
 	fact := it.fact()
 	g := b.group(it.at)
-	g.taken = append(g.taken, it)
-	if it.at == (Ref{Site: "_"}) {
+	if !it.people { // that is in the register, and no site's or wall's concern
+		g.taken = append(g.taken, it)
+	}
+	if it.at == (Ref{Site: "_"}) && !it.people {
 		b.company = append(b.company, fact)
 		b.puts = append(b.puts, put{companySection, seqKey(it.seq), []byte{}})
 	}

@@ -48,6 +48,30 @@ func resolve(tx *bbolt.Tx, items []item, put bool) error {
 			}
 		}
 	}
+	return resolveRefused(keys, leaves, items)
+}
+
+// resolveRefused finds refused messages that repeat an accepted one: the same
+// body on the same subject, without its signature, or with one that has ended
+// since. They say nothing new, and whoever sends them, they change nothing.
+func resolveRefused(keys, leaves *bbolt.Bucket, items []item) error {
+	for i := range items {
+		it := &items[i]
+		if it.refusal == nil || it.id == "" || it.source.Device == "" {
+			continue
+		}
+		v := keys.Get(appendClaim(nil, false, it.id, it.source))
+		if len(v) != 8 || binary.BigEndian.Uint64(v) >= it.seq {
+			continue
+		}
+		again := item{subject: it.subject, body: it.body, first: binary.BigEndian.Uint64(v)}
+		if err := again.compare(leaves); err != nil {
+			return err
+		}
+		if !again.other {
+			it.first, it.other, it.firstAt = again.first, false, again.firstAt
+		}
+	}
 	return nil
 }
 
