@@ -32,6 +32,8 @@ type natsConfigCmd struct {
 	MQTT      string `name:"mqtt" placeholder:"HOST:PORT" help:"Where MQTT clients connect; without it nowhere."`
 	Monitor   string `default:"127.0.0.1:8222" help:"Where the hub asks whether the server syncs before it acknowledges; nobody else should reach it."`
 
+	Origin []string `placeholder:"URL" help:"Web origin whose pages may open a websocket; default only the listener's own."`
+
 	TLSCert string `name:"tls-cert" placeholder:"FILE" help:"Certificate, PEM, on the server's machine."`
 	TLSKey  string `name:"tls-key" placeholder:"FILE" help:"Its key, PEM."`
 	Probes  string `placeholder:"FILE" help:"The probes' passwords as bcrypt hashes: USER HASH, one to a line; - reads from the standard input. A probe that is not in it may not connect."`
@@ -63,7 +65,7 @@ func (c natsConfigCmd) Run(ctx context.Context, con console) error {
 	}
 	list, without := confDevices(devices.Devices, people.People, hashes)
 	text, err := stream.ServerConf(stream.ConfInput{
-		Name: c.Name, Dir: c.Store, Client: c.Client, Websocket: c.Websocket, MQTT: c.MQTT, Monitor: c.Monitor,
+		Name: c.Name, Dir: c.Store, Client: c.Client, Websocket: c.Websocket, Origins: c.Origin, MQTT: c.MQTT, Monitor: c.Monitor,
 		CertFile: c.TLSCert, KeyFile: c.TLSKey, Hub: c.HubKey, Devices: list,
 	})
 	if err != nil {
@@ -135,11 +137,12 @@ func confDevices(devices []api.Device, people []api.Person, hashes map[string]st
 		if conf.Probe {
 			conf.User = roster.UserOf(src)
 			conf.PasswordHash = hashes[conf.User]
-			if conf.PasswordHash == "" {
-				without = append(without, conf.User)
-			}
 		}
-		if !d.Revoked && len(conf.Kinds) > 0 {
+		switch {
+		case d.Revoked || len(conf.Kinds) == 0:
+		case conf.Probe && conf.PasswordHash == "":
+			without = append(without, conf.User)
+		default:
 			list = append(list, conf)
 		}
 	}

@@ -11,6 +11,7 @@ import (
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/events"
+	"earlyage/events/stream"
 )
 
 type devicesCmd struct {
@@ -161,7 +162,8 @@ func tellProbe(out io.Writer, p api.NewProbe, secret api.ProbeSecret) error {
 	if len(kinds) == 0 {
 		kinds = events.KindsOf(events.Probe)
 	}
-	if _, err := fmt.Fprintf(out, "Probe %s/%s, over MQTT 3.1.1\n  user      %s\n  password  %s\nThe password is shown this once. Topics, QoS 1:\n", p.Site, p.Device, secret.User, secret.Password); err != nil {
+	if _, err := fmt.Fprintf(out, "Probe %s/%s, over MQTT 3.1.1\n  client id  %s\n  user       %s\n  password   %s\nThe password is shown this once. Topics, QoS 1:\n",
+		p.Site, p.Device, stream.MQTTClientID(events.Source{Site: p.Site, Device: p.Device}), secret.User, secret.Password); err != nil {
 		return err
 	}
 	open := false

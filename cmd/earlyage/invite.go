@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"time"
 
 	"earlyage/cmd/earlyage/internal/api"
 )
@@ -84,6 +83,6 @@ func (c inviteCmd) tell(con console, ask api.NewInvitation, t api.Ticket) error 
 		_, err = fmt.Fprintln(con.Out, "Open the link in the browser that is to be used.")
 		return err
 	}
-	_, err = fmt.Fprintf(con.Out, "On the machine that joins: earlyage join -, and paste the link. It is good for %s.\n", time.Until(t.Until).Round(time.Minute))
+	_, err = fmt.Fprint(con.Out, "On the machine that joins: earlyage join -, and paste the link.\n")
 	return err
 }

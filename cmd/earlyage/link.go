@@ -76,6 +76,9 @@ func (l *link) drain(ctx context.Context, box *stream.Outbox) {
 	ctx, cancel := context.WithTimeout(ctx, l.wait)
 	defer cancel()
 	l.err = box.Drain(ctx, l.nc)
+	if said := l.nc.LastError(); l.err != nil && errors.Is(said, nats.ErrPermissionViolation) {
+		l.err = fmt.Errorf("the hub does not take this from the device: the roles of its person do not cover it now, and earlyage whoami says what they cover (%w): %w", said, l.err)
+	}
 }
 
 // settle waits until the hub has folded what was recorded, so that what it set
@@ -92,13 +95,25 @@ func (l *link) settle(ctx context.Context, box *stream.Outbox, src events.Source
 		if err = box.Settle(r); err != nil || r.Holds(list[len(list)-1].Sequence) {
 			break
 		}
-		var m *nats.Msg
-		if m, err = l.receipts.NextMsgWithContext(ctx); err == nil {
-			r, err = stream.ParseReceipt(src, m.Data)
-		}
+		r, err = l.next(ctx, src, r.Through)
 	}
 	if err != nil && ctx.Err() == nil && !errors.Is(err, stream.ErrNoReceipt) {
 		l.err = err
+	}
+}
+
+// next waits for a receipt that says more than one through a sequence: those that
+// were published before it come after it, and would look as if the hub had lost
+// something.
+func (l *link) next(ctx context.Context, src events.Source, through uint64) (stream.Receipt, error) {
+	for {
+		m, err := l.receipts.NextMsgWithContext(ctx)
+		if err != nil {
+			return stream.Receipt{}, err
+		}
+		if r, err := stream.ParseReceipt(src, m.Data); err != nil || r.Through > through {
+			return r, err
+		}
 	}
 }
 

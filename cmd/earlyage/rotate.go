@@ -88,24 +88,18 @@ func (j *joined) adopt(fresh stream.Identity, file string) error {
 	return nil
 }
 
-// rotation is the body of POST DevicePath/rotate.
-type rotation struct {
-	Key    string        `json:"key"`
-	Proofs roster.Proofs `json:"proofs"`
-}
-
 // postRotation asks for it as the device, on the word of both keys.
 func (j *joined) postRotation(ctx context.Context, fresh stream.Identity) error {
-	ask := rotation{}
+	ask := api.Rotation{}
 	var err error
 	if ask.Key, err = fresh.Public(); err != nil {
 		return err
 	}
 	text := roster.RotateProof(j.Source, ask.Key)
-	if ask.Proofs.Old, err = prove(j.Identity, text); err != nil {
+	if ask.Old, err = prove(j.Identity, text); err != nil {
 		return err
 	}
-	if ask.Proofs.New, err = prove(fresh, text); err != nil {
+	if ask.New, err = prove(fresh, text); err != nil {
 		return err
 	}
 	client, err := api.Dial(api.Where{URL: j.told.Hub, Identity: &j.Identity})

@@ -35,7 +35,7 @@ func TestScripts(t *testing.T) {
 		RequireUniqueNames:  true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": statusCmd, "hub": hubCmd, "settle": settleCmd, "later": laterCmd,
-			"invited": invitedCmd, "named": namedCmd, "measure": measureCmd,
+			"invited": invitedCmd, "named": namedCmd, "ago": agoCmd, "measure": measureCmd,
 		},
 	})
 }
@@ -135,17 +135,27 @@ func namedCmd(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Setenv(args[0], found[1])
 }
 
-// measure USER PASSWORD TOPIC ID CELSIUS publishes a reading over MQTT as the
+// ago VARIABLE DURATION sets a variable to a time before now.
+func agoCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 2 {
+		ts.Fatalf("usage: ago variable duration")
+	}
+	by, err := time.ParseDuration(args[1])
+	ts.Check(err)
+	ts.Setenv(args[0], time.Now().Add(-by).UTC().Format(time.RFC3339))
+}
+
+// measure USER PASSWORD TOPIC AT CELSIUS publishes a reading over MQTT as the
 // probe that the user name says; with ! it is not let in.
 func measureCmd(ts *testscript.TestScript, neg bool, args []string) {
 	if len(args) != 5 {
-		ts.Fatalf("usage: [!] measure user password topic id celsius")
+		ts.Fatalf("usage: [!] measure user password topic at celsius")
 	}
 	part := strings.Split(args[2], "/")
 	body := fmt.Sprintf(`{"specversion":"1.0","id":%q,"source":"/site/%s/device/%s","type":"earlyage.temperature.read.v1","subject":%q,"time":%q,`+
-		`"datacontenttype":"application/json","data":{"place":"top","value_c":%s}}`,
-		args[3], part[1], part[2], part[3], time.Now().UTC().Format(time.RFC3339), args[4])
-	client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + ts.Getenv("MQTT")).SetClientID(args[0]).
+		`"datacontenttype":"application/json","data":{"place":"top","at":%q,"celsius":%s}}`,
+		"reading "+args[3], part[1], part[2], part[3], time.Now().UTC().Format(time.RFC3339), args[3], args[4])
+	client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + ts.Getenv("MQTT")).SetClientID(part[1] + "/" + part[2]).
 		SetUsername(args[0]).SetPassword(args[1]).SetAutoReconnect(false).SetConnectTimeout(10 * time.Second))
 	token := client.Connect()
 	if !token.WaitTimeout(30 * time.Second) {
