@@ -1,6 +1,7 @@
 package stream
 
 import (
+	"bytes"
 	"context"
 	"crypto/tls"
 	"errors"
@@ -50,9 +51,15 @@ func (cfg FrontConfig) withDefaults(most int) FrontConfig {
 const (
 	defaultHandshake = 10 * time.Second
 
-	// frontChunk is how much of a connection is passed on before it is measured
-	// again: with the shortest messages there are, about 120 of them.
+	// frontChunk is how much of a connection is measured and passed on at once: of
+	// the shortest messages there are, about 120.
 	frontChunk = 4 << 10
+
+	// beforeKnown is how many messages a connection may send at once before it has
+	// said who it is, its greeting among them.
+	beforeKnown = 10
+
+	switching = "HTTP/1.1 101" // how the answer to a request for a websocket begins
 
 	frontWrite = 20 * time.Second // a client that does not read is ended after this
 )
@@ -62,8 +69,7 @@ const (
 type front struct {
 	cfg     FrontConfig
 	log     *slog.Logger
-	guarded bool                           // somebody calls admitted
-	count   func(cid uint64) (int64, bool) // messages that a connection has published
+	guarded bool // somebody calls admitted
 
 	ctx  context.Context
 	stop context.CancelFunc
@@ -86,16 +92,33 @@ type visitor struct {
 	end    context.CancelFunc
 	late   *time.Timer // ends a visitor that has not said who it is
 
-	mu    sync.Mutex
-	cid   uint64 // the server's number
-	meter *meter // of its device; nil: not known yet
-	paid  int64  // messages that meter has counted
+	protocol protocol
+	count    counter
+
+	mu     sync.Mutex
+	meter  *meter        // of its device; nil: not known yet
+	before *rate.Limiter // until it is known
 }
 
-// meter measures the messages of a device over all its connections.
-type meter struct {
-	limit *rate.Limiter
-	users int
+// protocol is what is spoken at a listener.
+type protocol int
+
+const (
+	speaksNATS protocol = iota
+	speaksWebsocket
+	speaksMQTT
+)
+
+func (p protocol) String() string { return [...]string{"Client", "Websocket", "MQTT"}[p] }
+
+func (p protocol) counter() counter {
+	switch p {
+	case speaksWebsocket:
+		return new(websocketCounter)
+	case speaksMQTT:
+		return new(mqttCounter)
+	}
+	return new(natsCounter)
 }
 
 func newFront(cfg FrontConfig, log *slog.Logger) *front {
@@ -105,29 +128,29 @@ func newFront(cfg FrontConfig, log *slog.Logger) *front {
 }
 
 // listen opens one listener whose connections go to another.
-func (f *front) listen(field, address, to string) (net.Addr, error) {
-	host, port, err := listenAddress(field, address)
+func (f *front) listen(p protocol, address, to string) (net.Addr, error) {
+	host, port, err := listenAddress(p.String(), address)
 	if err != nil {
 		return nil, err
 	}
 	l, err := net.Listen("tcp", net.JoinHostPort(host, fmt.Sprint(max(0, port))))
 	if err != nil {
-		return nil, fmt.Errorf("front of %s: %w", field, err)
+		return nil, fmt.Errorf("front of %s: %w", p, err)
 	}
 	f.mu.Lock()
 	f.listeners = append(f.listeners, l)
 	f.mu.Unlock()
-	f.work.Go(func() { f.accept(l, to) })
+	f.work.Go(func() { f.accept(l, p, to) })
 	return l.Addr(), nil
 }
 
-func (f *front) accept(l net.Listener, to string) {
+func (f *front) accept(l net.Listener, p protocol, to string) {
 	for pause := time.Duration(0); ; {
 		conn, err := l.Accept()
 		switch {
 		case err == nil:
 			pause = 0
-			f.work.Go(func() { f.serve(conn, to) })
+			f.work.Go(func() { f.serve(conn, p, to) })
 			continue
 		case f.ctx.Err() != nil || errors.Is(err, net.ErrClosed):
 			return
@@ -180,7 +203,7 @@ func (f *front) enter(address string) (leave func(), err error) {
 }
 
 // serve sees one connection to its end.
-func (f *front) serve(conn net.Conn, to string) {
+func (f *front) serve(conn net.Conn, p protocol, to string) {
 	remote := conn.RemoteAddr().String()
 	address, _, err := net.SplitHostPort(remote)
 	if err != nil {
@@ -193,7 +216,10 @@ func (f *front) serve(conn net.Conn, to string) {
 		return
 	}
 	defer leave()
-	v := &visitor{conn: conn, remote: remote, bytes: rate.NewLimiter(rate.Limit(f.cfg.Rate), f.cfg.Burst)}
+	v := &visitor{
+		conn: conn, remote: remote, protocol: p, count: p.counter(),
+		bytes: rate.NewLimiter(rate.Limit(f.cfg.Rate), f.cfg.Burst), before: rate.NewLimiter(rate.Limit(f.cfg.Messages), beforeKnown),
+	}
 	v.ctx, v.end = context.WithCancel(f.ctx)
 	defer v.end()
 	closed := context.AfterFunc(v.ctx, func() { _ = conn.Close() })
@@ -230,7 +256,7 @@ func (f *front) pass(v *visitor, to string) error {
 	}
 	done := make(chan error, 1)
 	go func() {
-		done <- copyOut(v.conn, inner)
+		done <- v.copyOut(inner)
 		v.end()
 	}()
 	err = f.copyIn(v, inner)
@@ -247,10 +273,10 @@ func (f *front) copyIn(v *visitor, inner net.Conn) error {
 			if err := v.bytes.WaitN(v.ctx, n); err != nil {
 				return err
 			}
-			if _, err := inner.Write(buf[:n]); err != nil {
+			if err := f.measure(v, v.count.count(buf[:n])); err != nil {
 				return err
 			}
-			if err := f.payMessages(v); err != nil {
+			if _, err := inner.Write(buf[:n]); err != nil {
 				return err
 			}
 		}
@@ -260,40 +286,41 @@ func (f *front) copyIn(v *visitor, inner net.Conn) error {
 	}
 }
 
-// payMessages waits until the device may have published what it has.
-func (f *front) payMessages(v *visitor) error {
-	v.mu.Lock()
-	m, cid := v.meter, v.cid
-	v.mu.Unlock()
-	if m == nil {
-		return nil
-	}
-	have, ok := f.count(cid)
-	if !ok {
-		return nil // the server has ended it; so will the copying
-	}
-	for due := have - v.paid; due > 0; {
-		n := min(due, int64(m.limit.Burst()))
-		if err := m.limit.WaitN(v.ctx, int(n)); err != nil {
+// measure waits until the device may publish so many messages. Without a guard
+// there are no devices, and bytes alone are measured.
+func (f *front) measure(v *visitor, messages int) error {
+	for f.guarded && messages > 0 {
+		v.mu.Lock()
+		limit := v.before
+		if v.meter != nil {
+			limit = v.meter.limit
+		}
+		v.mu.Unlock()
+		n := min(messages, limit.Burst())
+		if err := limit.WaitN(v.ctx, n); err != nil {
 			return err
 		}
-		due -= n
+		messages -= n
 	}
-	v.paid = have
 	return nil
 }
 
-// copyOut passes on what the server sends; a client that does not read is ended.
-func copyOut(conn, inner net.Conn) error {
+// copyOut passes on what the server sends; a client that does not read is ended,
+// and so is one whose request for a websocket was refused: what it sends is
+// counted as frames from here on.
+func (v *visitor) copyOut(inner net.Conn) error {
 	buf := make([]byte, 16<<10)
-	for {
+	for first := true; ; first = false {
 		n, err := inner.Read(buf)
 		if n > 0 {
-			if err := conn.SetWriteDeadline(time.Now().Add(frontWrite)); err != nil {
+			if err := v.conn.SetWriteDeadline(time.Now().Add(frontWrite)); err != nil {
 				return err
 			}
-			if _, err := conn.Write(buf[:n]); err != nil {
+			if _, err := v.conn.Write(buf[:n]); err != nil {
 				return err
+			}
+			if first && v.protocol == speaksWebsocket && !bytes.HasPrefix(buf[:n], []byte(switching)) {
+				return errors.New("no websocket")
 			}
 		}
 		if err != nil {
@@ -331,7 +358,7 @@ func (f *front) remoteOf(inner string) string {
 }
 
 // admitted says who a connection is.
-func (f *front) admitted(inner string, src events.Source, cid uint64) {
+func (f *front) admitted(inner string, src events.Source) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	v, ok := f.visitors[inner]
@@ -348,7 +375,7 @@ func (f *front) admitted(inner string, src events.Source, cid uint64) {
 	v.late.Stop()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	v.meter, v.cid = m, cid
+	v.meter = m
 }
 
 // forgetMeters drops those that are full and that nobody uses. Called under mu.

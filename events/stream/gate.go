@@ -180,7 +180,7 @@ func (g *gate) admit(c server.ClientAuthentication, claim Claim) error {
 	}
 	g.seat(a.Source, c.GetID())
 	if addr := c.RemoteAddress(); addr != nil && g.front != nil {
-		g.front.admitted(addr.String(), a.Source, c.GetID())
+		g.front.admitted(addr.String(), a.Source)
 	}
 	c.RegisterUser(&server.User{Username: a.Source.String(), Account: account, Permissions: permissionsOf(a)})
 	return nil
@@ -299,13 +299,4 @@ func (g *gate) disconnect(match func(events.Source) bool) (n int) {
 		}
 	}
 	return n
-}
-
-// published counts the messages that a connection has published.
-func (g *gate) published(cid uint64) (int64, bool) {
-	info, err := g.info(cid)
-	if err != nil {
-		return 0, false
-	}
-	return info.InMsgs, true
 }

@@ -259,7 +259,7 @@ func (s *Server) addUsers(cfg ServerConfig) (err error) {
 	}
 	s.gate = newGate(cfg.Guard, s.public, most, s.log)
 	if s.gate.front = s.front; s.front != nil {
-		s.front.guarded, s.front.count = true, s.gate.published
+		s.front.guarded = true
 	}
 	s.opts.CustomClientAuthentication, s.opts.AlwaysEnableNonce = s.gate, true
 	return nil
@@ -280,24 +280,24 @@ func newUser() (nkeys.KeyPair, string, error) {
 // openFront opens the listeners that the world reaches, each before one of the
 // server's own.
 func (s *Server) openFront(cfg ServerConfig) error {
-	plain := [3]string{"nats://", "ws://", ""}
+	scheme := [3]string{"nats://", "ws://", ""}
 	if cfg.Front.Certificate != nil {
-		plain = [3]string{"tls://", "wss://", ""}
+		scheme = [3]string{"tls://", "wss://", ""}
 	}
 	inner := func(host string, port int) string { return net.JoinHostPort(host, strconv.Itoa(port)) }
-	for i, l := range []struct{ field, address, to string }{
-		{"Client", cfg.Client, inner(s.opts.Host, s.opts.Port)},
-		{"Websocket", cfg.Websocket, inner(s.opts.Websocket.Host, s.opts.Websocket.Port)},
-		{"MQTT", cfg.MQTT, inner(s.opts.MQTT.Host, s.opts.MQTT.Port)},
+	for p, l := range []struct{ address, to string }{
+		speaksNATS:      {cfg.Client, inner(s.opts.Host, s.opts.Port)},
+		speaksWebsocket: {cfg.Websocket, inner(s.opts.Websocket.Host, s.opts.Websocket.Port)},
+		speaksMQTT:      {cfg.MQTT, inner(s.opts.MQTT.Host, s.opts.MQTT.Port)},
 	} {
 		if l.address == "" {
 			continue
 		}
-		at, err := s.front.listen(l.field, l.address, l.to)
+		at, err := s.front.listen(protocol(p), l.address, l.to)
 		if err != nil {
 			return err
 		}
-		s.urls[i] = plain[i] + at.String()
+		s.urls[p] = scheme[p] + at.String()
 	}
 	return nil
 }
@@ -345,7 +345,7 @@ func (s *Server) Connect() (*nats.Conn, error) {
 // ClientURL is where NATS clients connect; empty when that listener is off.
 func (s *Server) ClientURL() string {
 	if s.front != nil {
-		return s.urls[0]
+		return s.urls[speaksNATS]
 	}
 	if s.opts.DontListen {
 		return ""
@@ -356,7 +356,7 @@ func (s *Server) ClientURL() string {
 // WebsocketURL is where websocket clients connect; empty when it is off.
 func (s *Server) WebsocketURL() string {
 	if s.front != nil {
-		return s.urls[1]
+		return s.urls[speaksWebsocket]
 	}
 	if s.opts.Websocket.Port == 0 {
 		return ""
@@ -367,7 +367,7 @@ func (s *Server) WebsocketURL() string {
 // MQTTAddr is host:port of the MQTT listener; empty when it is off.
 func (s *Server) MQTTAddr() string {
 	if s.front != nil {
-		return s.urls[2]
+		return s.urls[speaksMQTT]
 	}
 	if s.opts.MQTT.Port == 0 {
 		return ""

@@ -1,0 +1,426 @@
+package stream_test
+
+import (
+	"bufio"
+	"bytes"
+	"crypto/ecdsa"
+	"crypto/elliptic"
+	"crypto/rand"
+	"crypto/tls"
+	"crypto/x509"
+	"crypto/x509/pkix"
+	"encoding/base64"
+	"encoding/json"
+	"encoding/pem"
+	"errors"
+	"fmt"
+	"io"
+	"math/big"
+	"net"
+	"net/url"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	mqtt "github.com/eclipse/paho.mqtt.golang"
+	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nkeys"
+	"github.com/stretchr/testify/require"
+
+	"earlyage/events"
+	"earlyage/events/stream"
+)
+
+// authority is a certificate in two files that can be replaced.
+type authority struct {
+	cert, key string
+	pool      *x509.CertPool // of every certificate that was written
+	count     int64
+}
+
+func newAuthority(t testing.TB) *authority {
+	t.Helper()
+	dir := t.TempDir()
+	a := &authority{cert: filepath.Join(dir, "cert.pem"), key: filepath.Join(dir, "key.pem"), pool: x509.NewCertPool()}
+	a.write(t)
+	return a
+}
+
+// write replaces the files by a new certificate and returns its number.
+func (a *authority) write(t testing.TB) int64 {
+	t.Helper()
+	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	require.NoError(t, err)
+	a.count++
+	template := &x509.Certificate{
+		SerialNumber: big.NewInt(a.count), Subject: pkix.Name{CommonName: fmt.Sprint("test ", a.count)}, IsCA: true, BasicConstraintsValid: true,
+		NotBefore: time.Now().Add(-time.Hour), NotAfter: time.Now().Add(time.Hour),
+		KeyUsage: x509.KeyUsageCertSign | x509.KeyUsageDigitalSignature, ExtKeyUsage: []x509.ExtKeyUsage{x509.ExtKeyUsageServerAuth},
+		IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
+	}
+	der, err := x509.CreateCertificate(rand.Reader, template, template, key.Public(), key)
+	require.NoError(t, err)
+	raw, err := x509.MarshalPKCS8PrivateKey(key)
+	require.NoError(t, err)
+	certPEM := pem.EncodeToMemory(&pem.Block{Type: "CERTIFICATE", Bytes: der})
+	for path, text := range map[string][]byte{a.cert: certPEM, a.key: pem.EncodeToMemory(&pem.Block{Type: "PRIVATE KEY", Bytes: raw})} {
+		require.NoError(t, os.WriteFile(path+".new", text, 0o600))
+		// Two files that are written within one tick of the file system's clock are
+		// told apart all the same.
+		at := time.Now().Add(time.Duration(a.count) * time.Second)
+		require.NoError(t, os.Chtimes(path+".new", at, at))
+		require.NoError(t, os.Rename(path+".new", path))
+	}
+	require.True(t, a.pool.AppendCertsFromPEM(certPEM))
+	return a.count
+}
+
+func (a *authority) client() *tls.Config { return &tls.Config{RootCAs: a.pool} }
+
+// fronted is a guarded server behind a front with TLS, all listeners on.
+func fronted(t testing.TB, set func(*stream.ServerConfig)) (guarded, *authority) {
+	t.Helper()
+	a := newAuthority(t)
+	certificate, err := stream.ReloadingCertificate(a.cert, a.key)
+	require.NoError(t, err)
+	return guard(t, func(c *stream.ServerConfig) {
+		c.Websocket, c.MQTT, c.Front = "127.0.0.1:0", "127.0.0.1:0", &stream.FrontConfig{Certificate: certificate}
+		if set != nil {
+			set(c)
+		}
+	}), a
+}
+
+func hostOf(t testing.TB, at string) string {
+	t.Helper()
+	if !strings.Contains(at, "://") {
+		return at
+	}
+	u, err := url.Parse(at)
+	require.NoError(t, err)
+	return u.Host
+}
+
+// Everything works through the front with TLS, and the guard hears where the
+// world's connections come from.
+func TestFrontTLS(t *testing.T) {
+	g, a := fronted(t, nil)
+	id := g.reg.device(t, "a", "phone-1", events.Crew)
+	require.Regexp(t, "^tls://127.0.0.1:", g.srv.ClientURL())
+	require.Regexp(t, "^wss://127.0.0.1:", g.srv.WebsocketURL())
+	var want []string
+	for _, at := range []string{g.srv.ClientURL(), g.srv.WebsocketURL()} {
+		nc, _ := dialAs(t, at, id, nats.Secure(a.client()))
+		_, _, err := stream.PublishOne(testContext(t), nc, "pour.a.w1.pour.started", []byte("x"), "")
+		require.NoError(t, err)
+		want = append(want, "pour.a.w1.pour.started")
+		if local := nc.LocalAddr(); local != "" {
+			require.Equal(t, local, g.reg.claims[len(g.reg.claims)-1].Remote)
+		}
+		strange := []nats.Option{nats.Secure(a.client())}
+		if strings.HasPrefix(at, "tls://") {
+			strange = append(strange, nats.TLSHandshakeFirst())
+		}
+		_, err = nats.Connect(at, strange...)
+		require.ErrorIs(t, err, nats.ErrAuthorization)
+	}
+	p := g.reg.probe("a", "probe-7", "w1", "temperature.read")
+	c := probeClient(g.srv, p, "secret-of-probe-7", func(o *mqtt.ClientOptions) {
+		o.Servers = nil
+		o.AddBroker("ssl://" + g.srv.MQTTAddr()).SetTLSConfig(a.client())
+	})
+	wait(t, c.Connect())
+	defer c.Disconnect(0)
+	wait(t, c.Publish("probe/a/probe-7/w1/temperature/read", 1, false, "reading"))
+	require.Equal(t, append(want, "probe.a.probe-7.w1.temperature.read"), subjectsOf(t, g.st))
+}
+
+// Who does not encrypt hears nothing on a port that is.
+func TestFrontPlaintextGetsNothing(t *testing.T) {
+	g, _ := fronted(t, nil)
+	for at, hello := range map[string]string{
+		g.srv.ClientURL():    "CONNECT {}\r\nPING\r\n",
+		g.srv.WebsocketURL(): "GET / HTTP/1.1\r\nHost: x\r\nUpgrade: websocket\r\n\r\n",
+		g.srv.MQTTAddr():     "\x10\x0c\x00\x04MQTT\x04\x02\x00\x00\x00\x00",
+	} {
+		conn, err := net.Dial("tcp", hostOf(t, at))
+		require.NoError(t, err)
+		_, err = io.WriteString(conn, hello)
+		require.NoError(t, err)
+		got := untilClosed(t, bufio.NewReader(conn))
+		require.NotContains(t, got, "INFO", at)
+		require.NotContains(t, got, "HTTP", at)
+		require.LessOrEqual(t, len(got), 7, "more than a TLS alert: %q", got)
+		require.NoError(t, conn.Close())
+	}
+	require.Empty(t, g.reg.claims)
+}
+
+// A certificate that is replaced is the next connection's; one that cannot be
+// read is not, and the good one stays.
+func TestFrontReloadsItsCertificate(t *testing.T) {
+	g, a := fronted(t, nil)
+	serial := func() int64 {
+		conn, err := tls.Dial("tcp", hostOf(t, g.srv.ClientURL()), a.client())
+		require.NoError(t, err)
+		defer conn.Close()
+		return conn.ConnectionState().PeerCertificates[0].SerialNumber.Int64()
+	}
+	require.EqualValues(t, 1, serial())
+	old, _ := dialAs(t, g.srv.ClientURL(), g.reg.device(t, "a", "phone-1", events.Crew), nats.Secure(a.client()))
+	require.EqualValues(t, 2, a.write(t))
+	require.EqualValues(t, 2, serial())
+	require.NoError(t, old.Flush(), "the connection before it goes on")
+	require.NoError(t, os.WriteFile(a.cert, []byte("half a cert"), 0o600))
+	require.EqualValues(t, 2, serial())
+	require.NoError(t, os.Remove(a.key))
+	require.EqualValues(t, 2, serial())
+	require.EqualValues(t, 3, a.write(t))
+	require.EqualValues(t, 3, serial())
+	_, err := stream.ReloadingCertificate(a.cert, filepath.Join(t.TempDir(), "none.pem"))
+	require.ErrorContains(t, err, "none.pem")
+}
+
+// untilClosed reads until the other side ends the connection.
+func untilClosed(t testing.TB, r *bufio.Reader) string {
+	t.Helper()
+	got := make(chan string, 1)
+	go func() {
+		all, err := io.ReadAll(r)
+		if err != nil {
+			all = append(all, ("\n" + err.Error())[:0]...)
+		}
+		got <- string(all)
+	}()
+	select {
+	case all := <-got:
+		return all
+	case <-time.After(patience):
+		t.Fatal("the connection was not ended")
+		return ""
+	}
+}
+
+// rawConnect connects as a device without a client library.
+func rawConnect(t testing.TB, at string, id stream.Identity) (net.Conn, *bufio.Reader) {
+	t.Helper()
+	conn, err := net.Dial("tcp", hostOf(t, at))
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = conn.Close() })
+	r := bufio.NewReader(conn)
+	line, err := r.ReadString('\n')
+	require.NoError(t, err)
+	var info struct{ Nonce string }
+	require.NoError(t, json.Unmarshal([]byte(strings.TrimPrefix(line, "INFO ")), &info))
+	pair, err := nkeys.FromSeed([]byte(id.Seed))
+	require.NoError(t, err)
+	sig, err := pair.Sign([]byte(info.Nonce))
+	require.NoError(t, err)
+	public, err := id.Public()
+	require.NoError(t, err)
+	_, err = fmt.Fprintf(conn, "CONNECT {\"verbose\":false,\"nkey\":%q,\"sig\":%q}\r\nPING\r\n", public, base64.RawURLEncoding.EncodeToString(sig))
+	require.NoError(t, err)
+	line, err = r.ReadString('\n')
+	require.NoError(t, err)
+	require.Equal(t, "PONG\r\n", line)
+	return conn, r
+}
+
+// Whoever does not say in time who it is, is ended: before TLS, within it, and
+// with half a greeting in any protocol.
+func TestFrontHandshakeHasAnEnd(t *testing.T) {
+	short := func(c *stream.ServerConfig) { c.Front.Handshake = 200 * time.Millisecond }
+	g, a := fronted(t, short)
+	for _, at := range []string{g.srv.ClientURL(), g.srv.WebsocketURL(), g.srv.MQTTAddr()} {
+		host := hostOf(t, at)
+		for _, hello := range []string{"", "\x16\x03\x01\x02\x00\x01"} { // nothing; the start of a handshake
+			conn, err := net.Dial("tcp", host)
+			require.NoError(t, err)
+			_, err = io.WriteString(conn, hello)
+			require.NoError(t, err)
+			untilClosed(t, bufio.NewReader(conn))
+			require.NoError(t, conn.Close())
+		}
+		for _, hello := range []string{"", "CONNECT {\"verbose\":", "GET / HTTP/1.1\r\nHost: x\r\n", "\x10\x2c\x00\x04MQ"} {
+			conn, err := tls.Dial("tcp", host, a.client())
+			require.NoError(t, err)
+			_, err = io.WriteString(conn, hello)
+			require.NoError(t, err)
+			untilClosed(t, bufio.NewReader(conn))
+			_ = conn.Close() // it is closed on the other side
+		}
+	}
+	require.Empty(t, g.reg.claims)
+	nc, _ := dialAs(t, g.srv.ClientURL(), g.reg.device(t, "a", "phone-1", events.Crew), nats.Secure(a.client()), nats.NoReconnect())
+	waited := time.NewTimer(time.Second) // several times as long as a handshake may last
+	<-waited.C
+	require.NoError(t, nc.Flush(), "who has said who it is stays")
+}
+
+// More connections than one address, or all together, may have are ended at once.
+func TestFrontConnections(t *testing.T) {
+	for name, cfg := range map[string]stream.FrontConfig{"address": {PerAddress: 3}, "all": {Most: 3}} {
+		t.Run(name, func(t *testing.T) {
+			g := guard(t, func(c *stream.ServerConfig) { c.Front = &cfg })
+			ids := []stream.Identity{g.reg.device(t, "a", "phone-1", events.Crew), g.reg.device(t, "a", "phone-2", events.Crew)}
+			var open []*nats.Conn
+			for i := range 3 {
+				nc, _ := g.as(t, ids[i%2], nats.NoReconnect())
+				open = append(open, nc)
+			}
+			conn, err := net.Dial("tcp", hostOf(t, g.srv.ClientURL()))
+			require.NoError(t, err)
+			require.Empty(t, untilClosed(t, bufio.NewReader(conn)))
+			require.NoError(t, conn.Close())
+			for _, nc := range open {
+				require.NoError(t, nc.Flush())
+			}
+			hub, err := g.srv.Connect()
+			require.NoError(t, err, "the hub is kept out of its own server")
+			hub.Close()
+			open[0].Close()
+			require.Eventually(t, func() bool { // the front notices that one has left
+				nc, err := stream.DialAs(g.srv.ClientURL(), "test", nil, ids[0], nats.NoReconnect())
+				if err == nil {
+					nc.Close()
+				}
+				return err == nil
+			}, patience, 10*time.Millisecond)
+		})
+	}
+}
+
+// flood publishes the shortest messages as fast as the connection takes them,
+// until it is closed, and says when the first have gone out.
+func flood(conn net.Conn) (under, ended chan struct{}) {
+	under, ended = make(chan struct{}), make(chan struct{})
+	burst := bytes.Repeat([]byte("PUB pour.a.w.pour.started 0\r\n\r\n"), 4000)
+	go func() {
+		defer close(ended)
+		for i := 0; ; i++ {
+			if _, err := conn.Write(burst); err != nil {
+				return
+			}
+			if i == 0 {
+				close(under)
+			}
+		}
+	}()
+	return under, ended
+}
+
+// A device that publishes as fast as it can is slowed down to its own measure,
+// over all its connections together: another device's event is stored before the
+// flood is.
+func TestFrontFloodLetsOthersPass(t *testing.T) {
+	const burst = 500
+	g := guard(t, func(c *stream.ServerConfig) {
+		c.Front = &stream.FrontConfig{Messages: 50, MessageBurst: burst}
+	})
+	wild, calm := g.reg.device(t, "a", "wild", events.Crew), g.reg.device(t, "a", "calm", events.Crew)
+	nc, _ := g.as(t, calm)
+	var ends []chan struct{}
+	var conns []net.Conn
+	for range 3 {
+		conn, _ := rawConnect(t, g.srv.ClientURL(), wild)
+		under, ended := flood(conn)
+		<-under
+		conns, ends = append(conns, conn), append(ends, ended)
+	}
+	for range 20 {
+		_, _, err := stream.PublishOne(testContext(t), nc, "pour.a.w1.pour.finished", []byte("calm"), "")
+		require.NoError(t, err)
+	}
+	_, last, err := g.st.Head(testContext(t))
+	require.NoError(t, err)
+	for i, conn := range conns {
+		require.NoError(t, conn.Close())
+		<-ends[i]
+	}
+	// Each flooding connection had 4,000 messages on the way at least.
+	require.Less(t, last, uint64(6000), "the flood went through")
+}
+
+// What one connection may send in bytes is measured as well.
+func TestFrontRate(t *testing.T) {
+	g := guard(t, func(c *stream.ServerConfig) {
+		c.Front = &stream.FrontConfig{Rate: 1, Burst: 64 << 10}
+	})
+	conn, _ := rawConnect(t, g.srv.ClientURL(), g.reg.device(t, "a", "wild", events.Crew))
+	body := strings.Repeat("x", 10_000)
+	go func() {
+		for {
+			if _, err := fmt.Fprintf(conn, "PUB pour.a.w.pour.started %d\r\n%s\r\n", len(body), body); err != nil {
+				return
+			}
+		}
+	}()
+	require.Len(t, waitFor(t, g.st, 6), 6)
+	nc, _ := g.as(t, g.reg.device(t, "a", "calm", events.Crew))
+	_, _, err := stream.PublishOne(testContext(t), nc, "pour.a.w1.pour.finished", []byte("calm"), "")
+	require.NoError(t, err)
+	require.Len(t, readAll(t, g.st), 7, "more than the burst went through")
+}
+
+// Stop ends every connection through the front.
+func TestFrontStops(t *testing.T) {
+	g, a := fronted(t, nil)
+	closed := make(chan struct{})
+	dialAs(t, g.srv.ClientURL(), g.reg.device(t, "a", "phone-1", events.Crew), nats.Secure(a.client()), nats.NoReconnect(),
+		nats.ClosedHandler(func(*nats.Conn) { close(closed) }))
+	idle, err := net.Dial("tcp", hostOf(t, g.srv.MQTTAddr()))
+	require.NoError(t, err)
+	g.srv.Stop()
+	<-closed
+	require.Empty(t, untilClosed(t, bufio.NewReader(idle)))
+	require.NoError(t, idle.Close())
+	_, err = net.Dial("tcp", hostOf(t, g.srv.ClientURL()))
+	require.Error(t, err)
+}
+
+// A front without a guard encrypts and counts; who comes may be anyone.
+func TestFrontWithoutAGuard(t *testing.T) {
+	a := newAuthority(t)
+	certificate, err := stream.ReloadingCertificate(a.cert, a.key)
+	require.NoError(t, err)
+	srv := startServerOn(t, stream.ServerConfig{Dir: t.TempDir(), Client: "127.0.0.1:0", Front: &stream.FrontConfig{Certificate: certificate}})
+	st := openStream(t, connectHub(t, srv))
+	nc, err := nats.Connect(srv.ClientURL(), nats.Secure(a.client()), nats.TLSHandshakeFirst())
+	require.NoError(t, err)
+	defer nc.Close()
+	publish(t, nc, 3)
+	require.Len(t, readAll(t, st), 3)
+	require.Zero(t, srv.Disconnect(func(events.Source) bool { return true }))
+}
+
+func TestFrontAddressTaken(t *testing.T) {
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	defer l.Close()
+	_, err = stream.StartServer(stream.ServerConfig{Dir: t.TempDir(), Client: l.Addr().String(), Front: &stream.FrontConfig{}}, nil)
+	require.ErrorContains(t, err, "address already in use")
+	require.False(t, errors.Is(err, os.ErrDeadlineExceeded))
+}
+
+// BenchmarkPublishBesideAFlood measures an acknowledged publish of one device
+// alone, and while another floods: the ratio is what the front is for.
+func BenchmarkPublishBesideAFlood(b *testing.B) {
+	for _, name := range []string{"alone", "beside a flood"} {
+		b.Run(name, func(b *testing.B) {
+			g := guard(b, func(c *stream.ServerConfig) { c.Front = &stream.FrontConfig{} })
+			nc, _ := g.as(b, g.reg.device(b, "a", "calm", events.Crew))
+			if name != "alone" {
+				conn, _ := rawConnect(b, g.srv.ClientURL(), g.reg.device(b, "a", "wild", events.Crew))
+				under, ended := flood(conn)
+				<-under
+				defer func() { _ = conn.Close(); <-ended }()
+			}
+			for b.Loop() {
+				_, _, err := stream.PublishOne(testContext(b), nc, "pour.a.w1.pour.finished", []byte("calm"), "")
+				require.NoError(b, err)
+			}
+		})
+	}
+}
