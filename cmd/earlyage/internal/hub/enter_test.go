@@ -169,6 +169,16 @@ func TestEventSentAgain(t *testing.T) {
 	require.Equal(t, first, again)
 	require.Equal(t, 1, c.stored(e.ID), "it stands in the stream once")
 	require.Empty(t, c.refused())
+
+	// What came by the other way, under a message id of its own, is known too.
+	other := made(id, "hold.placed", "a", &events.HoldPlaced{Hold: "h", Reason: "x"})
+	other.Sequence = 2
+	c.record(c.connect(id), id, other)
+	body = encodedBody(t, other)
+	out, err := c.as(id).PostEvent(t.Context(), body, id.Sign(body))
+	require.NoError(t, err)
+	require.Equal(t, other.ID, c.message(out.Sequence).ID)
+	require.Equal(t, 1, c.stored(other.ID))
 }
 
 // stored counts the messages of the record with an event's id.

@@ -2,6 +2,7 @@ package hub
 
 import (
 	"context"
+	"crypto/tls"
 	"errors"
 
 	"earlyage/events/stream"
@@ -24,4 +25,9 @@ func (h *Hub) Stored(see func(stream.Message)) error {
 		see(m)
 	}
 	return nil
+}
+
+// Certificate is what a handshake gets.
+func (h *Hub) Certificate(hello *tls.ClientHelloInfo) (*tls.Certificate, error) {
+	return h.certificate(hello)
 }

@@ -31,6 +31,8 @@ type company struct {
 	hub   *hub.Hub
 	cfg   hub.Config
 	local api.Client // over the hub's own socket
+
+	client *http.Client // of HTTP; nil: the default
 }
 
 func openCompany(t *testing.T, change func(*hub.Config)) *company {
@@ -119,6 +121,7 @@ func (c *company) nobody() api.Client {
 	c.t.Helper()
 	client, err := api.Dial(api.Where{URL: c.hub.HTTPURL()})
 	require.NoError(c.t, err)
+	client.HTTP = c.client
 	return client
 }
 
@@ -126,6 +129,7 @@ func (c *company) as(id stream.Identity) api.Client {
 	c.t.Helper()
 	client, err := api.Dial(api.Where{URL: c.hub.HTTPURL(), Identity: &id})
 	require.NoError(c.t, err)
+	client.HTTP = c.client
 	return client
 }
 
