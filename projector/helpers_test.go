@@ -206,7 +206,10 @@ func (s *tape) addSigned(t require.TestingT, key ed25519.PrivateKey, e events.Ev
 }
 
 // hubKey is the same in every test, so that digests can be compared.
-var hubKey = ed25519.NewKeyFromSeed([]byte("the hub's key of these tests 32B"))
+var (
+	hubKey    = ed25519.NewKeyFromSeed([]byte("the hub's key of these tests 32B"))
+	hubPublic = hubKey.Public().(ed25519.PublicKey)
+)
 
 // newConfig is for tests of other things than who says what.
 func newConfig(t *testing.T, dir string, source projector.Source) projector.Config {
@@ -219,7 +222,7 @@ func newConfig(t *testing.T, dir string, source projector.Source) projector.Conf
 func signedConfig(t *testing.T, dir string, source projector.Source) projector.Config {
 	t.Helper()
 	return projector.Config{
-		Dir: dir, Stream: source, Key: hubKey.Public().(ed25519.PublicKey),
+		Dir: dir, Stream: source, Key: hubPublic,
 		Log: slog.New(slog.NewTextHandler(t.Output(), nil)),
 	}
 }
