@@ -39,3 +39,8 @@ func (o *Outbox) OnStep(f func(string) error) { o.step = f }
 
 // LogLine is a line of an outbox's log.
 func LogLine(text string) []byte { return appendLine(nil, text) }
+
+// Counters of messages as the front has them for each protocol.
+func NATSCounter() func([]byte) int      { return new(natsCounter).count }
+func WebsocketCounter() func([]byte) int { return new(websocketCounter).count }
+func MQTTCounter() func([]byte) int      { return new(mqttCounter).count }

@@ -32,6 +32,26 @@ func TestOpenMakesAndFindsTheStream(t *testing.T) {
 	require.Error(t, st.Purge(testContext(t)), "the stream could be purged")
 }
 
+// A stream of before probes had subjects of their own is given them, and keeps
+// what it holds.
+func TestOpenAddsTheProbes(t *testing.T) {
+	srv := startServer(t, t.TempDir())
+	hub := connectHub(t, srv)
+	js, err := jetstream.New(hub)
+	require.NoError(t, err)
+	_, err = js.CreateStream(testContext(t), jetstream.StreamConfig{
+		Name: stream.Name, Subjects: []string{"pour.>"}, DenyDelete: true, DenyPurge: true,
+		AllowAtomicPublish: true, Duplicates: stream.DuplicateWindow,
+	})
+	require.NoError(t, err)
+	publish(t, hub, 3)
+	st := openStream(t, hub)
+	_, _, err = stream.PublishOne(testContext(t), hub, "probe.a.p.w1.temperature.read", []byte("x"), "")
+	require.NoError(t, err)
+	require.Len(t, readAll(t, st), 4)
+	openStream(t, hub)
+}
+
 // Every setting that could lose or change what was acknowledged is refused, and
 // named.
 func TestOpenRefusesAWrongStream(t *testing.T) {
