@@ -2,6 +2,8 @@ package door
 
 import (
 	"context"
+	"log/slog"
+	"strings"
 
 	"earlyage/events"
 )
@@ -21,6 +23,22 @@ type Caller struct {
 
 // Known says that it is somebody: a person, a device, or the hub's own socket.
 func (c Caller) Known() bool { return c.Local || c.Person != "" || c.Device != events.Source{} }
+
+// String names who asks in the log.
+func (c Caller) String() string {
+	switch {
+	case c.Local:
+		return "the hub's own socket"
+	case c.Device != events.Source{}:
+		return strings.TrimSpace(c.Person + " " + c.Device.String())
+	case c.Person != "":
+		return c.Person
+	}
+	return "nobody"
+}
+
+// LogValue implements slog.LogValuer.
+func (c Caller) LogValue() slog.Value { return slog.StringValue(c.String()) }
 
 type callerKey struct{}
 

@@ -33,7 +33,7 @@ func (l *Limits) fill() {
 
 // limits count by address and by account.
 type limits struct {
-	addresses, accounts, tries meters
+	addresses, accounts, tries *meters
 }
 
 func newLimits(l Limits) *limits {
@@ -44,9 +44,9 @@ func newLimits(l Limits) *limits {
 	}
 }
 
-// mostMeters bounds the memory of one table; past it, those that nobody counts
-// yet share one meter.
-const mostMeters = 1 << 16
+// mostMeters bounds the memory of one table: two generations of so many. A meter
+// is forgotten when so many others were used after it.
+const mostMeters = 1 << 15
 
 type meter struct {
 	*rate.Limiter
@@ -54,51 +54,45 @@ type meter struct {
 }
 
 type meters struct {
-	mu    *sync.Mutex
+	mu    sync.Mutex
 	limit rate.Limit
 	burst int
-	by    map[string]*meter // guarded by mu, as are the meters
+	young map[string]*meter // guarded by mu, as are old and the meters
+	old   map[string]*meter
 }
 
-func newMeters(limit rate.Limit, burst int) meters {
-	return meters{mu: new(sync.Mutex), limit: limit, burst: burst, by: map[string]*meter{}}
+func newMeters(limit rate.Limit, burst int) *meters {
+	return &meters{limit: limit, burst: burst, young: map[string]*meter{}}
 }
 
 // of gives the meter of a key. mu is held.
-func (m meters) of(key string, now time.Time) *meter {
-	if one := m.by[key]; one != nil {
+func (m *meters) of(key string) *meter {
+	one := m.young[key]
+	if one != nil {
 		return one
 	}
-	if len(m.by) >= mostMeters {
-		for k, one := range m.by {
-			if one.under == 0 && one.TokensAt(now) >= float64(m.burst) {
-				delete(m.by, k)
-			}
-		}
+	if one = m.old[key]; one == nil {
+		one = &meter{Limiter: rate.NewLimiter(m.limit, m.burst)}
 	}
-	if len(m.by) >= mostMeters {
-		key = ""
-		if one := m.by[key]; one != nil {
-			return one
-		}
+	if len(m.young) >= mostMeters {
+		m.young, m.old = map[string]*meter{}, m.young
 	}
-	one := &meter{Limiter: rate.NewLimiter(m.limit, m.burst)}
-	m.by[key] = one
+	m.young[key] = one
 	return one
 }
 
 // allow counts one request.
-func (m meters) allow(key string, now time.Time) bool {
+func (m *meters) allow(key string, now time.Time) bool {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	return m.of(key, now).AllowN(now, 1)
+	return m.of(key).AllowN(now, 1)
 }
 
 // try begins a try, if one is free. done must be called once; wrong counts it.
-func (m meters) try(key string, now time.Time) (done func(wrong bool), ok bool) {
+func (m *meters) try(key string, now time.Time) (done func(wrong bool), ok bool) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	one := m.of(key, now)
+	one := m.of(key)
 	if one.TokensAt(now)-float64(one.under) < 1 {
 		return nil, false
 	}

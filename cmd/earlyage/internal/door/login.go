@@ -214,7 +214,7 @@ func (d *Door) leave(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	if c := CallerOf(r.Context()); c.Known() {
-		d.config.Log.Info("signed out", "person", c.Person, "device", c.Device)
+		d.config.Log.Info("signed out", "who", c)
 	}
 	dropCookie(w, cookieName)
 	w.WriteHeader(http.StatusNoContent)

@@ -182,8 +182,7 @@ func (d *Door) begun(w http.ResponseWriter, r *http.Request, purpose string, opt
 		d.answer(w, r, nil, err)
 		return
 	}
-	until := d.now().Add(ceremonyTime)
-	setCookie(w, tryName, d.seal.make(purpose, content, until), until, http.SameSiteStrictMode)
+	setCookie(w, tryName, d.seal.make(purpose, content, d.now().Add(ceremonyTime)), ceremonyTime, http.SameSiteStrictMode)
 	d.answer(w, r, jsontext.Value(public), nil)
 }
 

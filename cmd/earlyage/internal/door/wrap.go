@@ -159,8 +159,10 @@ func tokenOf(r *http.Request) string {
 	return c.Value
 }
 
-func setCookie(w http.ResponseWriter, name, value string, until time.Time, same http.SameSite) {
-	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", Expires: until, HttpOnly: true, Secure: true, SameSite: same})
+// setCookie gives a cookie for a time, not until one: browsers have clocks of
+// their own.
+func setCookie(w http.ResponseWriter, name, value string, last time.Duration, same http.SameSite) {
+	http.SetCookie(w, &http.Cookie{Name: name, Value: value, Path: "/", MaxAge: int(last / time.Second), HttpOnly: true, Secure: true, SameSite: same})
 }
 
 func dropCookie(w http.ResponseWriter, name string) {
@@ -182,8 +184,8 @@ func (d *Door) enter(w http.ResponseWriter, r *http.Request, s cabinet.Session) 
 	if err != nil {
 		return "", until, err
 	}
-	setCookie(w, cookieName, token, begun.Until, http.SameSiteLaxMode)
+	setCookie(w, cookieName, token, begun.Until.Sub(begun.Made), http.SameSiteLaxMode)
 	dropCookie(w, tryName)
-	d.config.Log.Info("signed in", "person", s.Person, "device", s.Device, "address", addressOf(r))
+	d.config.Log.Info("signed in", "who", Caller{Person: s.Person, Device: s.Device}, "address", addressOf(r))
 	return token, begun.Until, nil
 }
