@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"hash/crc32"
+	"sync"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -68,12 +69,13 @@ type Cabinet struct {
 	db     DB
 	now    func() time.Time
 	limits Limits
+	wiping *sync.Mutex // held while free pages are written over
 }
 
 // New makes the buckets where they are not there yet, and ends an erasing that
 // a crash has interrupted. now is read once in each call.
 func New(db DB, now func() time.Time) (*Cabinet, error) {
-	c := &Cabinet{db: db, now: now, limits: Limits{}.withDefaults()}
+	c := &Cabinet{db: db, now: now, limits: Limits{}.withDefaults(), wiping: new(sync.Mutex)}
 	wiping := false
 	err := db.Update(func(tx *bbolt.Tx) error {
 		for _, name := range [][]byte{personBucket, invitationBucket, passkeyBucket, sessionBucket, secretBucket} {

@@ -31,6 +31,8 @@ const wipePages = 1024
 // The card counts as erased from the first transaction on. A crash after it
 // leaves the filling to the next New.
 func (c *Cabinet) EraseCard(person string) error {
+	c.wiping.Lock()
+	defer c.wiping.Unlock()
 	err := c.db.Update(func(tx *bbolt.Tx) error {
 		_, err := tx.CreateBucketIfNotExists(wipeBucket)
 		return errors.Join(err, tx.Bucket(personBucket).Delete([]byte(person)))

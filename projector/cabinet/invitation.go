@@ -87,10 +87,11 @@ func (c *Cabinet) Redeem(code string, use func(Invitation) error) error {
 	return err
 }
 
-// DropInvitations ends a person's open invitations.
+// DropInvitations ends the open invitations of a person and those that the
+// person has made.
 func (c *Cabinet) DropInvitations(person string) error {
 	err := c.db.Update(func(tx *bbolt.Tx) error {
-		return remove(tx.Bucket(invitationBucket), func(inv Invitation) bool { return inv.Person == person })
+		return remove(tx.Bucket(invitationBucket), func(inv Invitation) bool { return inv.Person == person || inv.By == person })
 	})
 	if err != nil {
 		return fmt.Errorf("drop invitations of %s: %w", person, err)
@@ -146,7 +147,7 @@ func hash(domain string, parts ...[]byte) []byte {
 var letters = base32.NewEncoding("0123456789abcdefghjkmnpqrstvwxyz").WithPadding(base32.NoPadding)
 
 // lookAlikes are what is typed in the place of another letter or between them.
-var lookAlikes = strings.NewReplacer("-", "", " ", "", "o", "0", "i", "1", "l", "1")
+var lookAlikes = strings.NewReplacer("-", "", " ", "", "\t", "", "\r", "", "\n", "", "o", "0", "i", "1", "l", "1")
 
 // writeCode writes 128 bits as five groups of 5, 5, 5, 5 and 6.
 func writeCode(raw []byte) string {

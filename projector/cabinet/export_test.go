@@ -1,0 +1,22 @@
+package cabinet
+
+import "github.com/go-json-experiment/json"
+
+// Buckets are the names of what a cabinet keeps.
+func Buckets() [][]byte {
+	return [][]byte{personBucket, invitationBucket, passkeyBucket, sessionBucket, secretBucket}
+}
+
+// Marshal encodes a value as it stands between version and checksum.
+func Marshal(v any) ([]byte, error) { return json.Marshal(v) }
+
+// The codec, for the fuzzers.
+var (
+	Seal           = seal
+	Unseal         = unseal
+	ReadCard       = read[Card]
+	ReadInvitation = read[Invitation]
+	ReadSession    = read[Session]
+	ReadCode       = readCode
+	WriteCode      = writeCode
+)
