@@ -16,7 +16,7 @@ import (
 func recorded(t *testing.T) (dir string) {
 	t.Helper()
 	dir, client := t.TempDir(), freePort(t)
-	p := serve(t, "--data", dir, "--http", freePort(t), "--client", client)
+	p := serve(t, "--data", dir, "--http", freePort(t), "--client", client, "--metrics=", "--unsigned")
 	nc, js := connect(t, client)
 	for n := uint64(1); n <= 20; n++ {
 		require.NoError(t, publishNumbered(t.Context(), js, n))

@@ -35,7 +35,7 @@ func TestScripts(t *testing.T) {
 		RequireUniqueNames:  true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": statusCmd, "hub": hubCmd, "settle": settleCmd, "later": laterCmd,
-			"invited": invitedCmd, "named": namedCmd, "ago": agoCmd, "measure": measureCmd,
+			"invited": invitedCmd, "named": namedCmd, "ago": agoCmd, "until": untilCmd, "measure": measureCmd,
 		},
 	})
 }
@@ -135,6 +135,24 @@ func namedCmd(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Setenv(args[0], found[1])
 }
 
+// until REGEXP PROGRAM ARGS... runs a program again and again until what it
+// writes matches.
+func untilCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: until regexp program [args...]")
+	}
+	want := regexp.MustCompile("(?m)" + args[0])
+	for end := time.Now().Add(time.Minute); ; {
+		ts.Check(ts.Exec(args[1], args[2:]...))
+		if want.MatchString(ts.ReadFile("stdout")) {
+			return
+		}
+		if time.Now().After(end) {
+			ts.Fatalf("%q is not in: %s", args[0], ts.ReadFile("stdout"))
+		}
+	}
+}
+
 // ago VARIABLE DURATION sets a variable to a time before now.
 func agoCmd(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) != 2 {
@@ -154,7 +172,7 @@ func measureCmd(ts *testscript.TestScript, neg bool, args []string) {
 	part := strings.Split(args[2], "/")
 	body := fmt.Sprintf(`{"specversion":"1.0","id":%q,"source":"/site/%s/device/%s","type":"earlyage.temperature.read.v1","subject":%q,"time":%q,`+
 		`"datacontenttype":"application/json","data":{"place":"top","at":%q,"celsius":%s}}`,
-		"reading "+args[3], part[1], part[2], part[3], time.Now().UTC().Format(time.RFC3339), args[3], args[4])
+		"reading-"+args[3], part[1], part[2], part[3], time.Now().UTC().Format(time.RFC3339), args[3], args[4])
 	client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + ts.Getenv("MQTT")).SetClientID(part[1] + "/" + part[2]).
 		SetUsername(args[0]).SetPassword(args[1]).SetAutoReconnect(false).SetConnectTimeout(10 * time.Second))
 	token := client.Connect()

@@ -33,8 +33,8 @@ func earlyage(t *testing.T, args ...string) (int, string) {
 // A stream that is shorter than the store is shouted outside NATS: in the log, in
 // the metrics and by the exit status of earlyage health; and nothing is published.
 func TestAShortStreamIsShoutedOutsideNATS(t *testing.T) {
-	dir, web, client := t.TempDir(), freePort(t), freePort(t)
-	args := []string{"--data", dir, "--http", web, "--client", client}
+	dir, web, client, metricsAt := t.TempDir(), freePort(t), freePort(t), freePort(t)
+	args := []string{"--data", dir, "--http", web, "--client", client, "--metrics", metricsAt, "--unsigned"}
 	p := serve(t, args...)
 	nc, js := connect(t, client)
 	require.NoError(t, publishNumbered(t.Context(), js, 1))
@@ -49,7 +49,7 @@ func TestAShortStreamIsShoutedOutsideNATS(t *testing.T) {
 	}
 	status, text := earlyage(t, "health", "--hub", "http://"+web)
 	require.Equal(t, exitFailure, status, "%s", text)
-	resp, err := http.Get("http://" + web + api.PathMetrics)
+	resp, err := http.Get("http://" + metricsAt + api.PathMetrics)
 	require.NoError(t, err)
 	defer resp.Body.Close()
 	metrics, err := io.ReadAll(resp.Body)

@@ -153,14 +153,28 @@ func rolesOn(roles api.Roles, site string) []events.Role {
 // refreshMost is how long the hub is waited for.
 const refreshMost = 5 * time.Second
 
+// heardLately is how long what the hub said of a device is taken as it was.
+const heardLately = time.Minute
+
 // may refuses what the person's roles do not cover. What this machine was told
-// earlier may have changed, so before it refuses it asks; without an answer the
-// entry is kept and the hub decides.
+// earlier may have changed, so it asks, and before it refuses it asks in any
+// case; without an answer the entry is kept and the hub decides.
 func (j *joined) may(ctx context.Context, con console, list []events.Event) error {
-	if j == nil || j.told.At.IsZero() || j.against(list) == nil {
+	if j == nil {
 		return nil
 	}
-	if err := j.refresh(ctx); err != nil {
+	var silent error
+	asked := time.Since(j.told.At) > heardLately
+	if asked {
+		silent = j.refresh(ctx)
+	}
+	if j.told.At.IsZero() || j.against(list) == nil {
+		return nil
+	}
+	if !asked {
+		silent = j.refresh(ctx)
+	}
+	if err := silent; err != nil {
 		fmt.Fprintf(con.Err, "earlyage: by what the hub said at %s this is refused (%v); it cannot be asked now, so the entry is kept and the hub decides\n",
 			j.told.At.Local().Format("15:04 MST Mon 2 Jan"), j.against(list))
 		return nil
