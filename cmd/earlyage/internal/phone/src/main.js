@@ -1,0 +1,3 @@
+import { openEngine } from "./engine.js";
+
+window.earlyage = openEngine();

@@ -1,0 +1,379 @@
+// The queue in IndexedDB. Each method is one transaction that is on the disk
+// when it resolves, or has changed nothing; tabs take turns by the database's own
+// locks. A page that ends in the middle of one leaves what was before it.
+import { openDB } from "idb";
+import * as book from "./book.js";
+import { encode, mostBody, renumber, uuid7 } from "./envelope.js";
+import { noClock } from "./clock.js";
+import { hex } from "./sign.js";
+import { EngineError } from "./error.js";
+
+const rootName = "earlyage";
+const storeName = (d) => `earlyage/${d.site}/${d.device}`;
+const strict = { durability: "strict" };
+
+/** What stands beside the queues: who this phone is. */
+export class Root {
+  #base = new Base(rootName, (db) => db.createObjectStore("keep"));
+
+  get(key) {
+    return this.#base.run("get " + key, (db) => db.get("keep", key));
+  }
+
+  /** Writes all or nothing; a value of undefined takes the key out. */
+  set(values) {
+    return this.#base.run("set", async (db) => {
+      const tx = db.transaction("keep", "readwrite", strict);
+      await done(tx, Object.entries(values).map(([k, v]) => (v === undefined ? tx.store.delete(k) : tx.store.put(v, k))));
+    });
+  }
+
+  close() {
+    return this.#base.close();
+  }
+}
+
+/** The queue of one device. */
+export class Store {
+  #base;
+
+  constructor(device) {
+    this.device = device;
+    this.#base = new Base(storeName(device), (db) => {
+      db.createObjectStore("keep");
+      const events = db.createObjectStore("event", { keyPath: "number" });
+      events.createIndex("queue", ["queue", "number"]);
+      events.createIndex("aside", ["aside", "number"]);
+    });
+  }
+
+  close() {
+    return this.#base.close();
+  }
+
+  #write(name, change) {
+    return this.#base.run(name, async (db) => {
+      const tx = db.transaction(["event", "keep"], "readwrite", strict);
+      const t = new Turn(tx, this.device);
+      let result;
+      try {
+        await t.open();
+        result = await change(t);
+        await t.save();
+      } catch (err) {
+        abort(tx);
+        await tx.done.catch(() => {});
+        throw tx.error ?? err; // what ended the transaction says more than what it interrupted
+      }
+      await tx.done;
+      return result;
+    });
+  }
+
+  /** Records an entry under the next number, which it returns. */
+  add(entry) {
+    return this.#write("record", (t) => t.add(entry));
+  }
+
+  get(number) {
+    return this.#base.run("read an entry", (db) => db.get("event", number));
+  }
+
+  /** The first entries that wait, each with its message id, which is on the disk
+   * before anything is sent: a retry has the same. When nothing waits, and it is
+   * time, a report is made. */
+  plan(most, skip, entered) {
+    return this.#write("plan", async (t) => {
+      let list = await t.waiting(most, skip);
+      if (list.length === 0 && skip.size === 0) {
+        const report = book.due(t.counts, entered.entered);
+        if (report) {
+          await t.add({ ...entered, wall: "", kind: book.reportKind, data: report });
+          list = await t.waiting(most, skip);
+        }
+      }
+      await t.trying(list);
+      return list;
+    });
+  }
+
+  /** The server has stored numbers: pairs of number and stream sequence. */
+  acked(pairs, now) {
+    return this.#write("acknowledge", (t) => t.acked(pairs, now));
+  }
+
+  /** The server will not take an entry: why, in words. */
+  stuck(list) {
+    return this.#write("note", async (t) => {
+      for (const [number, why] of list) {
+        const e = await t.events.get(number);
+        if (e && e.stuck !== why) await t.put({ ...e, stuck: why });
+      }
+    });
+  }
+
+  /** Takes a receipt in; returns how many entries are sent again and how many
+   * were numbered anew. */
+  settle(r, now) {
+    return this.#write("settle", (t) => t.settle(r, now));
+  }
+
+  /** How many entries the hub has not said to have. */
+  open() {
+    return this.#base.run("count", (db) => db.countFromIndex("event", "queue"));
+  }
+
+  /** Deletes what was sent 30 days ago and the hub has. */
+  forget(now) {
+    return this.#write("forget", (t) => t.forget(now - book.keepFor));
+  }
+
+  /** Keeps the clock; f gets what is kept. */
+  clock(f) {
+    return this.#write("keep the clock", async (t) => (t.clock = f(t.clock)));
+  }
+
+  keep(key, value) {
+    return this.#base.run("keep " + key, (db) => db.put("keep", value, key));
+  }
+
+  kept(key) {
+    return this.#base.run("read " + key, (db) => db.get("keep", key));
+  }
+
+  /** What a person is shown: all that is not folded, all set aside, the newest. */
+  list(newest) {
+    return this.#base.run("list", async (db) => {
+      const tx = db.transaction(["event", "keep"]);
+      const events = tx.objectStore("event");
+      const [open, aside, counts] = await Promise.all([
+        events.index("queue").getAll(), events.index("aside").getAll(), tx.objectStore("keep").get("counts"),
+      ]);
+      const last = counts?.last ?? 0;
+      const late = await events.getAll(IDBKeyRange.lowerBound(Math.max(1, last - newest + 1)));
+      const all = new Map([...open, ...aside, ...late].map((e) => [e.number, e]));
+      return [...all.values()].sort((a, b) => a.number - b.number);
+    });
+  }
+}
+
+/** One writing transaction. */
+class Turn {
+  constructor(tx, device) {
+    this.events = tx.objectStore("event");
+    this.kept = tx.objectStore("keep");
+    this.device = device;
+  }
+
+  async open() {
+    const [counts, contact, clock] = await Promise.all([this.kept.get("counts"), this.kept.get("contact"), this.kept.get("clock")]);
+    this.counts = structuredClone(counts ?? book.noCounts);
+    this.contact = contact ?? book.noContact;
+    this.clock = clock ?? noClock;
+    this.was = [JSON.stringify(this.counts), this.contact, this.clock];
+  }
+
+  async save() {
+    const [counts, contact, clock] = this.was;
+    if (JSON.stringify(this.counts) !== counts) await this.kept.put(this.counts, "counts");
+    if (this.contact !== contact) await this.kept.put(this.contact, "contact");
+    if (this.clock !== clock) await this.kept.put(this.clock, "clock");
+  }
+
+  /** Puts an entry where it belongs in the queue. */
+  put(e) {
+    const place = book.place(e, this.contact);
+    const out = { ...e, queue: place };
+    if (place === undefined) delete out.queue;
+    if (place !== 1) delete out.stuck;
+    return this.events.put(out);
+  }
+
+  async add({ wall, kind, data, at = null, entered, offset, by, clock }) {
+    const number = book.nextNumber(this.counts, this.contact);
+    const id = uuid7(entered);
+    const before = wall ? (this.counts.walls[wall] ?? 0) : 0;
+    const body = encode({ id, device: this.device, wall, kind, entered, number, before, by, offset, data });
+    if (new TextEncoder().encode(body).length > mostBody) throw new EngineError("invalid", `${kind} is larger than ${mostBody} bytes`);
+    await this.put({ number, id, wall, kind, data: JSON.parse(body).data, at, entered, body, tried: false, done: false, msg: "", seq: 0, doneAt: 0, again: 0, reason: "" });
+    this.#count(number, wall, kind);
+    // The offset is left as it is: another tab may have spoken to the hub since.
+    if (clock) this.clock = { ...this.clock, seen: Math.max(this.clock.seen, entered), doubt: this.clock.doubt || clock.doubt };
+    return number;
+  }
+
+  #count(number, wall, kind) {
+    this.counts.last = Math.max(this.counts.last, number);
+    if (wall) this.counts.walls[wall] = number; // the number before means the wall's; the whole site has none
+    if (kind === book.reportKind) this.counts.reported = number;
+  }
+
+  #tried(e) {
+    const c = this.counts;
+    c.tried = Math.max(c.tried, e.number);
+    if (e.wall) c.triedWalls[e.wall] = Math.max(c.triedWalls[e.wall] ?? 0, e.number);
+    if (e.kind === book.reportKind) c.triedReport = Math.max(c.triedReport, e.number);
+  }
+
+  async waiting(most, skip) {
+    const list = await this.events.index("queue").getAll(IDBKeyRange.bound([1, 0], [1, Infinity]), most + skip.size);
+    return list.filter((e) => !skip.has(e.number)).slice(0, most);
+  }
+
+  async trying(list) {
+    for (const e of list) {
+      if (e.tried && e.msg) continue;
+      e.tried = true;
+      e.msg = hex(crypto.getRandomValues(new Uint8Array(16)));
+      this.#tried(e);
+      await this.put(e);
+    }
+  }
+
+  #done(e, now) {
+    e.tried = true;
+    e.done = true;
+    e.doneAt = now;
+    this.#tried(e);
+    const key = e.kind === book.reportKind ? "saidAt" : "entryAt";
+    this.counts[key] = Math.max(this.counts[key], now);
+  }
+
+  async acked(pairs, now) {
+    for (const [number, seq] of pairs) {
+      const e = await this.events.get(number);
+      if (!e || (e.done && e.seq === seq)) continue;
+      e.seq = seq;
+      this.#done(e, now);
+      await this.put(e);
+    }
+  }
+
+  async settle(r, now) {
+    const before = this.contact;
+    const c = (this.contact = { ...r, known: true, refused: r.refused.filter((x) => x.number > r.upto).map((x) => ({ number: x.number })) });
+    if (before.known && same(before, c)) this.contact = before;
+    const fell = before.known && book.fell(c, before);
+    let again = 0;
+    for (const e of await this.#concerned(c)) {
+      const was = JSON.stringify(e);
+      if (book.settled(e, c)) {
+        if (!e.done) this.#done(e, now);
+      } else if (book.overdue(e, c, now, fell)) {
+        Object.assign(e, { msg: "", done: false, seq: 0, again: e.again + 1 });
+        again++;
+      }
+      if (JSON.stringify(e) !== was || e.queue !== book.place(e, c)) await this.put(e);
+    }
+    for (const x of r.refused) await this.#refused(x);
+    return { again, moved: await this.#renumber(c) };
+  }
+
+  /** The entries that a receipt may say something new of. */
+  async #concerned(c) {
+    const lists = await Promise.all([
+      this.events.index("queue").getAll(),
+      this.events.getAll(IDBKeyRange.lowerBound(c.upto, true)),
+      ...c.missing.map((s) => this.events.getAll(IDBKeyRange.bound(s.from, s.to))),
+    ]);
+    return new Map(lists.flat().map((e) => [e.number, e])).values();
+  }
+
+  async #refused({ number, reason }) {
+    const e = await this.events.get(number);
+    if (e && e.tried && !e.reason) await this.put({ ...e, reason: reason || "refused", aside: 1 });
+  }
+
+  /** Gives new numbers to entries that never left this phone when the hub holds
+   * their numbers from elsewhere: an old copy of the storage was put back. The
+   * ids stay. */
+  async #renumber(c) {
+    const move = (await this.events.index("queue").getAll(IDBKeyRange.bound([1, 0], [1, Infinity]))).filter((e) => !e.tried);
+    if (!move.some((e) => book.holds(c, e.number))) return 0;
+    const counts = this.counts;
+    let number = Math.max(book.top(c), counts.tried);
+    counts.walls = { ...counts.triedWalls };
+    counts.reported = counts.triedReport;
+    for (const e of move) await this.events.delete(e.number);
+    for (const e of move) {
+      if (e.kind === book.reportKind) continue; // it speaks of the old numbers; a new one is made
+      number++;
+      e.body = renumber(e.body, number, e.wall ? (counts.walls[e.wall] ?? 0) : 0);
+      e.number = number;
+      await this.put(e);
+      if (e.wall) counts.walls[e.wall] = number;
+    }
+    counts.last = number;
+    return move.length;
+  }
+
+  async forget(before) {
+    for (let cur = await this.events.openCursor(); cur; cur = await cur.continue()) {
+      const e = cur.value;
+      if (e.entered >= before) break;
+      if (e.done && e.doneAt < before && e.queue === undefined) await cur.delete();
+    }
+  }
+}
+
+const same = (a, b) => JSON.stringify({ ...a, at: 0 }) === JSON.stringify({ ...b, at: 0 });
+
+/** A database that is opened again when the browser has closed it. */
+class Base {
+  #name;
+  #make;
+  #db = null;
+
+  constructor(name, make) {
+    this.#name = name;
+    this.#make = make;
+  }
+
+  #open() {
+    const forget = () => (this.#db = null);
+    return (this.#db ??= openDB(this.#name, 1, {
+      upgrade: this.#make, terminated: forget,
+      blocking: (_, __, event) => { forget(); event.target.close(); },
+    }).catch((err) => { forget(); throw err; }));
+  }
+
+  async run(what, f) {
+    for (let last = false; ; last = true) {
+      try {
+        return await f(await this.#open());
+      } catch (err) {
+        // A connection that the browser has ended did nothing; a new one may.
+        if (!last && err.name === "InvalidStateError") {
+          this.#db = null;
+          continue;
+        }
+        throw trouble(what, err);
+      }
+    }
+  }
+
+  async close() {
+    const db = await this.#db?.catch(() => null);
+    this.#db = null;
+    db?.close();
+  }
+}
+
+/** Waits for a transaction and for what was asked in it. */
+async function done(tx, asked) {
+  await Promise.all([...asked, tx.done]);
+}
+
+function abort(tx) {
+  try {
+    tx.abort();
+  } catch {
+    // it has ended by itself
+  }
+}
+
+function trouble(what, err) {
+  if (err instanceof EngineError) return err;
+  const code = err.name === "QuotaExceededError" ? "full" : "damaged";
+  return new EngineError(code, `${what}: ${err.message || err.name}`, err);
+}

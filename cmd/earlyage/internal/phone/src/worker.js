@@ -1,0 +1,45 @@
+// Keeps the page on the phone by the hashes of its parts, which the hub writes
+// before this script as `shell`: {version, page: sha256 of /phone, files: [path]}.
+// All of one version are stored, or none. What is asked of the hub's own paths it
+// never touches.
+/* global shell */
+const name = "earlyage-" + shell.version;
+
+self.addEventListener("install", (event) => event.waitUntil(fill()));
+
+async function fill() {
+  const cache = await caches.open(name);
+  const page = await get("/phone");
+  const text = await page.clone().arrayBuffer();
+  const sum = new Uint8Array(await crypto.subtle.digest("SHA-256", text));
+  const hex = Array.from(sum, (b) => b.toString(16).padStart(2, "0")).join("");
+  if (hex !== shell.page) throw new Error("the page is not the one of this version");
+  await cache.put("/phone", page);
+  await Promise.all(shell.files.map(async (path) => cache.put(path, await get(path))));
+}
+
+async function get(path) {
+  const r = await fetch(path, { cache: "no-cache", credentials: "omit" });
+  if (!r.ok || r.redirected) throw new Error(`${path}: ${r.status}`);
+  return r;
+}
+
+self.addEventListener("activate", (event) => event.waitUntil(tidy()));
+
+async function tidy() {
+  for (const other of await caches.keys()) if (other.startsWith("earlyage-") && other !== name) await caches.delete(other);
+  await self.clients.claim();
+}
+
+self.addEventListener("message", (event) => {
+  if (event.data === "take over") self.skipWaiting();
+});
+
+self.addEventListener("fetch", (event) => {
+  const url = new URL(event.request.url);
+  if (event.request.method !== "GET" || url.origin !== location.origin) return;
+  const isPage = event.request.mode === "navigate" && url.pathname === "/phone";
+  if (!isPage && !shell.files.includes(url.pathname)) return;
+  const path = isPage ? "/phone" : url.pathname;
+  event.respondWith(caches.open(name).then((c) => c.match(path)).then((hit) => hit ?? fetch(event.request)));
+});
