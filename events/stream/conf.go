@@ -50,7 +50,10 @@ type ConfDevice struct {
 // that are kept apart.
 //
 // A device ends by being left out: write the file anew and have the server read
-// it (nats-server --signal reload). The same input gives the same bytes.
+// it (nats-server --signal reload). It has to read it twice before it hears a
+// device that is new: server 2.15 begins with the imports of an account at the
+// second reading after the account came. Until then the device's events wait in
+// its outbox. The same input gives the same bytes.
 func ServerConf(in ConfInput) ([]byte, error) {
 	if err := in.check(); err != nil {
 		return nil, fmt.Errorf("server configuration: %w", err)
@@ -165,7 +168,9 @@ func list(all []string) string {
 }
 
 func (in *ConfInput) listeners(c *conf) {
-	c.line("# Made by the hub from its people and devices: changes here are lost.")
+	c.line("# Made by the hub from its people and devices: changes here are lost. After a")
+	c.line("# change have the server read it twice (nats-server --signal reload): the first")
+	c.line("# time ends who is left out, the second lets a new device's events through.")
 	c.line("server_name: %q", in.Name)
 	c.line("listen: %q", in.Client)
 	c.line("http: %q # for the hub, which asks whether the server syncs always", in.Monitor)
