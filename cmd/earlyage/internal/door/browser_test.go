@@ -25,7 +25,9 @@ func open(t *testing.T) (h *house, address string) {
 	address = "http://localhost:" + port
 	h = newHouse(t, func(c *door.Config) {
 		c.Origin, c.TLS = address, false
-		c.SiteName = func(string) string { return "North basement" }
+		c.SiteName = func(site string) string {
+			return map[string]string{"north": "North basement", "south-quay": "South quay, house 4"}[site]
+		}
 	})
 	server := &httptest.Server{Listener: l, Config: &http.Server{Handler: h.handler}} // #nosec G112 -- a server of a test
 	server.Start()
@@ -113,6 +115,7 @@ func TestAPersonComesBack(t *testing.T) {
 	tab.See("#fresh")
 	tab.Press("#invited #passkey")
 	tab.SeeText("#said", "has your passkey already")
+	tab.See("#has a")
 	good(tab, "already")
 	tab.Press("#fresh")
 	tab.Press("#invited #passkey")
@@ -138,7 +141,7 @@ func TestALoginThatIsNotConfirmed(t *testing.T) {
 	tab := browser.Start(t).Tab("door-none", browser.Phone)
 	tab.Passkeys()
 	tab.Open(address + "/board")
-	tab.SeeText("h1", "Not Found")
+	tab.SeeText("h1", "There is nothing at this address")
 	tab.Expect("404")
 	good(tab, "nothing")
 	tab.Open(address + "/")

@@ -74,7 +74,7 @@ func New(c Config) (*Door, error) {
 	if d.assets, err = newAssets(staticFiles); err != nil {
 		return nil, fmt.Errorf("door: static files: %w", err)
 	}
-	d.pages, err = template.New("").Funcs(template.FuncMap{"asset": d.Asset}).ParseFS(pageFiles, "page/*.html")
+	d.pages, err = template.New("").Funcs(template.FuncMap{"asset": d.Asset, "mark": d.Mark}).ParseFS(pageFiles, "page/*.html")
 	if err != nil {
 		return nil, fmt.Errorf("door: pages: %w", err)
 	}
@@ -102,3 +102,10 @@ func (d *Door) now() time.Time { return d.config.Now().UTC() }
 // Asset gives the address of a static file of this package, with the hash of
 // its content in it: "earlyage.css", "font/…".
 func (d *Door) Asset(name string) string { return d.assets.path(name) }
+
+// Mark draws one of the marks of static/marks.svg: of a state (placing, curing,
+// watch, hold, done, nolink) or of what a key does (in, out, end, keep, again,
+// back). It says nothing to a screen reader: a word stands beside it always.
+func (d *Door) Mark(name string) template.HTML {
+	return template.HTML(`<svg class="mark" aria-hidden="true"><use href="` + d.Asset("marks.svg") + "#" + template.HTMLEscapeString(name) + `"></use></svg>`) // #nosec G203 -- our own address, and the name escaped
+}

@@ -5,6 +5,8 @@ import (
 	"net/http"
 	"net/url"
 	"strings"
+	"unicode"
+	"unicode/utf8"
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/roster"
@@ -115,7 +117,7 @@ func (d *Door) refuse(w http.ResponseWriter, r *http.Request, p *api.Problem) {
 		w.Header().Set("Retry-After", "60")
 	}
 	if wantsPage(r) {
-		d.page(w, p.Status, "trouble.html", p)
+		d.page(w, p.Status, "trouble.html", trouble{p.Title, p.Status, sentence(p.Error())})
 		return
 	}
 	_ = api.WriteProblem(w, *p) // who went away reads no answer
@@ -163,4 +165,17 @@ func problemOf(err error) *api.Problem {
 
 func notFound() *api.Problem {
 	return newProblem(http.StatusNotFound, api.CodeNotFound, "there is nothing at this address")
+}
+
+// trouble is what the page of a problem shows.
+type trouble struct {
+	Title    string
+	Status   int
+	Sentence string
+}
+
+// sentence begins as a sentence does.
+func sentence(text string) string {
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + text[size:]
 }

@@ -47,7 +47,10 @@ func (d *Door) loginPage(w http.ResponseWriter, r *http.Request) {
 type own struct {
 	Me
 	Sites []siteRoles
+	Own   []ownDevice
 }
+
+type ownDevice struct{ Name, Sort, Site, SiteName string }
 
 type siteRoles struct {
 	Name  string
@@ -66,6 +69,9 @@ func (d *Door) ownPage(w http.ResponseWriter, r *http.Request) {
 	slices.SortStableFunc(sites, func(a, b string) int { return order(a) - order(b) })
 	for _, site := range sites {
 		out.Sites = append(out.Sites, siteRoles{d.siteName(site), me.Roles[site]})
+	}
+	for _, dev := range me.Devices {
+		out.Own = append(out.Own, ownDevice{dev.Device, dev.Sort, dev.Site, d.siteName(dev.Site)})
 	}
 	d.page(w, http.StatusOK, "own.html", out)
 }

@@ -22,20 +22,15 @@ async function ask(method, path, body) {
 	return content;
 }
 
-// say tells one thing at a time; sort is "hold" for what needs a person.
-function say(text, sort) {
+// say tells one thing at a time; nothing takes it away.
+function say(text) {
 	const said = $("said");
 	said.replaceChildren();
-	said.className = "said";
+	said.className = text ? "said note note-hold" : "said";
 	if (!text) return;
-	said.classList.add("note", sort === "hold" ? "note-hold" : "note-wait");
-	const mark = document.createElement("span");
-	mark.className = "mark";
-	mark.setAttribute("aria-hidden", "true");
-	mark.textContent = sort === "hold" ? "■" : "○";
 	const words = document.createElement("span");
 	words.textContent = text.charAt(0).toUpperCase() + text.slice(1) + (/[.?!]$/.test(text) ? "" : ".");
-	said.append(mark, words);
+	said.append($("marks").content.cloneNode(true), words);
 }
 
 function show(id) {
@@ -47,7 +42,7 @@ async function busy(key, step) {
 	if (key.getAttribute("aria-disabled") === "true") return;
 	key.setAttribute("aria-disabled", "true");
 	say("");
-	try { await step(); } catch (e) { say(words(e), "hold"); } finally { key.removeAttribute("aria-disabled"); }
+	try { await step(); } catch (e) { say(words(e)); } finally { key.removeAttribute("aria-disabled"); }
 }
 
 function words(e) {
@@ -106,7 +101,7 @@ async function prove(options) {
 
 function canPasskeys() {
 	if (window.PublicKeyCredential && window.isSecureContext) return true;
-	say(window.isSecureContext ? "This browser knows no passkeys. Use a newer one." : "Passkeys need the hub's own address, by https.", "hold");
+	say(window.isSecureContext ? "This browser knows no passkeys. Use a newer one." : "Passkeys need the hub's own address, by https.");
 	return false;
 }
 
@@ -142,7 +137,7 @@ async function look(code) {
 		invited = await ask("POST", "/api/v1/invitation", {code});
 	} catch (e) {
 		show(e.code === "no-invitation" ? "gone" : "trouble");
-		if (e.code !== "no-invitation") say(e.detail, "hold");
+		if (e.code !== "no-invitation") say(e.detail);
 		return;
 	}
 	say("");
@@ -177,6 +172,7 @@ function join() {
 			credential = await make(await ask("POST", "/api/v1/passkey/register/begin", {code, fresh: $("fresh").checked}));
 			await ask("POST", "/api/v1/passkey/register/finish", {code, credential});
 		} catch (e) {
+			$("has").hidden = e?.name !== "InvalidStateError";
 			if (e.code !== "no-invitation") throw e;
 			show("gone");
 			return;
