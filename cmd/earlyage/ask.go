@@ -202,7 +202,7 @@ type healthCmd struct {
 
 // Run implements the command.
 func (c healthCmd) Run(ctx context.Context, con console) error {
-	client, err := c.client("")
+	client, err := c.stranger()
 	if err != nil {
 		return err
 	}

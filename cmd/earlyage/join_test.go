@@ -72,7 +72,7 @@ func TestTheKeyIsKeptBeforeItIsTold(t *testing.T) {
 	}))
 	defer hub.Close()
 
-	status, out, said := join(t, box, hub.URL)
+	status, _, said := join(t, box, hub.URL)
 	require.Equal(t, exitFailure, status, "%s", said)
 	require.Contains(t, said, "the same command goes on with it")
 	require.Len(t, told, 1)
@@ -86,7 +86,7 @@ func TestTheKeyIsKeptBeforeItIsTold(t *testing.T) {
 	requireKey(t, before, told[0].Key)
 	require.NotContains(t, files[0], invitation, "the code is in no file name")
 
-	status, out, said = join(t, box, hub.URL)
+	status, out, said := join(t, box, hub.URL)
 	require.Equal(t, exitDone, status, "%s", said)
 	require.Len(t, told, 2)
 	require.Equal(t, told[0].Key, told[1].Key)

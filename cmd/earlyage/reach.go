@@ -1,12 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"earlyage/cmd/earlyage/internal/api"
@@ -30,35 +32,46 @@ const (
 )
 
 // client gives the way to the hub: through its socket, else as a device of this
-// machine that has joined, else as nobody. site says whose device where there
+// machine that has joined it, else as nobody. site says whose device where there
 // are several; empty: any.
 func (r reach) client(site string) (api.Client, error) {
-	socket, err := r.socket()
+	where, err := r.where(site)
 	if err != nil {
 		return api.Client{}, err
 	}
-	if socket != "" {
-		return api.Dial(api.Where{Socket: socket})
+	return api.Dial(where)
+}
+
+// stranger is client for what a hub tells everybody.
+func (r reach) stranger() (api.Client, error) {
+	where, err := r.where("")
+	if err != nil {
+		return api.Client{}, err
+	}
+	where.Identity = nil
+	return api.Dial(where)
+}
+
+func (r reach) where(site string) (api.Where, error) {
+	socket, err := r.socket()
+	if err != nil || socket != "" {
+		return api.Where{Socket: socket}, err
 	}
 	ring, err := r.ring()
 	if err != nil {
-		return api.Client{}, err
+		return api.Where{}, err
 	}
 	who, err := r.asker(ring, site)
 	if err != nil {
-		return api.Client{}, err
+		return api.Where{}, err
 	}
 	where := api.Where{URL: r.Hub}
-	if where.URL == "" {
-		where.URL = defaultHub
-		if who != nil && who.told.Hub != "" {
-			where.URL = who.told.Hub
-		}
-	}
 	if who != nil {
 		where.Identity = &who.Identity
+		where.URL = cmp.Or(r.Hub, who.told.Hub)
 	}
-	return api.Dial(where)
+	where.URL = cmp.Or(where.URL, defaultHub)
+	return where, nil
 }
 
 // socket gives the socket of the hub on this machine; empty: go by HTTP.
@@ -85,7 +98,9 @@ func isSocket(path string) bool {
 	return err == nil && info.Mode()&fs.ModeSocket != 0
 }
 
-// asker chooses the device that asks; nil: this machine has joined nothing.
+// asker chooses the device that asks: one that has joined the hub that is asked,
+// of the site that is asked about if there is one. Nil: this machine has joined
+// nothing there. Devices of one person see the same.
 func (r reach) asker(ring ring, site string) (*joined, error) {
 	if r.As != "" {
 		src, err := parseDevice("as", r.As)
@@ -99,21 +114,25 @@ func (r reach) asker(ring ring, site string) (*joined, error) {
 		return who, err
 	}
 	list, err := ring.all("")
-	if err != nil || len(list) == 0 {
+	if err != nil {
 		return nil, err
 	}
-	best := list[0]
+	list = slices.DeleteFunc(list, func(j *joined) bool {
+		return r.Hub != "" && strings.TrimRight(r.Hub, "/") != j.told.Hub
+	})
+	there := func(j *joined) bool { return j.Source.Site == site }
+	if slices.ContainsFunc(list, there) {
+		list = slices.DeleteFunc(list, func(j *joined) bool { return !there(j) })
+	}
+	if len(list) == 0 {
+		return nil, nil
+	}
 	for _, j := range list[1:] {
-		switch {
-		case j.Source.Site == site && best.Source.Site != site:
-			best = j
-		case j.Person != best.Person || j.told.Hub != best.told.Hub:
-			if best.Source.Site != site || site == "" {
-				return nil, usagef("as: this machine has joined as several; say who asks with --as %s/%s or another that earlyage whoami lists", j.Source.Site, j.Source.Device)
-			}
+		if j.Person != list[0].Person || j.told.Hub != list[0].told.Hub {
+			return nil, usagef("as: this machine has joined as %s/%s and as %s/%s; say who asks with --as SITE/DEVICE", list[0].Source.Site, list[0].Source.Device, j.Source.Site, j.Source.Device)
 		}
 	}
-	return best, nil
+	return list[0], nil
 }
 
 // parseDevice reads SITE/DEVICE.

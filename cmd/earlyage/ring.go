@@ -74,9 +74,6 @@ func (r ring) load(src events.Source) (*joined, error) {
 		return nil, fmt.Errorf("identity in %s is of %s", j.dir, j.Source)
 	}
 	text, err := os.ReadFile(filepath.Join(j.dir, toldFile))
-	if errors.Is(err, fs.ErrNotExist) {
-		return j, nil // a crash between the two files: all of it can be asked again
-	}
 	if err == nil {
 		err = json.Unmarshal(text, &j.told)
 	}
@@ -86,16 +83,16 @@ func (r ring) load(src events.Source) (*joined, error) {
 	return j, nil
 }
 
-// keep writes the identity and then what the hub told. A crash between the two
-// leaves a device that can do all that it could.
+// keep writes what the hub told and then the identity. A crash between the two
+// leaves a device that has not joined yet, and its key where it was made.
 func (j *joined) keep() error {
 	if err := os.MkdirAll(j.dir, 0o700); err != nil {
 		return fmt.Errorf("keep identity: %w", err)
 	}
-	if err := j.Save(filepath.Join(j.dir, identityFile)); err != nil {
+	if err := j.note(); err != nil {
 		return err
 	}
-	return j.note()
+	return j.Save(filepath.Join(j.dir, identityFile))
 }
 
 // note writes what the hub told.
@@ -104,12 +101,16 @@ func (j *joined) note() error {
 	if err != nil {
 		return fmt.Errorf("note what the hub told: %w", err)
 	}
-	file := filepath.Join(j.dir, toldFile)
-	if err := os.WriteFile(file+".new", append(text, '\n'), 0o600); err != nil {
+	f, err := os.CreateTemp(j.dir, toldFile+"-*") // its mode is 0600
+	if err != nil {
 		return fmt.Errorf("note what the hub told: %w", err)
 	}
-	if err := os.Rename(file+".new", file); err != nil {
-		return fmt.Errorf("note what the hub told: %w", err)
+	_, err = f.Write(append(text, '\n'))
+	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+		err = os.Rename(f.Name(), filepath.Join(j.dir, toldFile))
+	}
+	if err != nil {
+		return fmt.Errorf("note what the hub told: %w", errors.Join(err, os.Remove(f.Name())))
 	}
 	return nil
 }
