@@ -7,7 +7,7 @@ import { receipt } from "./book.js";
 import { sourceOf, subjectOf } from "./envelope.js";
 
 const window_ = 32; // entries that are under way at once; the server takes them in their order
-const pauseFirst = 500, pauseMost = 15_000, pauseRefused = 60_000; // ms before the next try
+const pauseRefused = 4; // times the longest pause, where the hub does not know the phone
 const lookAgain = 10 * 60_000; // ms between looks when nothing is to be done
 const askFirst = 2_000, askMost = 5 * 60_000; // ms to wait for a receipt of what was sent
 
@@ -15,7 +15,7 @@ export class Drain {
   #wake = signal();
   #link = null;
 
-  /** host: store, clock, signer, device, url, wait, and what it is told: up(bool),
+  /** host: store, clock, signer, device, url, wait, pause, and what it is told: up(bool),
    * trouble(code, bool), changed(), stale(), heard(alert), contact(at, trip),
    * keepClock(), forget(). */
   constructor(host) {
@@ -28,7 +28,8 @@ export class Drain {
     for (let pause = 0; !stop.aborted; ) {
       const refused = await this.#session(stop, () => (pause = 0));
       if (stop.aborted) return;
-      pause = refused ? pauseRefused : Math.min(pause ? pause * 2 : pauseFirst, pauseMost);
+      const [first, most] = this.host.pause;
+      pause = refused ? most * pauseRefused : Math.min(pause ? pause * 2 : first, most);
       await this.#rest(pause * (0.75 + Math.random() / 2));
     }
   }

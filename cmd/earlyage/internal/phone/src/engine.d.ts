@@ -88,4 +88,10 @@ export interface Engine {
   close(): Promise<void>;
 }
 
-export function openEngine(options?: { nats?: string; base?: string; shell?: boolean }): Promise<Engine>;
+export function openEngine(options?: {
+  nats?: string; // where the websocket is, "/nats"
+  base?: string; // before the paths of the API, ""
+  wait?: number; // ms for each answer of the hub, 10 000
+  pause?: [number, number]; // shortest and longest ms between two tries, 500 and 15 000
+  shell?: boolean; // false: no service worker
+}): Promise<Engine>;

@@ -20,7 +20,8 @@ const settleDown = 1_000; // ms from the hub's word to the question for a new sn
 export { EngineError };
 
 /** Opens what this phone keeps. options: nats and base, where the hub is; wait, ms
- * for each of its answers; shell false: no service worker. */
+ * for each of its answers; pause, the shortest and longest ms between two tries to
+ * reach it; shell false: no service worker. */
 export async function openEngine(options = {}) {
   const e = new Engine(options);
   await e.open();
@@ -49,7 +50,7 @@ class Engine {
   state;
 
   constructor(options) {
-    this.#options = { nats: "/nats", base: "", wait: 10_000, ...options };
+    this.#options = { nats: "/nats", base: "", wait: 10_000, pause: [500, 15_000], ...options };
     this.#hub = new Hub(this.#options.base);
     this.#shell = new Shell(() => this.#tell());
     this.state = this.#compose([]);
@@ -151,7 +152,7 @@ class Engine {
       this.#hear(me, m);
     };
     return {
-      store: me.store, clock: me.clock, signer: me.signer, device: me.joined, wait: this.#options.wait,
+      store: me.store, clock: me.clock, signer: me.signer, device: me.joined, wait: this.#options.wait, pause: this.#options.pause,
       url: new URL(this.#options.nats, location.href).href.replace(/^http/, "ws"),
       up: (up) => {
         if ((this.#link === "up") === up) return;

@@ -1,0 +1,28 @@
+// Of the tests: the engine stands before this in the same script. The wall clock
+// can be moved; options of the engine are kept for the next load.
+const real = Date;
+let shift = Number(localStorage.getItem("shift") ?? 0);
+window.moveClock = (ms) => localStorage.setItem("shift", (shift += ms));
+window.Date = class extends real {
+  constructor(...args) {
+    if (args.length) super(...args);
+    else super(real.now() + shift);
+  }
+  static now() {
+    return real.now() + shift;
+  }
+};
+window.alerts = [];
+window.opened = earlyage.openEngine(JSON.parse(localStorage.getItem("options") ?? "{}")).then((e) => {
+  e.onAlert((a) => window.alerts.push(a));
+  window.engine = e;
+});
+window.code = (promise) => promise.then(() => "", (err) => err.code ?? String(err));
+// Records n entries, each when the one before is on the disk.
+window.pour = async (wall, n, from = 0) => {
+  window.recorded ??= [];
+  for (let i = from; i < from + n; i++) {
+    recorded.push(await engine.record(wall, "temperature.read", { place: "core", celsius: 20 + (i % 100) / 10, probe: `r-${i}` }, { at: Date.now() }));
+  }
+  return recorded.length;
+};
