@@ -26,7 +26,7 @@ func TestStaticFilesAreKeptByTheirContent(t *testing.T) {
 
 	fonts := regexp.MustCompile(`url\("([^"]+)"\)`).FindAllStringSubmatch(w.Body.String(), -1)
 	fonts = slices.DeleteFunc(fonts, func(m []string) bool { return !strings.HasSuffix(m[1], ".woff2") })
-	require.Len(t, fonts, 2)
+	require.Len(t, fonts, 4)
 	for _, font := range fonts {
 		w := v.ask("GET", font[1], nil)
 		require.Equal(t, http.StatusOK, w.Code, font[1])

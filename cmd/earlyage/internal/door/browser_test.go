@@ -6,6 +6,7 @@ import (
 	"net/http/httptest"
 	"testing"
 
+	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
 	"earlyage/cmd/earlyage/internal/api"
@@ -132,6 +133,33 @@ func (h *house) sessions(person string) [][]byte {
 	list, err := h.cabinet.Passkeys(person)
 	require.NoError(h.t, err)
 	return list
+}
+
+// A link for a device's own key leads on to where that key is made.
+func TestALinkForADevice(t *testing.T) {
+	h, address := open(t)
+	amira := h.foreman()
+	tab := browser.Start(t).Tab("door-device", browser.Phone)
+	tab.Expect("404")
+	code := h.invite(amira, roster.Phone)
+	tab.Open(address + "/join#" + code)
+	tab.Until(`location.pathname === "/phone" && location.hash === "#join.` + code + `"`)
+
+	ticket, err := h.roster.EnrolStation(t.Context(), "", "north", "logger-1", nil)
+	require.NoError(t, err)
+	h.secret(ticket.Code)
+	tab.Open(address + "/join#" + ticket.Code)
+	tab.See("#station pre")
+	good(tab, "station")
+	tab.Keys(kb.Tab)
+	tab.Shot("focus")
+
+	tab.Open(address + "/login")
+	tab.Keys(kb.Tab)
+	tab.Until(`document.activeElement.id === "passkey"`)
+	tab.Shot("focus-login")
+	tab.Open(address + "/join")
+	tab.See("#gone h1")
 }
 
 // A passkey that another hub's page would make is no passkey here, and a login

@@ -395,7 +395,7 @@ func (v *visitor) nonce() string {
 // entry is what a phone sends to log in.
 func (p *phone) entry(nonce, origin string) api.DeviceLogin {
 	p.h.t.Helper()
-	in := api.DeviceLogin{Site: p.src.Site, Device: p.src.Device, Nonce: nonce, Signature: signed(p.h.t, p.pair, door.SessionProof(nonce, origin))}
+	in := api.DeviceLogin{Site: p.src.Site, Device: p.src.Device, Nonce: nonce, Signature: signed(p.h.t, p.pair, api.SessionProof(nonce, origin))}
 	p.h.secret(in.Signature)
 	return in
 }

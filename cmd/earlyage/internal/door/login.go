@@ -131,13 +131,6 @@ const (
 	nonceTime    = time.Minute
 )
 
-// SessionProof is what a device signs to log in: the nonce, and the place that
-// it wants to log in to, as it knows it; a hub that hands on another's nonce
-// gets a signature that the other does not take.
-func SessionProof(nonce, origin string) []byte {
-	return []byte("earlyage session " + nonce + " " + origin)
-}
-
 func (d *Door) nonce(w http.ResponseWriter, r *http.Request) {
 	d.answer(w, r, api.Nonce{Nonce: d.seal.make(purposeNonce, nil, d.now().Add(nonceTime))}, nil)
 }
@@ -191,14 +184,16 @@ func (d *Door) proveDevice(in api.DeviceLogin) (s cabinet.Session, err error) {
 	return s, nil
 }
 
-// signed tries the names of this place.
+// signed tries the names of this place. The device signs where it wants to log
+// in to as it knows it: a hub that hands on another's nonce gets a signature that
+// the other does not take.
 func (d *Door) signed(public, nonce string, signature []byte) bool {
 	key, err := nkeys.FromPublicKey(public)
 	if err != nil {
 		return false
 	}
 	for _, origin := range d.origins {
-		if key.Verify(SessionProof(nonce, origin), signature) == nil {
+		if key.Verify(api.SessionProof(nonce, origin), signature) == nil {
 			return true
 		}
 	}

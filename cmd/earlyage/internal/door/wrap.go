@@ -60,10 +60,8 @@ func (d *Door) Wrap(next http.Handler) http.Handler {
 	})
 }
 
-const codeTooMany = "too-many"
-
 func tooMany() *api.Problem {
-	return newProblem(http.StatusTooManyRequests, codeTooMany, "too many at once; wait a minute and try again")
+	return newProblem(http.StatusTooManyRequests, api.CodeTooMany, "too many at once; wait a minute and try again")
 }
 
 func account(c Caller) string {
@@ -76,7 +74,7 @@ func account(c Caller) string {
 // contentPolicy lets a page load what this hub serves, and nothing else; no
 // script and no style stands in a page itself.
 const contentPolicy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; font-src 'self'; " +
-	"connect-src 'self'; manifest-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+	"connect-src 'self'; manifest-src 'self'; media-src 'self'; worker-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
 
 func (d *Door) headers(h http.Header) {
 	h.Set("Content-Security-Policy", contentPolicy)
@@ -101,6 +99,9 @@ func (d *Door) caller(r *http.Request) Caller {
 	}
 	s, err := d.config.Cabinet.Session(token)
 	if err != nil {
+		if !errors.Is(err, cabinet.ErrNoSession) {
+			d.config.Log.Error("look session up", "error", err)
+		}
 		return Caller{}
 	}
 	c, ok := d.admitted(s)
