@@ -96,3 +96,20 @@ func TestDeviceName(t *testing.T) {
 	require.NoError(t, err)
 	require.NotEqual(t, names[0], other)
 }
+
+// A device of one's own speaks for nobody else, and a station for nobody at all.
+func TestOwn(t *testing.T) {
+	line := `{"type":"pour.finished","subject":"a","by":"p-2","data":{}}`
+	for by, want := range map[string]bool{"p-2": true, "p-1": false, "": false} {
+		list, err := entry.Reader{By: by, Own: true}.Lines(strings.NewReader(line))
+		if want {
+			require.NoError(t, err, by)
+			require.Equal(t, "p-2", list[0].By)
+			continue
+		}
+		var refused *events.Refusal
+		require.ErrorAs(t, err, &refused, by)
+		require.Equal(t, "by", refused.Field)
+		require.Equal(t, "p-2", refused.Value)
+	}
+}
