@@ -27,11 +27,11 @@ import (
 
 // buildServer builds the server's own program, once for all tests.
 var buildServer = sync.OnceValues(func() (string, error) {
-	dir, err := os.MkdirTemp("", "earlyage-nats-server-")
-	if err != nil {
+	var err error
+	if built, err = os.MkdirTemp("", "earlyage-nats-server-"); err != nil {
 		return "", err
 	}
-	path := filepath.Join(dir, "nats-server")
+	path := filepath.Join(built, "nats-server")
 	out, err := exec.Command("go", "build", "-o", path, "github.com/nats-io/nats-server/v2").CombinedOutput()
 	if err != nil {
 		return "", fmt.Errorf("build nats-server: %w\n%s", err, out)
@@ -39,10 +39,13 @@ var buildServer = sync.OnceValues(func() (string, error) {
 	return path, nil
 })
 
+// built is the folder of the program, when it was built.
+var built string
+
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if path, err := buildServer(); err == nil {
-		_ = os.RemoveAll(filepath.Dir(path)) // a folder of temporary files
+	if built != "" {
+		_ = os.RemoveAll(built) // what is left is a temporary file
 	}
 	os.Exit(code)
 }

@@ -12,7 +12,6 @@ import (
 	"encoding/base64"
 	"encoding/json"
 	"encoding/pem"
-	"errors"
 	"fmt"
 	"io"
 	"math/big"
@@ -117,7 +116,7 @@ func TestFrontTLS(t *testing.T) {
 		require.NoError(t, err)
 		want = append(want, "pour.a.w1.pour.started")
 		if local := nc.LocalAddr(); local != "" {
-			require.Equal(t, local, g.reg.claims[len(g.reg.claims)-1].Remote)
+			require.Equal(t, local, g.reg.asks()[len(g.reg.asks())-1].Remote)
 		}
 		strange := []nats.Option{nats.Secure(a.client())}
 		if strings.HasPrefix(at, "tls://") {
@@ -155,7 +154,7 @@ func TestFrontPlaintextGetsNothing(t *testing.T) {
 		require.LessOrEqual(t, len(got), 7, "more than a TLS alert: %q", got)
 		require.NoError(t, conn.Close())
 	}
-	require.Empty(t, g.reg.claims)
+	require.Empty(t, g.reg.asks())
 }
 
 // A certificate that is replaced is the next connection's; one that cannot be
@@ -188,10 +187,7 @@ func untilClosed(t testing.TB, r *bufio.Reader) string {
 	t.Helper()
 	got := make(chan string, 1)
 	go func() {
-		all, err := io.ReadAll(r)
-		if err != nil {
-			all = append(all, ("\n" + err.Error())[:0]...)
-		}
+		all, _ := io.ReadAll(r) // an error is an end too
 		got <- string(all)
 	}()
 	select {
@@ -233,6 +229,7 @@ func rawConnect(t testing.TB, at string, id stream.Identity) (net.Conn, *bufio.R
 func TestFrontHandshakeHasAnEnd(t *testing.T) {
 	short := func(c *stream.ServerConfig) { c.Front.Handshake = 200 * time.Millisecond }
 	g, a := fronted(t, short)
+	nc, _ := dialAs(t, g.srv.ClientURL(), g.reg.device(t, "a", "phone-1", events.Crew), nats.Secure(a.client()), nats.NoReconnect())
 	for _, at := range []string{g.srv.ClientURL(), g.srv.WebsocketURL(), g.srv.MQTTAddr()} {
 		host := hostOf(t, at)
 		for _, hello := range []string{"", "\x16\x03\x01\x02\x00\x01"} { // nothing; the start of a handshake
@@ -252,10 +249,7 @@ func TestFrontHandshakeHasAnEnd(t *testing.T) {
 			_ = conn.Close() // it is closed on the other side
 		}
 	}
-	require.Empty(t, g.reg.claims)
-	nc, _ := dialAs(t, g.srv.ClientURL(), g.reg.device(t, "a", "phone-1", events.Crew), nats.Secure(a.client()), nats.NoReconnect())
-	waited := time.NewTimer(time.Second) // several times as long as a handshake may last
-	<-waited.C
+	require.Len(t, g.reg.asks(), 1)
 	require.NoError(t, nc.Flush(), "who has said who it is stays")
 }
 
@@ -401,7 +395,6 @@ func TestFrontAddressTaken(t *testing.T) {
 	defer l.Close()
 	_, err = stream.StartServer(stream.ServerConfig{Dir: t.TempDir(), Client: l.Addr().String(), Front: &stream.FrontConfig{}}, nil)
 	require.ErrorContains(t, err, "address already in use")
-	require.False(t, errors.Is(err, os.ErrDeadlineExceeded))
 }
 
 // BenchmarkPublishBesideAFlood measures an acknowledged publish of one device
