@@ -83,6 +83,8 @@ var operations = []struct {
 	inviting("invite the officer", "p-officer", "a", roster.Phone),
 	inviting("invite the keeper", "p-keeper", "a", roster.Phone),
 	inviting("invite crew who is engineer of b", "p-both", "a", roster.Phone),
+	inviting("invite crew who is crew of b", "p-crews", "a", roster.Phone),
+	inviting("invite crew who is foreman of b", "p-leads", "a", roster.Phone),
 	inviting("a page for the crew", "p-other", "a", roster.Page),
 	inviting("a page for the engineer", "p-engineer", "a", roster.Page),
 	inviting("a page for crew who is engineer of b", "p-both", "a", roster.Page),
@@ -147,6 +149,10 @@ func company(t *testing.T) *hub {
 	h.appoint(t, "p-other", "a", events.Crew)
 	h.appoint(t, "p-both", "a", events.Crew)
 	h.appoint(t, "p-both", "b", events.Engineer)
+	h.appoint(t, "p-crews", "a", events.Crew)
+	h.appoint(t, "p-crews", "b", events.Crew)
+	h.appoint(t, "p-leads", "a", events.Crew)
+	h.appoint(t, "p-leads", "b", events.Foreman)
 	enrol := func(device, person, sort, key string) {
 		h.tell(t, "a", "device.enrolled", &events.DeviceEnrolled{Device: device, Person: person, Sort: sort, Key: key})
 	}

@@ -34,10 +34,11 @@ func (t Ticket) LogValue() slog.Value { return slog.StringValue(t.String()) }
 // the person has a role) or Station (a device of nobody: person is empty).
 //
 // A keeper invites anybody. An officer, a dispatcher and a foreman of the site
-// invite people whose roles there are crew, foreman, dispatcher or their own:
-// an invitation can be used by the one who made it, and a foreman must not
-// become the engineer whose countersignature the foreman's entry waits for. For
-// a Page the same holds on every site of the person.
+// invite people who are nothing more than crew, foreman, dispatcher or what they
+// are themselves there, and on any other site nothing more than crew or what
+// they are themselves: an invitation can be used by the one who made it, a
+// person's session reaches all sites of that person, and a foreman must not
+// become the engineer whose countersignature the foreman's entry waits for.
 func (r *Roster) Invite(ctx context.Context, by, person, site, sort string) (Ticket, error) {
 	return r.invite(ctx, cabinet.Invitation{Person: person, Site: site, Sort: sort, By: by})
 }
@@ -95,11 +96,7 @@ func mayInvite(reg *people.Register, inv cabinet.Invitation) error {
 	if len(reg.RolesOf(p.ID, inv.Site)) == 0 {
 		return fmt.Errorf("%s has no role on %s: %w", p.ID, inv.Site, ErrNotAllowed)
 	}
-	sites := []string{inv.Site}
-	if inv.Sort == Page {
-		sites = reg.SitesOf(p.ID)
-	}
-	for _, site := range sites {
+	for _, site := range append(reg.SitesOf(p.ID), inv.Site) {
 		if err := notMore(reg, inv.By, p.ID, site); err != nil {
 			return err
 		}
@@ -133,15 +130,15 @@ func inviter(reg *people.Register, by, site string) error {
 }
 
 // notMore refuses an invitation that would give more on a site than who makes
-// it has there.
+// it has, or may hand out, there.
 func notMore(reg *people.Register, by, person, site string) error {
 	if keeper(reg, by) == nil {
 		return nil
 	}
-	if err := inviter(reg, by, site); err != nil {
-		return err
+	own := append(reg.RolesOf(by, site), events.Crew)
+	if inviter(reg, by, site) == nil {
+		own = append(own, events.Foreman, events.Dispatcher)
 	}
-	own := append(reg.RolesOf(by, site), events.Crew, events.Foreman, events.Dispatcher)
 	for _, role := range reg.RolesOf(person, site) {
 		if !slices.Contains(own, role) {
 			return fmt.Errorf("%s is %s of %s, whom only a keeper or another %s invites: %w", person, role.Title(), site, role.Title(), ErrNotAllowed)
