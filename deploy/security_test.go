@@ -267,6 +267,58 @@ func TestNoCertificateGoesUnchecked(t *testing.T) {
 	})
 }
 
+// TestTLSIsNotOld demands of every listener, and of every client that says which
+// TLS it speaks, 1.2 at least.
+func TestTLSIsNotOld(t *testing.T) {
+	listeners := 0
+	shipped(t, func(_, file string, f *ast.File) {
+		ast.Inspect(f, func(n ast.Node) bool {
+			if sel, ok := n.(*ast.SelectorExpr); ok {
+				require.NotContains(t, []string{"VersionSSL30", "VersionTLS10", "VersionTLS11"}, sel.Sel.Name, "in %s", file)
+			}
+			lit, ok := n.(*ast.CompositeLit)
+			if !ok {
+				return true
+			}
+			kind, ok := lit.Type.(*ast.SelectorExpr)
+			if !ok || kind.Sel.Name != "Config" {
+				return true
+			}
+			if pkg, ok := kind.X.(*ast.Ident); !ok || pkg.Name != "tls" {
+				return true
+			}
+			said := map[string]bool{}
+			for _, e := range lit.Elts {
+				if kv, ok := e.(*ast.KeyValueExpr); ok {
+					said[kv.Key.(*ast.Ident).Name] = true
+				}
+			}
+			if said["GetCertificate"] || said["Certificates"] {
+				listeners++
+				require.True(t, said["MinVersion"], "a listener in %s does not say the least version", file)
+			}
+			require.False(t, said["CipherSuites"], "%s chooses ciphers by hand", file)
+			return true
+		})
+	})
+	require.GreaterOrEqual(t, listeners, 2)
+}
+
+// TestNoOriginIsLetIn finds a header that lets the pages of others read.
+func TestNoOriginIsLetIn(t *testing.T) {
+	seen := 0
+	shipped(t, func(_, file string, f *ast.File) {
+		ast.Inspect(f, func(n ast.Node) bool {
+			if lit, ok := n.(*ast.BasicLit); ok && lit.Kind == token.STRING {
+				seen++
+				require.NotContains(t, strings.ToLower(lit.Value), "access-control-allow", "in %s", file)
+			}
+			return true
+		})
+	})
+	require.NotZero(t, seen)
+}
+
 // TestRegularExpressionsAreConstants finds an expression that is put together
 // while the program runs, perhaps from what somebody has sent.
 func TestRegularExpressionsAreConstants(t *testing.T) {
@@ -313,21 +365,36 @@ func pageFiles(t *testing.T, look func(path, text string), extensions ...string)
 	}))
 }
 
-// asMarkup are the ways in which a script turns text into markup or code, hears
-// strangers, or leaves something behind in the browser.
-var asMarkup = regexp.MustCompile(`\b(innerHTML|outerHTML|insertAdjacentHTML|createContextualFragment|setHTMLUnsafe|document\.write|eval|Function\(|javascript:|postMessage|__proto__|localStorage|sessionStorage|document\.cookie|srcdoc|setTimeout\(\s*["'` + "`" + `])`)
+// asMarkup are the ways in which a script turns text into markup or code, or
+// leaves something where every script of the page finds it.
+var asMarkup = regexp.MustCompile(`\b(innerHTML|outerHTML|insertAdjacentHTML|createContextualFragment|setHTMLUnsafe|document\.write|eval\(|new Function\(|javascript:|__proto__\s*[=:\]]|localStorage|sessionStorage|document\.cookie|srcdoc|setTimeout\(\s*["'` + "`" + `])`)
 
 func TestPagesWriteTextAsText(t *testing.T) {
 	seen := 0
 	pageFiles(t, func(path, text string) {
 		seen++
-		require.NotRegexp(t, asMarkup, text, "%s", path)
+		require.Empty(t, asMarkup.FindString(text), "%s", path)
 	}, ".js", ".mjs", ".ts")
 	require.NotZero(t, seen, "no script of a page")
 	handlers := regexp.MustCompile(`(?i)<script>|<script [^>]*>[^<\s]|<style|\son[a-z]+\s*=|\sstyle\s*=|javascript:|\ssrcdoc\s*=`)
 	pageFiles(t, func(path, text string) {
-		require.NotRegexp(t, handlers, text, "%s holds a script or a style", path)
+		require.Empty(t, handlers.FindString(text), "%s holds a script or a style", path)
 	}, ".html", ".tmpl")
+}
+
+// TestPagesHearNoStrangers finds a page that listens to messages of other
+// windows. A service worker hears the pages of its own origin alone.
+func TestPagesHearNoStrangers(t *testing.T) {
+	hears := regexp.MustCompile(`(^|[^.\w])(window\.|self\.|globalThis\.)?(addEventListener\(\s*["']message["']|onmessage\s*=)`)
+	workers := 0
+	pageFiles(t, func(path, text string) {
+		if filepath.Base(path) == "worker.js" {
+			workers++
+			return
+		}
+		require.Empty(t, hears.FindString(text), "%s", path)
+	}, ".js", ".mjs", ".ts")
+	require.NotZero(t, workers)
 }
 
 // TestPagesLoadFromTheHubAlone finds an address of another host in what a page
@@ -337,7 +404,7 @@ func TestPagesLoadFromTheHubAlone(t *testing.T) {
 	seen := 0
 	pageFiles(t, func(path, text string) {
 		seen++
-		require.NotRegexp(t, elsewhere, text, "%s", path)
+		require.Empty(t, elsewhere.FindString(text), "%s", path)
 	}, ".html", ".tmpl", ".js", ".mjs", ".ts", ".css", ".webmanifest")
 	require.NotZero(t, seen, "no page")
 }
