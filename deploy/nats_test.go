@@ -50,8 +50,7 @@ func environment(t *testing.T) *x509.CertPool {
 	for name, value := range map[string]string{
 		"EARLYAGE_STORE": filepath.Join(dir, "store"), "EARLYAGE_TLS_CERT": cert, "EARLYAGE_TLS_KEY": key, "EARLYAGE_TLS_CA": cert,
 		"EARLYAGE_ORIGIN": `"https://hub.example"`, "EARLYAGE_NODE": "node-1", "EARLYAGE_MONITOR": `"127.0.0.1:8222"`,
-		"EARLYAGE_ROUTES":       "[tls://a.example:6222, tls://b.example:6222, tls://c.example:6222]",
-		"EARLYAGE_HUB_PASSWORD": hash(t, "h"), "EARLYAGE_DEVICE_PASSWORD": hash(t, "d"), "EARLYAGE_PROBE_PASSWORD": `"p"`,
+		"EARLYAGE_ROUTES": "[tls://a.example:6222, tls://b.example:6222, tls://c.example:6222]",
 	} {
 		t.Setenv(name, value)
 	}
@@ -89,18 +88,43 @@ func certificate(t *testing.T, dir string) (certFile, keyFile string, pool *x509
 	return certFile, keyFile, pool
 }
 
-// load reads a configuration by the server's own loader.
-func load(t *testing.T, name string) *server.Options {
+// people are those who may connect in these tests.
+type people struct {
+	hub, device stream.Identity
+	probe       stream.ConfDevice
+}
+
+func somePeople(t *testing.T) people {
 	t.Helper()
-	o, err := server.ProcessConfigFile(filepath.Join("nats", name))
+	return people{identity(t, "_", "hub"), identity(t, "mill", "phone-1"), loggerDevice(t, "probe-7", "north")}
+}
+
+// folder copies the configurations beside the accounts that the hub writes.
+func folder(t *testing.T, p people) string {
+	t.Helper()
+	dir := t.TempDir()
+	require.NoError(t, os.CopyFS(dir, os.DirFS("nats")))
+	text, err := stream.ServerConf(stream.ConfInput{
+		AccountsOnly: true, Hub: public(t, p.hub), Devices: []stream.ConfDevice{phone(t, p.device, events.Foreman), p.probe},
+	})
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(filepath.Join(dir, "accounts.conf"), text, 0o600))
+	return dir
+}
+
+// load reads a configuration by the server's own loader.
+func load(t *testing.T, dir, name string) *server.Options {
+	t.Helper()
+	o, err := server.ProcessConfigFile(filepath.Join(dir, name))
 	require.NoError(t, err)
 	return o
 }
 
 func TestConfigurations(t *testing.T) {
 	environment(t)
+	dir := folder(t, somePeople(t))
 	for _, name := range []string{"single.conf", "cluster.conf"} {
-		o := load(t, name)
+		o := load(t, dir, name)
 		require.True(t, o.JetStream, name)
 		require.True(t, o.SyncAlways, name)
 		require.Equal(t, os.Getenv("EARLYAGE_STORE"), o.StoreDir)
@@ -111,19 +135,21 @@ func TestConfigurations(t *testing.T) {
 		require.Equal(t, []string{"https://hub.example"}, o.Websocket.AllowedOrigins)
 		require.NotNil(t, o.MQTT.TLSConfig)
 		require.Equal(t, "127.0.0.1", o.HTTPHost)
-		require.Len(t, o.Users, 3)
+		require.Len(t, o.Nkeys, 2)
+		require.Len(t, o.Users, 1)
+		require.True(t, o.TLSHandshakeFirst)
 		require.Empty(t, o.NoAuthUser, "somebody comes in without a name")
 	}
-	o := load(t, "cluster.conf")
+	o := load(t, dir, "cluster.conf")
 	require.Equal(t, "node-1", o.ServerName)
 	require.Equal(t, "earlyage", o.Cluster.Name)
 	require.Len(t, o.Routes, 3)
 	require.Equal(t, tls.RequireAndVerifyClientCert, o.Cluster.TLSConfig.ClientAuth)
-	for _, secret := range []string{"EARLYAGE_HUB_PASSWORD", "EARLYAGE_TLS_CERT", "EARLYAGE_STORE"} {
+	for _, secret := range []string{"EARLYAGE_ORIGIN", "EARLYAGE_TLS_CERT", "EARLYAGE_STORE"} {
 		t.Run("without "+secret, func(t *testing.T) {
 			t.Setenv(secret, "")
 			require.NoError(t, os.Unsetenv(secret))
-			_, err := server.ProcessConfigFile("nats/single.conf")
+			_, err := server.ProcessConfigFile(filepath.Join(dir, "single.conf"))
 			require.Error(t, err, "the file loads without %s", secret)
 		})
 	}
@@ -150,10 +176,9 @@ func start(t *testing.T, o *server.Options) running {
 	return running{srv, o}
 }
 
-func connect(t *testing.T, urls []string, pool *x509.CertPool, user, password string, opts ...nats.Option) *nats.Conn {
+func connect(t *testing.T, urls []string, pool *x509.CertPool, id stream.Identity, opts ...nats.Option) *nats.Conn {
 	t.Helper()
-	nc, err := stream.Dial(strings.Join(urls, ","), user, nil, append(opts,
-		nats.Secure(&tls.Config{RootCAs: pool}), nats.UserInfo(user, password))...)
+	nc, err := stream.DialAs(strings.Join(urls, ","), id.Source.Device, nil, id, append(opts, nats.Secure(&tls.Config{RootCAs: pool}))...)
 	require.NoError(t, err)
 	t.Cleanup(nc.Close)
 	return nc
@@ -166,13 +191,13 @@ type running struct {
 }
 
 // exercise lets hub, device and probe do their work, and tries what they may not.
-func exercise(t *testing.T, servers []running, pool *x509.CertPool) {
+func exercise(t *testing.T, servers []running, pool *x509.CertPool, p people) {
 	t.Helper()
 	var clients, monitors []string
 	for _, s := range servers {
 		clients, monitors = append(clients, s.ClientURL()), append(monitors, "http://"+s.MonitorAddr().String())
 	}
-	hub := connect(t, clients, pool, "hub", "h")
+	hub := connect(t, clients, pool, p.hub)
 	require.NoError(t, stream.CheckSyncOf(testContext(t), hub, strings.Join(monitors, ",")))
 	st := open(t, hub)
 	stop, err := stream.AnswerReceipts(hub, func(events.Source) (stream.Receipt, bool, error) {
@@ -182,8 +207,11 @@ func exercise(t *testing.T, servers []running, pool *x509.CertPool) {
 	defer stop()
 
 	denied := make(chan error, 10)
-	device := connect(t, clients, pool, "device", "d", nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { denied <- err }))
-	box, err := stream.OpenOutbox(t.TempDir(), events.Source{Site: "mill", Device: "phone-1"})
+	// In a cluster the device is not where the hub is: what it asks goes from server
+	// to server.
+	last := clients[len(clients)-1:]
+	device := connect(t, last, pool, p.device, nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { denied <- err }))
+	box, err := stream.OutboxConfig{Dir: t.TempDir(), Source: p.device.Source, Sign: p.device.Sign}.Open()
 	require.NoError(t, err)
 	defer func() { require.NoError(t, box.Close()) }()
 	_, err = box.AddAll([]events.Event{
@@ -197,19 +225,39 @@ func exercise(t *testing.T, servers []running, pool *x509.CertPool) {
 		require.ErrorContains(t, <-denied, "Permissions Violation for Publish")
 	}
 
-	probe(t, servers[0], pool)
+	alerts, err := device.SubscribeSync("alert.mill.>")
+	require.NoError(t, err)
+	require.NoError(t, device.Flush())
+	require.NoError(t, device.PublishRequest("pour.mill.north.pour.started", "pour.other.north.pour.started", []byte("x")))
+	require.NoError(t, device.PublishRequest(stream.AskSubject(p.device.Source), "pour.mill.north.permit.issued", []byte("x")))
+	hear(t, hub, alerts)
+
+	probe(t, servers[0], pool, p)
 	var subjects []string
 	err = st.Read(testContext(t), 0, stream.Limits{}, func(batch []stream.Message) error {
 		for _, m := range batch {
 			subjects = append(subjects, m.Subject)
 		}
-		if len(subjects) >= 4 {
+		if len(subjects) >= 5 {
 			return context.Canceled
 		}
 		return nil
 	})
 	require.ErrorIs(t, err, context.Canceled)
-	require.Equal(t, []string{"pour.mill.north.pour.started", "pour.mill.north.pour.finished", "pour.mill._.device.reported", "pour.mill.north.temperature.read"}, subjects)
+	require.Equal(t, []string{"pour.mill.north.pour.started", "pour.mill.north.pour.finished", "pour.mill._.device.reported", "pour.mill.north.pour.started", "probe.mill.probe-7.north.temperature.read"}, subjects)
+}
+
+// hear publishes an alert until it is heard: servers tell each other a little
+// later who listens.
+func hear(t *testing.T, hub *nats.Conn, alerts *nats.Subscription) {
+	t.Helper()
+	require.Eventually(t, func() bool {
+		if hub.Publish("alert.mill.north", []byte("an alert")) != nil {
+			return false
+		}
+		_, err := alerts.NextMsg(100 * time.Millisecond)
+		return err == nil
+	}, patience, 10*time.Millisecond)
 }
 
 // open waits for a cluster to have a leader.
@@ -227,26 +275,25 @@ func open(t *testing.T, nc *nats.Conn) *stream.Stream {
 }
 
 // probe publishes two topics over MQTT, of which it may only use one.
-func probe(t *testing.T, srv running, pool *x509.CertPool) {
+func probe(t *testing.T, srv running, pool *x509.CertPool, p people) {
 	t.Helper()
-	o := mqtt.NewClientOptions().AddBroker(fmt.Sprintf("ssl://127.0.0.1:%d", srv.opts.MQTT.Port)).SetClientID("probe-7").SetAutoReconnect(false).
-		SetUsername("probe").SetPassword("p").SetTLSConfig(&tls.Config{RootCAs: pool})
+	o := mqtt.NewClientOptions().AddBroker(fmt.Sprintf("ssl://127.0.0.1:%d", srv.opts.MQTT.Port)).SetClientID(stream.MQTTClientID(p.probe.Source)).
+		SetAutoReconnect(false).SetUsername(p.probe.User).SetPassword("secret-of-probe-7").SetTLSConfig(&tls.Config{RootCAs: pool})
 	c := mqtt.NewClient(o)
 	for _, token := range []func() mqtt.Token{
 		c.Connect,
 		func() mqtt.Token { return c.Publish("pour/mill/north/pour/finished", 1, false, "forbidden") },
-		func() mqtt.Token { return c.Publish("pour/mill/north/temperature/read", 1, false, "reading") },
+		func() mqtt.Token { return c.Publish("probe/mill/probe-7/north/temperature/read", 1, false, "reading") },
 	} {
-		tk := token()
-		require.True(t, tk.WaitTimeout(patience))
-		require.NoError(t, tk.Error())
+		wait(t, token())
 	}
 	c.Disconnect(100)
 }
 
 func TestSingleServer(t *testing.T) {
 	pool := environment(t)
-	exercise(t, []running{start(t, load(t, "single.conf"))}, pool)
+	p := somePeople(t)
+	exercise(t, []running{start(t, load(t, folder(t, p), "single.conf"))}, pool, p)
 }
 
 func TestCluster(t *testing.T) {
@@ -261,18 +308,20 @@ func TestCluster(t *testing.T) {
 		require.NoError(t, l.Close())
 	}
 	t.Setenv("EARLYAGE_ROUTES", "["+strings.Join(routes, ", ")+"]")
+	p := somePeople(t)
+	dir := folder(t, p)
 	var servers []running
 	for i, port := range ports {
 		t.Setenv("EARLYAGE_NODE", fmt.Sprint("node-", i+1))
 		t.Setenv("EARLYAGE_STORE", t.TempDir())
-		o := load(t, "cluster.conf")
+		o := load(t, dir, "cluster.conf")
 		o.Cluster.Host, o.Cluster.Port = "127.0.0.1", port
 		servers = append(servers, start(t, o))
 	}
-	exercise(t, servers, pool)
+	exercise(t, servers, pool, p)
 
 	urls := []string{servers[0].ClientURL(), servers[1].ClientURL(), servers[2].ClientURL()}
-	hub := connect(t, urls, pool, "hub", "h")
+	hub := connect(t, urls, pool, p.hub)
 	js, err := jetstream.New(hub)
 	require.NoError(t, err)
 	st, err := js.Stream(testContext(t), stream.Name)

@@ -30,6 +30,11 @@ type ConfInput struct {
 	Hub     string // public nkey (U...) that the hub connects with
 	Devices []ConfDevice
 
+	// AccountsOnly leaves all out but the accounts: for a configuration of one's own,
+	// such as that of a cluster, which includes the file. Only Hub, Devices and
+	// MaxPerDevice count then.
+	AccountsOnly bool
+
 	MaxPerDevice   int // connections of one device at a time; default 4. One more is refused.
 	MaxConnections int // of the server; default 4096
 }
@@ -62,7 +67,12 @@ func ServerConf(in ConfInput) ([]byte, error) {
 		return cmp.Compare(a.Source.String(), b.Source.String())
 	})
 	var c conf
-	in.listeners(&c)
+	c.line("# Made by the hub from its people and devices: changes here are lost. After a")
+	c.line("# change have the server read it twice (nats-server --signal reload): the first")
+	c.line("# time ends who is left out, the second lets a new device's events through.")
+	if !in.AccountsOnly {
+		in.listeners(&c)
+	}
 	c.open("accounts {")
 	in.hubAccount(&c)
 	in.probeAccount(&c)
@@ -84,6 +94,17 @@ func (in *ConfInput) check() error {
 		in.MaxConnections = ServerConfig{}.maxConnections()
 	}
 	errs := []error{in.checkDevices()}
+	if !in.AccountsOnly {
+		errs = append(errs, in.checkListeners())
+	}
+	if !nkeys.IsValidPublicUserKey(in.Hub) {
+		errs = append(errs, fmt.Errorf("the hub's key %q is not the public key of a user", in.Hub))
+	}
+	return errors.Join(errs...)
+}
+
+func (in *ConfInput) checkListeners() error {
+	var errs []error
 	for field, value := range map[string]string{"Dir": in.Dir, "Client": in.Client, "Monitor": in.Monitor} {
 		if value == "" {
 			errs = append(errs, fmt.Errorf("%s is empty", field))
@@ -95,10 +116,7 @@ func (in *ConfInput) check() error {
 		}
 	}
 	if (in.CertFile == "") != (in.KeyFile == "") {
-		errs = append(errs, errors.New("CertFile and KeyFile go together"))
-	}
-	if !nkeys.IsValidPublicUserKey(in.Hub) {
-		errs = append(errs, fmt.Errorf("Hub %q is not the public key of a user", in.Hub))
+		errs = append(errs, errors.New("a CertFile and a KeyFile go together"))
 	}
 	return errors.Join(errs...)
 }
@@ -168,9 +186,6 @@ func list(all []string) string {
 }
 
 func (in *ConfInput) listeners(c *conf) {
-	c.line("# Made by the hub from its people and devices: changes here are lost. After a")
-	c.line("# change have the server read it twice (nats-server --signal reload): the first")
-	c.line("# time ends who is left out, the second lets a new device's events through.")
 	c.line("server_name: %q", in.Name)
 	c.line("listen: %q", in.Client)
 	c.line("http: %q # for the hub, which asks whether the server syncs always", in.Monitor)

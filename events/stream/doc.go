@@ -1,5 +1,5 @@
 // Package stream is the NATS side of the record: the embedded server, the
-// JetStream stream that holds every event, ordered reading, publishing with
+// JetStream stream that holds every event, who may take part, ordered reading, publishing with
 // acknowledgement, receipts, and the outbox of a device.
 //
 // What is guaranteed:
@@ -18,6 +18,12 @@
 //   - Trust. Seq and Recorded of a Message come from the consumer's own
 //     metadata. Headers can be forged by any publisher and decide nothing, but
 //     for the signature, which is verified over the exact body.
+//
+//   - Who. With a Guard nobody takes part without a name: a device proves its key
+//     by the server's nonce, a probe its password, and each may publish and hear
+//     what Permissions says and nothing else, whatever subject it has the answers
+//     sent to. Disconnect ends a device at once. A Front encrypts and keeps one
+//     device from crowding out the others.
 //
 // Stream, Server and Outbox are safe for concurrent use; an Outbox is safe for
 // use by several processes at once.
