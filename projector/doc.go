@@ -7,6 +7,15 @@
 // before it, so that a rebuild gives the same bytes however the stream was cut
 // into transactions.
 //
+// Identity: unless the store was made unsigned, what counts is proven and
+// allowed: signed by the key of an enrolled device that holds, in the name of its
+// person, who has a role for it, all as of the message before (see package
+// people); or come on the subject that one probe alone can publish on; or signed
+// by the hub. What is not proven holds no number of a device and claims no key,
+// so that a stranger cannot shut the real message out; but it is refused, and so
+// a doubt on the wall that it names. What was kept before a store knew persons
+// is judged as it was then.
+//
 // Durability: keep.db is committed first and is idempotent by sequence; then
 // states and last sequence go into view.db in one transaction; then receipts
 // are published and subscribers told. After a crash at any point the next Open

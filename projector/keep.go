@@ -27,6 +27,7 @@ var (
 	unsignedKey = []byte("unsigned")
 	signedKey   = []byte("signed-from")
 	formatKey   = []byte("format")
+	judgedKey   = []byte("judged-by")
 )
 
 // keepFormat 2 knows persons and devices. Format 1 did not: what it kept is
@@ -80,7 +81,10 @@ func (k *keep) prepare(cfg Config) error {
 	case cfg.Unsigned && !k.unsigned:
 		return errors.New("this folder holds a record whose events are signed: choose another, or open it without Unsigned")
 	}
-	return k.checkEnd()
+	if err := k.checkEnd(); err != nil {
+		return err
+	}
+	return k.judgeAgain(cfg)
 }
 
 func (k *keep) prepareMeta(tx *bbolt.Tx, cfg Config) error {
@@ -229,17 +233,23 @@ func putLeaves(tx *bbolt.Tx, items []item) error {
 	if err := putPacks(leaves, items); err != nil {
 		return err
 	}
-	walls, numbers := newRows(len(items)), newRows(len(items))
+	walls := newRows(len(items))
 	for i := range items {
-		it := &items[i]
-		if it.placed {
+		if it := &items[i]; it.placed {
 			walls.add(it.seq, it.at.Site, it.at.Wall, 0)
 		}
-		if it.number != 0 {
+	}
+	return errors.Join(walls.write(tx.Bucket(wallBucket)), putNumbers(tx, items))
+}
+
+func putNumbers(tx *bbolt.Tx, items []item) error {
+	numbers := newRows(len(items))
+	for i := range items {
+		if it := &items[i]; it.number != 0 {
 			numbers.add(it.seq, it.at.Site, it.device, it.number)
 		}
 	}
-	return errors.Join(walls.write(tx.Bucket(wallBucket)), numbers.write(tx.Bucket(numberBucket)))
+	return numbers.write(tx.Bucket(numberBucket))
 }
 
 // packMax is how long a pack may get, unless one leaf alone is longer. A pack is

@@ -225,6 +225,7 @@ func oldForm(t *testing.T, dir string) {
 		meta := tx.Bucket([]byte("meta"))
 		require.NoError(t, meta.Delete([]byte("unsigned")))
 		require.NoError(t, meta.Delete([]byte("signed-from")))
+		require.NoError(t, meta.Delete([]byte("judged-by")))
 		return meta.Put([]byte("format"), []byte("1"))
 	}))
 	require.NoError(t, db.Close())
@@ -300,4 +301,39 @@ func TestUnsignedIsFixed(t *testing.T) {
 	require.NoError(t, db.Close())
 	_, err = projector.Open(cfg)
 	require.ErrorContains(t, err, `format "3"`)
+}
+
+// TestJudgedOtherwise: a store whose messages are judged otherwise than when they
+// were kept, here since the hub has another key, opens and says what it would
+// have said from the start.
+func TestJudgedOtherwise(t *testing.T) {
+	c := newCrew(t)
+	c.send(c.anna, c.anna.lift("w1", 1))
+	c.addSigned(t, hubKey, raised(t, "hub", "w1"))
+	c.addSigned(t, hubKey, raised(t, "hub", "w1"))
+	cfg := signedConfig(t, t.TempDir(), c.tape)
+	cfg.BatchMax = 2
+	fold := func(key ed25519.PublicKey) (d [32]byte) {
+		cfg.Key = key
+		p, err := projector.Open(cfg)
+		require.NoError(t, err)
+		stop := run(t, p)
+		reach(t, p, c.last)
+		require.NoError(t, stop())
+		d = digest(t, p)
+		require.NoError(t, p.Close())
+		report, err := projector.Check(t.Context(), cfg, projector.Stream, nil)
+		require.NoError(t, err)
+		require.True(t, report.Equal, "%v", report.Differences)
+		return d
+	}
+	other, _ := keyNamed(t, "another hub")
+	first := fold(hubPublic)
+	second := fold(other.Public().(ed25519.PublicKey))
+	require.NotEqual(t, first, second)
+	require.Equal(t, first, fold(hubPublic))
+	anew := cfg
+	anew.Dir = t.TempDir()
+	cfg = anew
+	require.Equal(t, second, fold(other.Public().(ed25519.PublicKey)))
 }

@@ -55,6 +55,7 @@ func TestWhatTheEnrolledSayCounts(t *testing.T) {
 		c.send(c.anna, c.anna.event("", "device.reported", "", &events.DeviceReported{Last: 1})), // said by the phone itself
 		c.send(c.logger, c.logger.reading("w1", 12)),
 		c.send(c.anemometer, c.anemometer.event("", "wind.read", "", &events.WindRead{GustMPS: ptr(4.0)})),
+		c.send(c.anemometer, c.anemometer.event("", "device.reported", "", &events.DeviceReported{Last: 1})),
 		c.heard(c.top.reading("w2", 11)),
 		c.heard(c.bound.reading("w1", 11)),
 		c.addSigned(t, hubKey, c.desk("alder", "p-ben", "w1", "permit.withdrawn", &events.PermitWithdrawn{Number: "7", Reason: "wind"})),

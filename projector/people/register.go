@@ -68,12 +68,12 @@ func (d Device) Current() (Key, bool) {
 }
 
 // May reports whether a station or probe was enrolled for the kind; what a phone
-// may say is what its person may.
+// may say is what its person may. That its outbox is empty each may say.
 func (d Device) May(kind events.Kind) bool {
 	if d.Sort == events.SortPhone || !kind.MayRecord(events.Probe) {
 		return false
 	}
-	return len(d.Kinds) == 0 || slices.Contains(d.Kinds, kind)
+	return len(d.Kinds) == 0 || kind == "device.reported" || slices.Contains(d.Kinds, kind)
 }
 
 // New returns a register without anybody.
