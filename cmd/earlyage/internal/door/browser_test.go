@@ -177,6 +177,11 @@ func TestALoginThatIsNotConfirmed(t *testing.T) {
 	tab.Press("#passkey")
 	tab.SeeText("#said", "Nothing was done")
 	good(tab, "not-confirmed")
+	tab.Open(address + "/login?lang=es")
+	tab.SeeText("h1", "Entrar")
+	tab.Press("#passkey")
+	tab.SeeText("#said", "No se ha hecho nada")
+	good(tab, "es")
 	require.Equal(t, "false", browser.Ask[string](tab, `String(document.cookie.includes("earlyage"))`), "no script reads the cookie")
 }
 
@@ -188,7 +193,7 @@ func TestPagesAreValid(t *testing.T) {
 	h.phone(amira, "phone-amira")
 	v.header = http.Header{"Accept": {"text/html"}}
 	pages := map[string]string{}
-	for _, path := range []string{"/", "/join", "/nothing"} {
+	for _, path := range []string{"/", "/join", "/nothing", "/?lang=es", "/join?lang=es"} {
 		pages[path] = v.ask("GET", path, nil).Body.String()
 	}
 	pages["/login"] = h.visitor().ask("GET", "/login", nil).Body.String()

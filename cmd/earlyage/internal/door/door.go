@@ -49,7 +49,7 @@ type Door struct {
 	seal     *seal
 	limits   *limits
 	assets   *assets
-	pages    *template.Template
+	pages    map[string]*template.Template // by language
 
 	counting sync.Mutex // a passkey's counter is read, judged and written under it
 }
@@ -74,8 +74,7 @@ func New(c Config) (*Door, error) {
 	if d.assets, err = newAssets(staticFiles); err != nil {
 		return nil, fmt.Errorf("door: static files: %w", err)
 	}
-	d.pages, err = template.New("").Funcs(template.FuncMap{"asset": d.Asset, "mark": d.Mark}).ParseFS(pageFiles, "page/*.html")
-	if err != nil {
+	if d.pages, err = d.readPages(); err != nil {
 		return nil, fmt.Errorf("door: pages: %w", err)
 	}
 	if err := d.cross.AddTrustedOrigin(c.Origin); err != nil {

@@ -6,6 +6,7 @@ import (
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/roster"
+	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
 	"earlyage/projector/people"
 )
@@ -96,7 +97,7 @@ func (d *Door) invitation(w http.ResponseWriter, r *http.Request) {
 		d.answer(w, r, nil, err)
 		return
 	}
-	out := Invited{Site: inv.Site, SiteName: d.siteName(inv.Site), Sort: inv.Sort, Until: inv.Until, Roles: []events.Role{}}
+	out := Invited{Site: inv.Site, SiteName: d.siteName(words.Pick(r), inv.Site), Sort: inv.Sort, Until: inv.Until, Roles: []events.Role{}}
 	if inv.By != "" {
 		out.By = d.nameOf(inv.By)
 	}
@@ -109,9 +110,9 @@ func (d *Door) invitation(w http.ResponseWriter, r *http.Request) {
 	d.answer(w, r, out, err)
 }
 
-func (d *Door) siteName(site string) string {
+func (d *Door) siteName(c *words.Catalogue, site string) string {
 	if site == people.Company {
-		return "every site"
+		return c.T("door.every-site")
 	}
 	return d.config.SiteName(site)
 }

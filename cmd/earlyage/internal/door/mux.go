@@ -117,7 +117,7 @@ func (d *Door) refuse(w http.ResponseWriter, r *http.Request, p *api.Problem) {
 		w.Header().Set("Retry-After", "60")
 	}
 	if wantsPage(r) {
-		d.page(w, p.Status, "trouble.html", trouble{p.Title, p.Status, sentence(p.Error())})
+		d.page(w, r, p.Status, "trouble.html", trouble{p.Title, p.Status, sentence(p.Error())})
 		return
 	}
 	_ = api.WriteProblem(w, *p) // who went away reads no answer

@@ -2,19 +2,47 @@ package door
 
 import (
 	"bytes"
+	"html/template"
 	"net/http"
 	"slices"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
 	"earlyage/projector/people"
 )
 
+// readPages reads the templates, once for each language.
+func (d *Door) readPages() (map[string]*template.Template, error) {
+	pages := map[string]*template.Template{}
+	for _, lang := range words.Languages() {
+		c := words.Of(lang)
+		funcs := template.FuncMap{
+			"asset": d.Asset, "mark": d.Mark, "t": c.T, "lang": c.Lang, "roles": events.Roles,
+			"role": func(r events.Role) string { return roleIn(c, r) },
+		}
+		t, err := template.New("").Funcs(funcs).ParseFS(pageFiles, "page/*.html")
+		if err != nil {
+			return nil, err
+		}
+		pages[lang] = t
+	}
+	return pages, nil
+}
+
+// roleIn names a role as the language does; as the record does where it does not.
+func roleIn(c *words.Catalogue, r events.Role) string {
+	if key := "role." + string(r); c.Has(key) {
+		return c.T(key)
+	}
+	return string(r)
+}
+
 // page answers with a page. Of a page that cannot be made nothing is sent but
 // that.
-func (d *Door) page(w http.ResponseWriter, status int, name string, data any) {
+func (d *Door) page(w http.ResponseWriter, r *http.Request, status int, name string, data any) {
 	var b bytes.Buffer
-	if err := d.pages.ExecuteTemplate(&b, name, data); err != nil {
+	if err := d.pages[words.Pick(r).Lang()].ExecuteTemplate(&b, name, data); err != nil {
 		d.config.Log.Error("page", "name", name, "error", err)
 		_ = api.WriteProblem(w, *newProblem(http.StatusInternalServerError, api.CodeInternal, "the hub could not answer; its log says why")) // who went away reads no answer
 		return
@@ -24,8 +52,8 @@ func (d *Door) page(w http.ResponseWriter, status int, name string, data any) {
 	_, _ = w.Write(b.Bytes()) // who went away reads no answer
 }
 
-func (d *Door) joinPage(w http.ResponseWriter, _ *http.Request) {
-	d.page(w, http.StatusOK, "join.html", nil)
+func (d *Door) joinPage(w http.ResponseWriter, r *http.Request) {
+	d.page(w, r, http.StatusOK, "join.html", nil)
 }
 
 // loginPage shows the ways in. A passkey is the one there is; single sign-on
@@ -34,10 +62,10 @@ func (d *Door) joinPage(w http.ResponseWriter, _ *http.Request) {
 func (d *Door) loginPage(w http.ResponseWriter, r *http.Request) {
 	next := safeNext(r.URL.Query().Get("next"))
 	if CallerOf(r.Context()).Person != "" {
-		http.Redirect(w, r, next, http.StatusSeeOther)
+		http.Redirect(w, r, next, http.StatusSeeOther) // #nosec G710 -- safeNext lets a path of this hub through alone
 		return
 	}
-	d.page(w, http.StatusOK, "login.html", struct {
+	d.page(w, r, http.StatusOK, "login.html", struct {
 		Next     string
 		Passkeys bool
 	}{next, d.passkeys != nil})
@@ -68,12 +96,12 @@ func (d *Door) ownPage(w http.ResponseWriter, r *http.Request) {
 	sites := d.config.Register().SitesOf(me.Person)
 	slices.SortStableFunc(sites, func(a, b string) int { return order(a) - order(b) })
 	for _, site := range sites {
-		out.Sites = append(out.Sites, siteRoles{d.siteName(site), me.Roles[site]})
+		out.Sites = append(out.Sites, siteRoles{d.siteName(words.Pick(r), site), me.Roles[site]})
 	}
 	for _, dev := range me.Devices {
-		out.Own = append(out.Own, ownDevice{dev.Device, dev.Sort, dev.Site, d.siteName(dev.Site)})
+		out.Own = append(out.Own, ownDevice{dev.Device, dev.Sort, dev.Site, d.siteName(words.Pick(r), dev.Site)})
 	}
-	d.page(w, http.StatusOK, "own.html", out)
+	d.page(w, r, http.StatusOK, "own.html", out)
 }
 
 // order puts what holds everywhere before the sites.

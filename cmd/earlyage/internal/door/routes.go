@@ -9,7 +9,7 @@ import (
 // Paths of the door that no other room names.
 const (
 	PathInvitation = "/api/v1/invitation"
-	pathPasskey    = "/api/v1/passkey/"
+	pathPasskey    = "/api/v1/passkey/" // #nosec G101 -- a path
 )
 
 // Routes are the door's own.

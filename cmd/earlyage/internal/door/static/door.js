@@ -3,6 +3,11 @@
 const $ = id => document.getElementById(id);
 const page = document.body.dataset.page;
 
+// word gives a text of the page's language; undefined where it has none.
+function word(key) {
+	return $("words").content.querySelector(`[data-word="${CSS.escape(key ?? "")}"]`)?.textContent;
+}
+
 // ask sends JSON to the hub. What is no success is thrown: its code, and words.
 async function ask(method, path, body) {
 	let answer;
@@ -13,12 +18,12 @@ async function ask(method, path, body) {
 			body: body === undefined ? undefined : JSON.stringify(body),
 		});
 	} catch {
-		throw {code: "no-link", detail: "No link to the hub. Look at the signal and try again."};
+		throw {code: "no-link"};
 	}
 	if (answer.status === 204) return null;
 	let content = {};
 	try { content = await answer.json(); } catch { /* said below */ }
-	if (!answer.ok) throw {code: content.code ?? "", status: answer.status, detail: content.detail || "The hub gave no answer that this page understands."};
+	if (!answer.ok) throw {code: content.code ?? "", status: answer.status, detail: content.detail || word("unclear")};
 	return content;
 }
 
@@ -47,12 +52,12 @@ async function busy(key, step) {
 
 function words(e) {
 	switch (e?.name) {
-	case "NotAllowedError": return "Nothing was done: the device was told no, or it took too long. Try again.";
-	case "InvalidStateError": return "This device has your passkey already. Sign in with it.";
-	case "NotSupportedError": return "This device cannot keep a passkey. Use a phone, or another browser.";
-	case "SecurityError": return "Passkeys need the hub's own address, by https.";
+	case "NotAllowedError": return word("told-no");
+	case "InvalidStateError": return word("has-one");
+	case "NotSupportedError": return word("cannot-keep");
+	case "SecurityError": return word("wrong-address");
 	}
-	return e?.detail ?? "Something went wrong on this page. Load it again.";
+	return word(e?.code) ?? e?.detail ?? word("page-broke");
 }
 
 // Bytes travel as unpadded URL base64.
@@ -101,7 +106,7 @@ async function prove(options) {
 
 function canPasskeys() {
 	if (window.PublicKeyCredential && window.isSecureContext) return true;
-	say(window.isSecureContext ? "This browser knows no passkeys. Use a newer one." : "Passkeys need the hub's own address, by https.");
+	say(word(window.isSecureContext ? "old-browser" : "wrong-address"));
 	return false;
 }
 
@@ -137,7 +142,7 @@ async function look(code) {
 		invited = await ask("POST", "/api/v1/invitation", {code});
 	} catch (e) {
 		show(e.code === "no-invitation" ? "gone" : "trouble");
-		if (e.code !== "no-invitation") say(e.detail);
+		if (e.code !== "no-invitation") say(words(e));
 		return;
 	}
 	say("");
@@ -149,10 +154,10 @@ async function look(code) {
 		show("station");
 		return;
 	}
-	$("by").textContent = invited.by || "The hub";
+	$("by").textContent = invited.by || word("the-hub");
 	$("who").textContent = invited.person;
 	$("site").textContent = invited.site_name;
-	$("roles").textContent = invited.roles.join(", ");
+	$("roles").textContent = invited.roles.map(r => word("role-" + r) ?? r).join(", ");
 	$("until").dateTime = invited.until;
 	$("until").textContent = when(invited.until);
 	$("known").hidden = !invited.known;
