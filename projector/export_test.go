@@ -1,12 +1,14 @@
 package projector
 
 import (
+	"crypto/ed25519"
 	"log/slog"
 
 	"go.etcd.io/bbolt"
 
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/projector/people"
 	"earlyage/projector/wall"
 )
 
@@ -43,4 +45,13 @@ func FoldGroup[S foldable](st S, again func() (S, error), facts []wall.Fact, ref
 func Read(m stream.Message) (id string, number uint64, event events.Event, refusal *events.Refusal, leaf []byte) {
 	it := reader{}.readAll([]stream.Message{m})[0]
 	return it.id, it.number, it.event, it.refusal, it.leaf
+}
+
+// Judge is what the first step makes of messages that follow on a register.
+func Judge(key ed25519.PublicKey, register *people.Register, batch []stream.Message) (numbers []uint64, refusals []*events.Refusal) {
+	items, _ := reader{key: key, signedFrom: 1}.decode(batch, register)
+	for i := range items {
+		numbers, refusals = append(numbers, items[i].number), append(refusals, items[i].refusal)
+	}
+	return numbers, refusals
 }

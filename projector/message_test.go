@@ -2,12 +2,16 @@ package projector_test
 
 import (
 	"bytes"
+	"crypto/ed25519"
 	"testing"
 
 	"github.com/stretchr/testify/require"
 
+	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/projector"
+	"earlyage/projector/people"
+	"earlyage/projector/wall"
 )
 
 func TestWhatCanBeReadOfARefusedMessage(t *testing.T) {
@@ -54,4 +58,41 @@ func FuzzMessage(f *testing.F) {
 			require.Equal(t, subject, e.Subject())
 		}
 	})
+}
+
+// FuzzWho: whatever is sent with a signature that is not the device's own never
+// counts, and never holds a number.
+func FuzzWho(f *testing.F) {
+	c := newRecord(f)
+	c.appoint("alder", "p-anna", events.Crew)
+	anna := c.enrol("alder", "phone-1", "p-anna")
+	e := anna.lift("w1", 1)
+	good := encode(f, e)
+	f.Add(e.Subject(), good, sign(anna, good))
+	f.Add(e.Subject(), good, sign(anna, []byte("other")))
+	f.Add(events.ProbeSubject(e), good, "")
+	f.Add("pour.alder.w1.hold.placed", encode(f, c.desk("alder", "p-anna", "w1", "hold.placed", &events.HoldPlaced{Hold: "h", Reason: "r"})), "")
+	f.Add("pour.alder._.person.retired", encode(f, c.word("alder", "person.retired", &events.PersonRetired{Person: "p-anna", Reason: "r"})), "ed25519  ")
+	register := registerOf(f, c)
+	f.Fuzz(func(t *testing.T, subject string, body []byte, signature string) {
+		m := stream.Message{Seq: 9, Recorded: monday, Subject: subject, Signature: signature, Body: body}
+		numbers, refusals := projector.Judge(hubPublic, register, []stream.Message{m})
+		own := stream.Verify(anna.key.Public().(ed25519.PublicKey), signature, body)
+		if own || stream.Verify(hubPublic, signature, body) {
+			return
+		}
+		require.NotNil(t, refusals[0])
+		require.Zero(t, numbers[0])
+	})
+}
+
+// registerOf takes the hub's word in that stands on a tape.
+func registerOf(t require.TestingT, r *record) *people.Register {
+	register := people.New()
+	for _, m := range r.msgs {
+		e, err := events.Decode(m.Subject, m.Body)
+		require.NoError(t, err)
+		register = register.With(wall.Fact{Event: e, Seq: m.Seq, Recorded: m.Recorded, Trusted: true})
+	}
+	return register
 }
