@@ -91,6 +91,19 @@ func TestErasedCardIsNowhere(t *testing.T) {
 	require.NoError(t, s.View(func(tx *bbolt.Tx) error { require.Nil(t, tx.Bucket([]byte("wipe"))); return nil }))
 }
 
+// However full the file is, and however many free pages it has.
+func TestErasedCardIsNowhereInAnyFile(t *testing.T) {
+	for n := 0; n < 60; n += 5 {
+		c, _, s := newCabinet(t)
+		for i := range n {
+			require.NoError(t, c.SetCard(fmt.Sprintf("p-%03d", i), cabinet.Card{Name: strings.Repeat("N", 10*n)}))
+		}
+		require.NoError(t, c.SetCard("p-m", cabinet.Card{Name: unmistakable}))
+		require.NoError(t, c.EraseCard("p-m"))
+		require.False(t, legible(t, s.Path(), unmistakable), "beside %d cards", n)
+	}
+}
+
 // Deleting alone leaves the name in free pages: the case that is guarded against.
 func TestDeletedIsLegibleInTheFile(t *testing.T) {
 	c, _, s := newCabinet(t)

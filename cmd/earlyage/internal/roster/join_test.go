@@ -250,7 +250,7 @@ func TestStation(t *testing.T) {
 	require.Equal(t, []any{"a", "mast", "", []events.Role{events.Probe}}, []any{out.Site, out.Device, out.Person, out.Roles})
 	a, err := h.Admit(stream.Claim{Key: key.public})
 	require.NoError(t, err)
-	require.Equal(t, stream.Admission{Source: events.Source{Site: "a", Device: "mast"}, Kinds: []events.Kind{"wind.read"}}, a)
+	require.Equal(t, stream.Admission{Source: events.Source{Site: "a", Device: "mast"}, Kinds: []events.Kind{"device.reported", "wind.read"}}, a)
 
 	_, err = h.EnrolStation(t.Context(), "", "a", "mast", nil)
 	require.ErrorIs(t, err, roster.ErrExists)

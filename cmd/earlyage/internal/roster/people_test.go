@@ -174,8 +174,9 @@ func TestAdmit(t *testing.T) {
 	probe := events.Source{Site: "a", Device: "probe"}
 	a, err = h.Admit(stream.Claim{User: user, Password: password})
 	require.NoError(t, err)
-	require.Equal(t, stream.Admission{Source: probe, Kinds: []events.Kind{"temperature.read"}, Probe: true, Wall: "w-1"}, a)
+	require.Equal(t, stream.Admission{Source: probe, Kinds: []events.Kind{"device.reported", "temperature.read"}, Probe: true, Wall: "w-1"}, a)
 
+	require.NoError(t, h.cabinet.SetSecret(src, password)) // no password opens what has a key
 	for name, c := range map[string]stream.Claim{
 		"nobody": {}, "a wrong password": {User: user, Password: password[1:] + "x"}, "no password": {User: user},
 		"another user": {User: "a.other", Password: password}, "no user": {Password: password}, "no device": {User: "a", Password: password},
