@@ -1,6 +1,6 @@
-// Package stream is the NATS side of the record: the embedded server, the
-// JetStream stream that holds every event, who may take part, ordered reading, publishing with
-// acknowledgement, receipts, and the outbox of a device.
+// Package stream is the NATS side of the record: the embedded server and who may
+// take part, the JetStream stream that holds every event, ordered reading,
+// publishing with acknowledgement, receipts, and the outbox of a device.
 //
 // What is guaranteed:
 //
@@ -8,13 +8,16 @@
 //     sequence, each once, from one goroutine, over disconnects, restarts of the
 //     server and lost consumers. A number that the stream does not have is
 //     passed over in plain sight: the next message's Seq jumps.
+//
 //   - Durability. The server writes an event to the disk before it acknowledges
 //     it. An acknowledgement is still no promise, since disks and files fail:
 //     only a Receipt is one, and an Outbox keeps every event until a receipt
 //     covers it, and for 30 days after it was sent.
+//
 //   - Once. An Outbox numbers its events; whatever fails and wherever it is
 //     killed, every event that Add returned reaches the stream under its number,
 //     and the readers of the stream know a number that they have seen.
+//
 //   - Trust. Seq and Recorded of a Message come from the consumer's own
 //     metadata. Headers can be forged by any publisher and decide nothing, but
 //     for the signature, which is verified over the exact body.

@@ -25,7 +25,9 @@ const DemoRecordedHeader = "Earlyage-Demo-Recorded"
 var ErrDuplicateInBatch = errors.New("atomic batch holds a message that the stream has already")
 
 // errNoBatch is wrapped when the server cannot take this batch at all, whatever
-// is in it. Nothing of it is stored.
+// is in it, or not now: it holds no more than 50 unfinished batches, and a device
+// that finishes none of its own must not keep the others waiting. Nothing of the
+// batch is stored.
 var errNoBatch = errors.New("server takes no such atomic batch")
 
 const (
@@ -169,7 +171,8 @@ func batchError(err error) error {
 	switch api.ErrorCode {
 	case jetstreamext.JSErrCodeBatchPublishDuplicateMsgID:
 		return fmt.Errorf("%w: %w", ErrDuplicateInBatch, err)
-	case jetstreamext.JSErrCodeBatchPublishNotEnabled, jetstreamext.JSErrCodeBatchPublishUnsupportedHeader,
+	case jetstreamext.JSErrCodeAtomicPublishTooManyInflight, jetstreamext.JSErrCodeBatchPublishTooManyInflight,
+		jetstreamext.JSErrCodeBatchPublishNotEnabled, jetstreamext.JSErrCodeBatchPublishUnsupportedHeader,
 		jetstreamext.JSErrCodeBatchPublishExceedsLimit, jetstreamext.JSErrCodeBatchPublishInvalidID,
 		jetstreamext.JSErrCodeBatchPublishMissingSeq, jetstreamext.JSErrCodeBatchPublishIncomplete:
 		return fmt.Errorf("%w: %w", errNoBatch, err)
