@@ -235,7 +235,7 @@ func TestTheProgramHoldsNoTools(t *testing.T) {
 			imports[folder] = append(imports[folder], path)
 		}
 	})
-	tools := regexp.MustCompile(`^(testing|net/http/httptest|testing/.+|earlyage/cmd/earlyage/internal/browser|github\.com/(stretchr/testify|rogpeppe/go-internal|chromedp|descope/virtualwebauthn|cloudevents|cockroachdb/datadriven).*|pgregory\.net/rapid|go\.uber\.org/goleak)$`)
+	tools := regexp.MustCompile(`^(testing|net/http/httptest|testing/.+|earlyage/cmd/earlyage/internal/browser|github\.com/(stretchr/testify|rogpeppe/go-internal|chromedp|evanw/esbuild|descope/virtualwebauthn|cloudevents|cockroachdb/datadriven).*|pgregory\.net/rapid|go\.uber\.org/goleak)$`)
 	reached := map[string]bool{}
 	var reach func(folder string)
 	reach = func(folder string) {
