@@ -9,6 +9,7 @@ import (
 // Paths of the door that no other room names.
 const (
 	PathInvitation = "/api/v1/invitation"
+	PathStart      = "/{$}" // where a login leads; the page about oneself until there is a better one
 	pathPasskey    = "/api/v1/passkey/" // #nosec G101 -- a path
 )
 
@@ -31,6 +32,7 @@ func (d *Door) Routes() []Route {
 		route(http.MethodGet, "/join", Public, d.joinPage),
 		route(http.MethodGet, "/login", Public, d.loginPage),
 		route(http.MethodGet, "/static/", Public, d.static),
-		route(http.MethodGet, "/{$}", SignedIn, d.ownPage),
+		route(http.MethodGet, "/me", SignedIn, d.ownPage),
+		route(http.MethodGet, PathStart, SignedIn, d.ownPage),
 	}
 }
