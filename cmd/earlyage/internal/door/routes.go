@@ -9,7 +9,7 @@ import (
 // Paths of the door that no other room names.
 const (
 	PathInvitation = "/api/v1/invitation"
-	PathStart      = "/{$}" // where a login leads; the page about oneself until there is a better one
+	PathStart      = "/{$}"             // where a login leads; the page about oneself until there is a better one
 	pathPasskey    = "/api/v1/passkey/" // #nosec G101 -- a path
 )
 
