@@ -193,7 +193,7 @@ func TestPagesAreValid(t *testing.T) {
 	h.phone(amira, "phone-amira")
 	v.header = http.Header{"Accept": {"text/html"}}
 	pages := map[string]string{}
-	for _, path := range []string{"/", "/join", "/nothing", "/me", "/?lang=es", "/join?lang=es"} {
+	for _, path := range []string{"/", "/join", "/nothing", "/?lang=es", "/join?lang=es"} {
 		pages[path] = v.ask("GET", path, nil).Body.String()
 	}
 	pages["/login"] = h.visitor().ask("GET", "/login", nil).Body.String()

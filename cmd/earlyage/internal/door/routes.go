@@ -32,7 +32,6 @@ func (d *Door) Routes() []Route {
 		route(http.MethodGet, "/join", Public, d.joinPage),
 		route(http.MethodGet, "/login", Public, d.loginPage),
 		route(http.MethodGet, "/static/", Public, d.static),
-		route(http.MethodGet, "/me", SignedIn, d.ownPage),
 		route(http.MethodGet, PathStart, SignedIn, d.ownPage),
 	}
 }
