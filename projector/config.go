@@ -63,7 +63,9 @@ type Config struct {
 
 	// Unsigned is for trials and tests: events need no signature and no enrolled
 	// device. It is fixed when the store is made: an existing store whose events
-	// are signed refuses to open, and one that was made unsigned stays so.
+	// are signed refuses to open, and one that was made unsigned stays so. A store
+	// of the time before there were signatures may go on either way; without
+	// Unsigned, all that comes after what it has kept must be signed.
 	Unsigned bool
 
 	// Receipts publishes what devices may forget. It is called after both

@@ -135,6 +135,7 @@ func TestAnySplitGivesTheSameView(t *testing.T) {
 			}
 			require.Equal(rt, want, got)
 			s.cuts = nil
+			cfg.BatchMax = rapid.IntRange(1, 9).Draw(rt, "batch")
 			for _, from := range []projector.From{projector.Keep, projector.Stream} {
 				r, err := projector.Check(t.Context(), cfg, from, nil)
 				require.NoError(rt, err)
