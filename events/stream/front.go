@@ -71,6 +71,8 @@ type front struct {
 	log     *slog.Logger
 	guarded bool // somebody calls admitted
 
+	refusals rate.Sometimes // what a stranger can make the log say
+
 	ctx  context.Context
 	stop context.CancelFunc
 	work sync.WaitGroup
@@ -122,7 +124,7 @@ func (p protocol) counter() counter {
 }
 
 func newFront(cfg FrontConfig, log *slog.Logger) *front {
-	f := &front{cfg: cfg, log: log, from: map[string]int{}, visitors: map[string]*visitor{}, meters: map[events.Source]*meter{}}
+	f := &front{cfg: cfg, log: log, from: map[string]int{}, visitors: map[string]*visitor{}, meters: map[events.Source]*meter{}, refusals: seldom()}
 	f.ctx, f.stop = context.WithCancel(context.Background())
 	return f
 }
@@ -211,7 +213,7 @@ func (f *front) serve(conn net.Conn, p protocol, to string) {
 	}
 	leave, err := f.enter(address)
 	if err != nil {
-		f.log.Warn("front refuses a connection", "remote", remote, "cause", err.Error())
+		f.refusals.Do(func() { f.log.Warn("front refuses a connection", "remote", remote, "cause", err.Error()) })
 		_ = conn.Close() // there is nobody to tell
 		return
 	}

@@ -7,9 +7,11 @@ import (
 	"log/slog"
 	"slices"
 	"sync"
+	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nkeys"
+	"golang.org/x/time/rate"
 
 	"earlyage/events"
 )
@@ -38,6 +40,8 @@ type gate struct {
 	srv   *server.Server // set before it starts
 	front *front         // nil: none
 
+	refusals rate.Sometimes // what a stranger can make the log say
+
 	// asking is held for reading from the question to the guard until the answer is
 	// noted: who takes it for writing knows that every connection is noted, or will
 	// be judged by what the guard knows now.
@@ -51,9 +55,12 @@ type gate struct {
 func newGate(guard Guard, hub string, most int, log *slog.Logger) *gate {
 	return &gate{
 		guard: guard, hub: hub, most: most, log: log,
-		accounts: map[events.Source]*server.Account{}, seats: map[events.Source][]uint64{},
+		accounts: map[events.Source]*server.Account{}, seats: map[events.Source][]uint64{}, refusals: seldom(),
 	}
 }
+
+// seldom lets ten of a kind into the log, and one a second after that.
+func seldom() rate.Sometimes { return rate.Sometimes{First: 10, Interval: time.Second} }
 
 // open makes what the accounts of devices import from. Called when the server
 // runs and nobody can reach it yet.
@@ -95,7 +102,9 @@ func (g *gate) Check(c server.ClientAuthentication) bool {
 		err = g.admit(c, claim)
 	}
 	if err != nil {
-		g.log.Warn("nats connection refused", "remote", claim.Remote, "key", claim.Key, "user", claim.User, "cause", err.Error())
+		g.refusals.Do(func() {
+			g.log.Warn("nats connection refused", "remote", claim.Remote, "key", claim.Key, "user", claim.User, "cause", err.Error())
+		})
 	}
 	return err == nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"testing"
+	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/nats-io/nats.go"
@@ -126,6 +127,11 @@ func TestDisconnectWaitsForWhoIsBeingAdmitted(t *testing.T) {
 	<-asked
 	n := make(chan int, 1)
 	go func() { n <- g.srv.Disconnect(func(events.Source) bool { return true }) }()
+	select {
+	case <-n:
+		t.Fatal("it did not wait for the answer of the guard")
+	case <-time.After(50 * time.Millisecond): // it waits; were it not to, it would be done by now
+	}
 	close(goOn)
 	ended := <-n
 	if err := <-tried; err != nil {
