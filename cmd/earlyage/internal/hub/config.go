@@ -41,7 +41,7 @@ type Config struct {
 
 	// Unsigned takes events from anybody, without a name and a signature, and shows
 	// the record to anybody. It is fixed when the folder is made. For trials, and for
-	// tests of other things; a demo is always so.
+	// tests of other things.
 	Unsigned bool
 
 	Limits Limits
@@ -99,7 +99,6 @@ func (c Config) prepared() (Config, error) {
 	if c.TLS.Cache == "" {
 		c.TLS.Cache = filepath.Join(c.Dir, "acme")
 	}
-	c.Unsigned = c.Unsigned || c.Demo // the devices of a demo have no keys
 	return c, errors.Join(c.checkTLS(), c.checkAddress(), c.checkListeners())
 }
 

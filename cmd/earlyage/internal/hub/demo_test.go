@@ -41,7 +41,7 @@ func recordedTimes(t *testing.T, h *hub.Hub) map[string]time.Time {
 // again from the stream it is the same.
 func TestInventedTimes(t *testing.T) {
 	dir, clock := t.TempDir(), scheduler.NewStepped(demoMorning.Add(3*time.Hour))
-	run := func(c *hub.Config) { c.Dir, c.Demo, c.Clock = dir, true, clock }
+	run := func(c *hub.Config) { c.Dir, c.Demo, c.Unsigned, c.Clock = dir, true, true, clock }
 	h, err := hub.Start(t.Context(), demoConfig(t, run))
 	require.NoError(t, err)
 	nc, err := nats.Connect(h.ClientURL())
@@ -108,7 +108,7 @@ func TestInventedTimesCountInNoOtherStore(t *testing.T) {
 func TestDemoGoesOn(t *testing.T) {
 	dir := t.TempDir()
 	clock := scheduler.NewStepped(demoMorning)
-	h, err := hub.Start(t.Context(), demoConfig(t, func(c *hub.Config) { c.Dir, c.Demo, c.Clock = dir, true, clock }))
+	h, err := hub.Start(t.Context(), demoConfig(t, func(c *hub.Config) { c.Dir, c.Demo, c.Unsigned, c.Clock = dir, true, true, clock }))
 	require.NoError(t, err)
 	nc, err := nats.Connect(h.ClientURL())
 	require.NoError(t, err)

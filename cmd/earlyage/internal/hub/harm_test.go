@@ -75,7 +75,7 @@ func openMill(t *testing.T) *mill {
 func (m *mill) start() {
 	m.t.Helper()
 	h, err := hub.Start(m.t.Context(), hub.Config{
-		Dir: m.dir, Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Limits: wide, Demo: true, Clock: m.clock, Log: logTo(m.t),
+		Dir: m.dir, Client: "127.0.0.1:0", HTTP: "127.0.0.1:0", Limits: wide, Demo: true, Unsigned: true, Clock: m.clock, Log: logTo(m.t),
 		Synchronised: func() bool { return m.synced }, Tap: m.tap,
 	})
 	require.NoError(m.t, err)

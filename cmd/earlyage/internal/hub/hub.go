@@ -108,13 +108,13 @@ func (h *Hub) openFolder(context.Context) error {
 		return err
 	}
 	clock := newDemoClock(mark.At)
-	h.demo, h.unsigned, h.cfg.Unsigned, h.clock, h.resumed = true, true, true, clock, clock
+	h.demo, h.unsigned, h.cfg.Unsigned, h.clock, h.resumed = true, !mark.Signed, !mark.Signed, clock, clock
 	if err := h.cfg.checkListeners(); err != nil {
 		return err
 	}
 	h.cfg.Synchronised = func() bool { return true }
 	h.log.Warn("this folder holds a demo: the hub runs on the demo's clock", "at", mark.At)
-	h.steps.started("demo clock", func(context.Context) error { return WriteMark(h.cfg.Dir, Mark{At: clock.Now()}) })
+	h.steps.started("demo clock", func(context.Context) error { return WriteMark(h.cfg.Dir, Mark{At: clock.Now(), Signed: mark.Signed}) })
 	return nil
 }
 

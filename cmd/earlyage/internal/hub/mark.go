@@ -17,7 +17,8 @@ import (
 // Mark says that a folder holds a demo, and at which moment of its own time it
 // was left.
 type Mark struct {
-	At time.Time `json:"at"`
+	At     time.Time `json:"at"`
+	Signed bool      `json:"signed,omitzero"` // its devices have joined, and sign
 }
 
 const markFile = "demo.json"
