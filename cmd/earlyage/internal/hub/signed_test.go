@@ -158,7 +158,9 @@ func (c *company) record(nc *nats.Conn, id stream.Identity, e events.Event) {
 	c.t.Helper()
 	body, err := e.Encode()
 	require.NoError(c.t, err)
-	_, _, err = stream.PublishOne(c.t.Context(), nc, e.Subject(), body, id.Sign(body))
+	ctx, cancel := context.WithTimeout(c.t.Context(), 30*time.Second)
+	defer cancel()
+	_, _, err = stream.PublishOne(ctx, nc, e.Subject(), body, id.Sign(body))
 	require.NoError(c.t, err)
 	settle(c.t, c.hub)
 }
