@@ -22,6 +22,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/hub"
 	"earlyage/events"
 	"earlyage/events/stream"
 )
@@ -34,10 +35,10 @@ type process struct {
 	done chan struct{} // its log has ended
 }
 
-// serve starts a hub and returns when it answers.
+// serve starts a hub that takes events from anybody, and returns when it answers.
 func serve(t *testing.T, args ...string) *process {
 	t.Helper()
-	p := &process{t: t, cmd: exec.Command("earlyage", append([]string{"serve", "--websocket=", "--mqtt="}, args...)...), done: make(chan struct{})}
+	p := &process{t: t, cmd: exec.Command("earlyage", append([]string{"serve", "--websocket=", "--mqtt=", "--metrics=", "--unsigned"}, args...)...), done: make(chan struct{})}
 	out, err := p.cmd.StderrPipe()
 	require.NoError(t, err)
 	require.NoError(t, p.cmd.Start())
@@ -100,19 +101,45 @@ func TestServeStopsAndGoesOn(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, os.FileMode(0o700), info.Mode().Perm())
 
-	other, err := exec.Command("earlyage", "serve", "--data", dir, "--http=", "--client=", "--websocket=", "--mqtt=").CombinedOutput()
+	other, err := exec.Command("earlyage", "serve", "--unsigned", "--data", dir, "--http=", "--client=", "--websocket=", "--mqtt=", "--metrics=").CombinedOutput()
 	require.Error(t, err, "a second hub on one folder")
-	require.NotEmpty(t, other)
+	require.Contains(t, string(other), "another hub has this folder open")
+	socket, err := api.Dial(api.Where{Socket: filepath.Join(dir, hub.SocketName)})
+	require.NoError(t, err)
+	_, err = socket.Get(t.Context(), api.PathHealth, nil, &api.Health{})
+	require.NoError(t, err, "the socket is the first one's still")
 
 	nc, js := connect(t, client)
 	require.NoError(t, publishNumbered(t.Context(), js, 1))
 	require.Equal(t, 0, p.stop(syscall.SIGTERM))
-	require.Equal(t, []string{"http", "notify", "told", "scheduler", "receipts", "projector", "store", "connection", "server"}, stopped(p.log))
+	require.Equal(t, []string{
+		"socket", "http", "web", "notify", "told", "scheduler", "identities", "receipts", "projector", "store", "connection", "server", "listener",
+	}, stopped(p.log))
 
 	p = serve(t, args...)
 	receiptOf(t, nc, 1)
 	require.Equal(t, []string{"mill/a"}, wallsOf(t, web))
 	require.Equal(t, 0, p.stop(os.Interrupt))
+}
+
+// What a hub must not do has to be asked for by name, each time.
+func TestServeRefuses(t *testing.T) {
+	dir := t.TempDir()
+	plain := []string{"serve", "--data", dir, "--http=", "--client=", "--websocket=", "--mqtt=", "--metrics="}
+	for flag, says := range map[string]string{
+		"--http=0.0.0.0:0": "--plain-on-network", "--client=0.0.0.0:0": "--plain-on-network", "--websocket=0.0.0.0:0": "--plain-on-network",
+		"--mqtt=0.0.0.0:0": "--plain-on-network", "--metrics=0.0.0.0:0": "--plain-on-network", "--tls-cert=x.pem": "go together",
+		"--address=hub.example": "scheme, host and port", "--nats=nats://127.0.0.1:1": "--nats-monitor",
+	} {
+		status, text := earlyage(t, append(plain, flag)...)
+		require.NotEqual(t, 0, status, flag)
+		require.Contains(t, text, says, flag)
+	}
+	p := serve(t, "--unsigned", "--data", dir, "--http", freePort(t), "--client=", "--metrics=")
+	require.Equal(t, 0, p.stop(syscall.SIGTERM))
+	status, text := earlyage(t, plain...)
+	require.NotEqual(t, 0, status)
+	require.Contains(t, text, "--unsigned")
 }
 
 func stopped(log []string) []string {
