@@ -58,6 +58,7 @@ func (w *web) drawing(rw http.ResponseWriter, r *http.Request) {
 	}
 	rw.Header().Set("Content-Type", "image/svg+xml")
 	rw.Header().Set("Cache-Control", "no-store")
+	within(rw)
 	if _, err := rw.Write(svg); err != nil {
 		w.hub.log.Debug("answer not read to its end", "error", err)
 	}

@@ -241,6 +241,63 @@ func (c *company) refused() (ids []string) {
 
 func encodedBody(t *testing.T, e events.Event) []byte { t.Helper(); return []byte(encoded(t, e)) }
 
+// Other roles are another footing: a connection begins anew and may then do what
+// the roles are good for, and no more.
+func TestRolesChangeWhileConnected(t *testing.T) {
+	c := openCompany(t, nil)
+	crew := c.one(events.Crew, "mill")
+	back := make(chan struct{}, 8)
+	nc := c.connect(crew, nats.ReconnectHandler(func(*nats.Conn) { back <- struct{}{} }), nats.ReconnectWait(time.Millisecond))
+	release := func() error {
+		body := encodedBody(t, made(crew, "hold.released", "a", &events.HoldReleased{Hold: "h", Reason: "x"}))
+		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		defer cancel()
+		_, _, err := stream.PublishOne(ctx, nc, "pour.mill.a.hold.released", body, crew.Sign(body))
+		return err
+	}
+	c.record(nc, crew, made(crew, "hold.placed", "a", &events.HoldPlaced{Hold: "h", Reason: "x"}))
+	require.Error(t, release(), "who is crew releases no hold")
+	require.NoError(t, c.local.Post(t.Context(), api.PersonPath(crew.Person)+"/roles", api.Appointment{Site: "mill", Roles: []events.Role{events.Engineer}}, nil))
+	select {
+	case <-back:
+	case <-time.After(10 * time.Second):
+		require.FailNow(t, "the connection did not begin anew")
+	}
+	require.NoError(t, release())
+	settle(t, c.hub)
+	require.Empty(t, c.refused())
+}
+
+// A new key ends the old one with its connections and sessions.
+func TestRotate(t *testing.T) {
+	c := openCompany(t, nil)
+	old := c.one(events.Foreman, "mill")
+	client, nc := c.as(old), c.connect(old, nats.NoReconnect())
+	closed := make(chan struct{})
+	nc.SetClosedHandler(func(*nats.Conn) { close(closed) })
+	require.Empty(t, c.walls(client))
+	renewed, err := stream.NewIdentity(old.Source, old.Person)
+	require.NoError(t, err)
+	public, err := renewed.Public()
+	require.NoError(t, err)
+	text := roster.RotateProof(old.Source, public)
+	change := api.Rotation{Key: public, Old: proof(t, old, text), New: proof(t, renewed, text)}
+	require.NoError(t, client.Post(t.Context(), api.DevicePath(old.Source)+"/rotate", change, nil))
+	select {
+	case <-closed:
+	case <-time.After(10 * time.Second):
+		require.FailNow(t, "the connection of the old key goes on")
+	}
+	_, err = client.Get(t.Context(), api.PathWalls, nil, &api.Walls{})
+	require.ErrorIs(t, err, api.ErrSignIn)
+	require.Empty(t, c.walls(c.as(renewed)))
+	c.record(c.connect(renewed), renewed, made(renewed, "wall.laid-out", "a", layout()))
+	body := encodedBody(t, made(old, "wall.laid-out", "b", layout()))
+	_, err = c.as(renewed).PostEvent(t.Context(), body, old.Sign(body))
+	require.Equal(t, api.CodeSignature, code(err))
+	require.Empty(t, c.refused())
+}
+
 // The sessions of a person who is retired end with the role, and so does the
 // sight of the site.
 func TestRetiredPersonIsOut(t *testing.T) {

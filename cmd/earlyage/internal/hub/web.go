@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"time"
 
 	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
@@ -163,9 +164,19 @@ func (w *web) fail(rw http.ResponseWriter, err error) {
 	}
 }
 
+// answerTimeout is how long a client may take to read an answer; what streams
+// has a time of its own.
+const answerTimeout = time.Minute
+
+// within cuts who does not read.
+func within(rw http.ResponseWriter) {
+	_ = http.NewResponseController(rw).SetWriteDeadline(time.Now().Add(answerTimeout)) // a connection that is gone is found out by the write
+}
+
 func (w *web) write(rw http.ResponseWriter, status int, body any) {
 	rw.Header().Set("Content-Type", "application/json")
 	rw.Header().Set("Cache-Control", "no-store")
+	within(rw)
 	rw.WriteHeader(status)
 	if err := json.MarshalWrite(rw, body, json.Deterministic(true), jsontext.WithIndent("  ")); err != nil {
 		w.hub.log.Debug("answer not read to its end", "error", err)
