@@ -97,9 +97,10 @@ const (
 )
 
 // keepWatch ends the connections and sessions of those whom the record no longer
-// admits, as soon as it is folded.
+// admits, as soon as it is folded. What was so before is not looked at: nobody is
+// connected yet, and the door asks the register at each request.
 func (h *Hub) keepWatch(ctx context.Context) error {
-	known := people.New()
+	known := h.projector.Register()
 	for {
 		changes, cancel := h.projector.Subscribe()
 		// What changed while nobody listened is looked for at once.
@@ -161,14 +162,17 @@ func (h *Hub) shutOut(before, now *people.Register) error {
 	moved := map[events.Source]bool{}
 	cabinet := h.projector.Cabinet()
 	var failed []error
-	for _, d := range now.Devices() {
+	for _, d := range before.Devices() { // a new one may be connected already, on its present footing
 		was, is := standingOf(before, d.Source), standingOf(now, d.Source)
-		if _, known := before.Device(d.Source); known && was == is {
+		if was == is {
 			continue
 		}
 		moved[d.Source] = true
-		if is.ended || was.key != "" && was.key != is.key {
-			failed = append(failed, cabinet.EndOfDevice(d.Source), cabinet.DropSecret(d.Source))
+		if is.ended || was.key != is.key {
+			failed = append(failed, cabinet.EndOfDevice(d.Source))
+		}
+		if is.ended {
+			failed = append(failed, cabinet.DropSecret(d.Source))
 		}
 	}
 	if h.server != nil && len(moved) > 0 {
@@ -176,8 +180,8 @@ func (h *Hub) shutOut(before, now *people.Register) error {
 			h.log.Info("connections ended: their devices may no longer do what they might", "connections", n)
 		}
 	}
-	for _, p := range now.People() {
-		if len(now.SitesOf(p.ID)) == 0 {
+	for _, p := range before.People() {
+		if len(before.SitesOf(p.ID)) > 0 && len(now.SitesOf(p.ID)) == 0 {
 			failed = append(failed, cabinet.EndOf(p.ID))
 		}
 	}

@@ -1,6 +1,7 @@
 package hub
 
 import (
+	"fmt"
 	"net/http"
 	"slices"
 
@@ -49,28 +50,21 @@ func (p pictured) asked(site string) (string, error) {
 	return "", errUnseen
 }
 
-// standing is what a caller's connections rest on; nothing of it may change
+// standing is what the connections of a device rest on; nothing of it may change
 // while they last.
 type standing struct {
-	key   string
 	ended bool
-	kinds string
+	key   string
+	may   string // roles, and what a station or probe is enrolled for
 }
 
-// standingOf gives what the connections of a device rest on.
 func standingOf(register *people.Register, src events.Source) standing {
 	d, ok := register.Device(src)
 	if !ok || d.Revoked {
 		return standing{ended: true}
 	}
-	s := standing{}
-	if k, has := d.Current(); has {
-		s.key = k.Public
-	}
-	for _, k := range register.KindsOf(src) {
-		s.kinds += string(k) + " "
-	}
-	return s
+	key, _ := d.Current()
+	return standing{key: key.Public, may: fmt.Sprint(register.Roles(src), d.Kinds, d.Wall)}
 }
 
 // admitted reports whether a caller is still somebody.

@@ -248,22 +248,22 @@ func TestRolesChangeWhileConnected(t *testing.T) {
 	crew := c.one(events.Crew, "mill")
 	back := make(chan struct{}, 8)
 	nc := c.connect(crew, nats.ReconnectHandler(func(*nats.Conn) { back <- struct{}{} }), nats.ReconnectWait(time.Millisecond))
-	release := func() error {
+	release := func(within time.Duration) error {
 		body := encodedBody(t, made(crew, "hold.released", "a", &events.HoldReleased{Hold: "h", Reason: "x"}))
-		ctx, cancel := context.WithTimeout(t.Context(), time.Second)
+		ctx, cancel := context.WithTimeout(t.Context(), within)
 		defer cancel()
 		_, _, err := stream.PublishOne(ctx, nc, "pour.mill.a.hold.released", body, crew.Sign(body))
 		return err
 	}
 	c.record(nc, crew, made(crew, "hold.placed", "a", &events.HoldPlaced{Hold: "h", Reason: "x"}))
-	require.Error(t, release(), "who is crew releases no hold")
+	require.Error(t, release(time.Second), "who is crew releases no hold")
 	require.NoError(t, c.local.Post(t.Context(), api.PersonPath(crew.Person)+"/roles", api.Appointment{Site: "mill", Roles: []events.Role{events.Engineer}}, nil))
 	select {
 	case <-back:
 	case <-time.After(10 * time.Second):
 		require.FailNow(t, "the connection did not begin anew")
 	}
-	require.NoError(t, release())
+	require.NoError(t, release(30*time.Second))
 	settle(t, c.hub)
 	require.Empty(t, c.refused())
 }
