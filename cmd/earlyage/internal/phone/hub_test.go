@@ -40,6 +40,7 @@ type company struct {
 	relay  *browser.Relay
 	origin string
 	behind atomic.Pointer[hub.Hub] // that the front serves; nil: none
+	losing atomic.Bool             // answers to a phone that joins are lost
 
 	mu     sync.Mutex
 	stored map[uint64]stream.Message // mu: what the hub has seen of the stream
@@ -131,6 +132,7 @@ func (c *company) front() http.Handler {
 	})
 	mux.Handle("/nats", to(func(h *hub.Hub) string { return h.WebsocketURL() }))
 	mux.Handle("/api/v1/phone/", c.snapshot(to((*hub.Hub).HTTPURL)))
+	mux.Handle(api.PathJoin, c.forgetful(to((*hub.Hub).HTTPURL)))
 	mux.Handle("/", to((*hub.Hub).HTTPURL))
 	return mux
 }
@@ -148,6 +150,17 @@ func (c *company) snapshot(hub http.Handler) http.Handler {
 			return
 		}
 		fmt.Fprintf(w, `{"asked":%d,"walls":[{"wall":"w1"}]}`, asked.Add(1))
+	})
+}
+
+// forgetful loses an answer when it is told to.
+func (c *company) forgetful(hub http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if c.losing.Load() {
+			hub.ServeHTTP(httptest.NewRecorder(), r)
+			panic(http.ErrAbortHandler)
+		}
+		hub.ServeHTTP(w, r)
 	})
 }
 
@@ -212,28 +225,51 @@ func (c *company) again(person string) string {
 	return ticket.Code
 }
 
-// open opens the page in a tab, with quick tries.
-func (c *company) open(b *browser.Browser, options string) *browser.Tab {
+// tab opens an empty tab that may complain of the network.
+func (c *company) tab(b *browser.Browser) *browser.Tab {
 	c.t.Helper()
 	tab := b.Tab("phone", browser.Phone)
-	for _, noise := range []string{"ERR_", "WebSocket", "Failed to load resource", "net::"} {
-		tab.Expect(noise) // what the network of the test does
+	allow(tab)
+	return tab
+}
+
+// allow allows what the network of the test does.
+func allow(tab *browser.Tab) {
+	for _, noise := range []string{"ERR_", "WebSocket", "Failed to load resource"} {
+		tab.Expect(noise)
 	}
+}
+
+// load opens the page with quick tries.
+func (c *company) load(tab *browser.Tab) {
+	c.t.Helper()
 	tab.Open(c.origin + "/phone")
-	browser.Ask[string](tab, `localStorage.setItem("options", JSON.stringify({wait: 1500, pause: [30, 200], shell: false, `+options+`})); ""`)
+	browser.Ask[string](tab, `localStorage.setItem("options", JSON.stringify({wait: 1500, pause: [30, 200], shell: false})); ""`)
 	tab.Reload()
 	tab.Until(`window.engine`)
+}
+
+func (c *company) open(b *browser.Browser) *browser.Tab {
+	c.t.Helper()
+	tab := c.tab(b)
+	c.load(tab)
 	return tab
 }
 
 // joined opens the page and joins as somebody with roles.
 func (c *company) joined(b *browser.Browser, roles ...events.Role) (tab *browser.Tab, device string) {
 	c.t.Helper()
-	tab = c.open(b, "")
+	tab = c.open(b)
+	return tab, c.enter(tab, roles...)
+}
+
+// enter joins as somebody with roles.
+func (c *company) enter(tab *browser.Tab, roles ...events.Role) (device string) {
+	c.t.Helper()
 	code, _ := c.invite(roles...)
 	device = browser.Ask[string](tab, fmt.Sprintf(`engine.join(%q, "phone-a").then(j => j.device)`, code))
 	tab.Until(`engine.state.link === "up"`)
-	return tab, device
+	return device
 }
 
 // pour records n readings, and returns when all are on the phone.

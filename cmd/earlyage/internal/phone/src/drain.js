@@ -40,8 +40,8 @@ export class Drain {
   }
 
   /** Ends the connection, so that a new one is made. */
-  async drop() {
-    await this.#link?.close();
+  drop() {
+    this.#link?.close();
   }
 
   async #rest(ms) {
@@ -70,7 +70,7 @@ export class Drain {
     } finally {
       this.#link = null;
       host.up(false);
-      await link?.close();
+      link?.close();
     }
   }
 

@@ -39,6 +39,7 @@ class Engine {
   #link = "down";
   #troubles = new Set();
   #space = { used: 0, quota: 0 };
+  #full = false;
   #persisted = false;
   #shell;
   #changes = new Set();
@@ -120,7 +121,7 @@ class Engine {
     const store = new Store(joined);
     const clock = new Clock((await store.kept("clock")) ?? noClock);
     const stop = new AbortController();
-    const me = (this.#me = { joined, seed, store, signer: new Signer(seed), clock, stop });
+    const me = (this.#me = { joined, seed, store, signer: new Signer(seed), clock, stop, data: new Map() });
     const kept = await store.kept("sheet");
     this.#sheet = kept?.sheet ?? null;
     this.#asked = kept ? { wall: kept.asked, mono: null } : null;
@@ -246,7 +247,7 @@ class Engine {
 
   #look() {
     if (document.visibilityState !== "visible") return;
-    this.#measure().then(() => this.#tell());
+    this.#measure().then(() => this.#tell(), () => {}); // what is wrong with the storage shows when it is written
     if (this.#me?.clock.look()) this.#keepClock();
     this.#me?.tabs.check();
     this.hurry();
@@ -272,23 +273,24 @@ class Engine {
     const when = at === undefined || at === null ? null : new Date(at).getTime();
     if (Number.isNaN(when)) throw new EngineError("invalid", `at ${at}: no time`);
     await this.#measure();
-    if (this.#full()) throw this.#noRoom();
+    if (this.#full) throw this.#noRoom();
     if (me.clock.look()) await this.#keepClock();
     const entry = {
       wall: wall || "", kind, at: when, entered: Date.now(), offset: me.clock.offset(), clock: me.clock.kept(), by: me.joined.person,
       data: when === null ? data : { ...data, at: stamp(when) },
     };
-    let number;
+    let kept;
     try {
-      number = await me.store.add(entry);
+      kept = await me.store.add(entry);
     } catch (err) {
       if (err.code === "full") throw this.#noRoom(err);
       throw err;
     }
     me.tabs.say({ wake: true, changed: true });
     me.drain.wake();
-    await this.#refreshState();
-    return number;
+    this.#publish([...this.state.outbox.filter((e) => e.number !== kept.number), shown(kept)]);
+    this.#tell();
+    return kept.number;
   }
 
   async amend(number, data, reason) {
@@ -322,14 +324,13 @@ class Engine {
     const e = await navigator.storage?.estimate?.().catch(() => null);
     if (e) this.#space = { used: e.usage ?? 0, quota: e.quota ?? 0 };
     this.#persisted ||= (await navigator.storage?.persisted?.().catch(() => false)) ?? false;
-    this.#troubles[this.#full() ? "add" : "delete"]("full");
-  }
-
-  #full() {
-    return this.#space.quota > 0 && this.#space.quota - this.#space.used < reserve;
+    const { used, quota } = this.#space;
+    this.#full = (quota > 0 && quota - used < reserve) || (this.#me !== null && !(await this.#me.store.room()));
+    this.#troubles[this.#full ? "add" : "delete"]("full");
   }
 
   #noRoom(cause) {
+    this.#full = true;
     this.#troubles.add("full");
     this.#tell();
     return new EngineError("full", "the phone has no room left to record safely; what was recorded is kept", cause);
@@ -344,7 +345,7 @@ class Engine {
     if (me !== this.#me) throw new EngineError("not-joined", "this phone is another device now");
     this.#sheet = sheet;
     this.#asked = asked;
-    if (!this.#full()) {
+    if (!this.#full) {
       await me.store.keep("sheet", { sheet, asked: asked.wall });
       me.tabs.say({ sheet: true });
     }
@@ -399,7 +400,7 @@ class Engine {
     for (const d of (await this.#root.get("devices")) ?? []) {
       if (this.#me && sourceOf(d) === sourceOf(this.#me.joined)) continue;
       const store = new Store(d);
-      all.push({ ...d, outbox: (await store.list(newest)).map(shown) });
+      all.push({ ...d, outbox: (await store.list(newest, new Map())).map(shown) });
       await store.close();
     }
     return all;
@@ -416,8 +417,12 @@ class Engine {
   async #refreshState() {
     let list = [];
     const me = this.#me;
-    if (me) list = (await me.store.list(newest)).map(shown);
+    if (me) list = (await me.store.list(newest, me.data)).map(shown);
     if (me !== this.#me || this.#stop.signal.aborted) return;
+    this.#publish(list);
+  }
+
+  #publish(list) {
     this.state = this.#compose(list);
     for (const fn of this.#changes) fn(this.state);
   }

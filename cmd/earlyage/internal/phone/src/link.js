@@ -8,17 +8,33 @@ const decoder = new TextDecoder();
 
 /** A connection as a device. wait is how long each answer is waited for, ms. */
 export async function connect({ url, seed, device, wait }) {
-  let nc;
+  // The library waits for ever for a server whose connection ends before its
+  // greeting, and at its own end for bytes that nobody takes; so the socket is
+  // watched, and closed, here.
+  const socket = new WebSocket(url);
+  const ended = new Promise((r) => socket.addEventListener("close", () => r()));
+  let timer;
+  const late = new Promise((_, reject) => {
+    timer = setTimeout(() => reject(new Error("no greeting in time")), wait);
+    // Why the server ended it was said before, and is still being read.
+    ended.then(() => setTimeout(() => reject(new Error("the connection ended")), 250));
+  });
+  late.catch(() => {}); // once it is connected nobody waits for it
+  const opening = wsconnect({
+    wsFactory: async () => ({ socket, encrypted: url.startsWith("wss:") }),
+    servers: url, name: "phone", authenticator: nkeyAuthenticator(seed), inboxPrefix: `_INBOX.${device.site}.${device.device}`,
+    reconnect: false, ignoreServerUpdates: true, pingInterval: 15_000, maxPingOut: 2, timeout: wait, noAsyncTraces: true,
+  });
+  opening.catch(() => {});
   try {
-    nc = await wsconnect({
-      servers: url, name: "phone", authenticator: nkeyAuthenticator(seed), inboxPrefix: `_INBOX.${device.site}.${device.device}`,
-      reconnect: false, ignoreServerUpdates: true, pingInterval: 15_000, maxPingOut: 2, timeout: wait, noAsyncTraces: true,
-    });
+    return new Link(await Promise.race([opening, late]), socket, ended, device, wait);
   } catch (err) {
+    socket.close();
     if (/authorization|authentication/i.test(`${err.name} ${err.message}`)) throw new EngineError("not-admitted", "the hub does not know this phone's key", err);
     throw new EngineError("no-link", `connect: ${err.message}`, err);
+  } finally {
+    clearTimeout(timer);
   }
-  return new Link(nc, device, wait);
 }
 
 export class Link {
@@ -26,11 +42,14 @@ export class Link {
   #device;
   #wait;
 
-  constructor(nc, device, wait) {
+  #socket;
+
+  constructor(nc, socket, ended, device, wait) {
     this.#nc = nc;
+    this.#socket = socket;
     this.#device = device;
     this.#wait = wait;
-    this.closed = nc.closed();
+    this.closed = Promise.race([nc.closed(), ended]);
   }
 
   /** The hub's receipt as JSON, and how long it took in ms; null: no hub answers. */
@@ -77,8 +96,9 @@ export class Link {
     });
   }
 
-  async close() {
-    await this.#nc.close().catch(() => {});
+  close() {
+    this.#nc.close().catch(() => {});
+    this.#socket.close();
   }
 }
 

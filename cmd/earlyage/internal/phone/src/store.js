@@ -11,6 +11,7 @@ import { EngineError } from "./error.js";
 const rootName = "earlyage";
 const storeName = (d) => `earlyage/${d.site}/${d.device}`;
 const strict = { durability: "strict" };
+const ballast = 4 << 20; // bytes
 
 /** What stands beside the queues: who this phone is. */
 export class Root {
@@ -41,6 +42,7 @@ export class Store {
     this.device = device;
     this.#base = new Base(storeName(device), (db) => {
       db.createObjectStore("keep");
+      db.createObjectStore("body"); // apart, so that what becomes of an entry costs few bytes
       const events = db.createObjectStore("event", { keyPath: "number" });
       events.createIndex("queue", ["queue", "number"]);
       events.createIndex("aside", ["aside", "number"]);
@@ -51,9 +53,34 @@ export class Store {
     return this.#base.close();
   }
 
-  #write(name, change) {
+  /** Room is kept by bytes that mean nothing, since a browser need not say how much
+   * there is: when a write finds none, they are dropped, nothing is recorded any
+   * more, and what was recorded can still be sent and marked. It tells whether
+   * they are there, or could be put there now. */
+  async room() {
+    if (await this.#base.run("look for room", (db) => db.getKey("keep", "ballast"))) return true;
+    const bytes = new Uint8Array(ballast);
+    for (let i = 0; i < ballast; i += 1 << 16) crypto.getRandomValues(bytes.subarray(i, i + (1 << 16)));
+    return this.keep("ballast", bytes).then(() => true, (err) => {
+      if (err.code === "full") return false;
+      throw err;
+    });
+  }
+
+  async #write(name, change) {
+    try {
+      return await this.#once(name, change);
+    } catch (err) {
+      if (err.code !== "full") throw err;
+      await this.#base.run("make room", (db) => db.delete("keep", "ballast"));
+      if (change.refusable) throw err;
+      return this.#once(name, change);
+    }
+  }
+
+  #once(name, change) {
     return this.#base.run(name, async (db) => {
-      const tx = db.transaction(["event", "keep"], "readwrite", strict);
+      const tx = db.transaction(["event", "body", "keep"], "readwrite", strict);
       const t = new Turn(tx, this.device);
       let result;
       try {
@@ -70,9 +97,9 @@ export class Store {
     });
   }
 
-  /** Records an entry under the next number, which it returns. */
+  /** Records an entry under the next number, and returns it as it is kept. */
   add(entry) {
-    return this.#write("record", (t) => t.add(entry));
+    return this.#write("record", Object.assign((t) => t.add(entry), { refusable: true }));
   }
 
   get(number) {
@@ -93,7 +120,7 @@ export class Store {
         }
       }
       await t.trying(list);
-      return list;
+      return Promise.all(list.map(async (e) => ({ ...e, body: await t.bodies.get(e.number) })));
     });
   }
 
@@ -141,18 +168,20 @@ export class Store {
     return this.#base.run("read " + key, (db) => db.get("keep", key));
   }
 
-  /** What a person is shown: all that is not folded, all set aside, the newest. */
-  list(newest) {
+  /** What a person is shown: all that is not folded, all set aside, the newest,
+   * each with its data. known: data by id, which never change; they are added to. */
+  list(newest, known) {
     return this.#base.run("list", async (db) => {
-      const tx = db.transaction(["event", "keep"]);
-      const events = tx.objectStore("event");
+      const tx = db.transaction(["event", "body", "keep"]);
+      const events = tx.objectStore("event"), bodies = tx.objectStore("body");
       const [open, aside, counts] = await Promise.all([
         events.index("queue").getAll(), events.index("aside").getAll(), tx.objectStore("keep").get("counts"),
       ]);
       const last = counts?.last ?? 0;
       const late = await events.getAll(IDBKeyRange.lowerBound(Math.max(1, last - newest + 1)));
-      const all = new Map([...open, ...aside, ...late].map((e) => [e.number, e]));
-      return [...all.values()].sort((a, b) => a.number - b.number);
+      const all = [...new Map([...open, ...aside, ...late].map((e) => [e.number, e])).values()];
+      await Promise.all(all.map(async (e) => known.has(e.id) || known.set(e.id, JSON.parse(await bodies.get(e.number)).data)));
+      return all.map((e) => ({ ...e, data: known.get(e.id) })).sort((a, b) => a.number - b.number);
     });
   }
 }
@@ -161,6 +190,7 @@ export class Store {
 class Turn {
   constructor(tx, device) {
     this.events = tx.objectStore("event");
+    this.bodies = tx.objectStore("body");
     this.kept = tx.objectStore("keep");
     this.device = device;
   }
@@ -195,11 +225,12 @@ class Turn {
     const before = wall ? (this.counts.walls[wall] ?? 0) : 0;
     const body = encode({ id, device: this.device, wall, kind, entered, number, before, by, offset, data });
     if (new TextEncoder().encode(body).length > mostBody) throw new EngineError("invalid", `${kind} is larger than ${mostBody} bytes`);
-    await this.put({ number, id, wall, kind, data: JSON.parse(body).data, at, entered, body, tried: false, done: false, msg: "", seq: 0, doneAt: 0, again: 0, reason: "" });
+    const e = { number, id, wall, kind, at, entered, tried: false, done: false, msg: "", seq: 0, doneAt: 0, again: 0, reason: "", queue: 1 };
+    await Promise.all([this.put(e), this.bodies.put(body, number)]);
     this.#count(number, wall, kind);
     // The offset is left as it is: another tab may have spoken to the hub since.
     if (clock) this.clock = { ...this.clock, seen: Math.max(this.clock.seen, entered), doubt: this.clock.doubt || clock.doubt };
-    return number;
+    return { ...e, data: JSON.parse(body).data };
   }
 
   #count(number, wall, kind) {
@@ -294,13 +325,15 @@ class Turn {
     let number = Math.max(book.top(c), counts.tried);
     counts.walls = { ...counts.triedWalls };
     counts.reported = counts.triedReport;
-    for (const e of move) await this.events.delete(e.number);
     for (const e of move) {
+      e.body = await this.bodies.get(e.number);
+      await Promise.all([this.events.delete(e.number), this.bodies.delete(e.number)]);
+    }
+    for (const { body, ...e } of move) {
       if (e.kind === book.reportKind) continue; // it speaks of the old numbers; a new one is made
       number++;
-      e.body = renumber(e.body, number, e.wall ? (counts.walls[e.wall] ?? 0) : 0);
       e.number = number;
-      await this.put(e);
+      await Promise.all([this.put(e), this.bodies.put(renumber(body, number, e.wall ? (counts.walls[e.wall] ?? 0) : 0), number)]);
       if (e.wall) counts.walls[e.wall] = number;
     }
     counts.last = number;
@@ -311,7 +344,7 @@ class Turn {
     for (let cur = await this.events.openCursor(); cur; cur = await cur.continue()) {
       const e = cur.value;
       if (e.entered >= before) break;
-      if (e.done && e.doneAt < before && e.queue === undefined) await cur.delete();
+      if (e.done && e.doneAt < before && e.queue === undefined) await Promise.all([cur.delete(), this.bodies.delete(e.number)]);
     }
   }
 }

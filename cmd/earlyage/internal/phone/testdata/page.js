@@ -26,3 +26,41 @@ window.pour = async (wall, n, from = 0) => {
   }
   return recorded.length;
 };
+// Records large entries until there is no room; returns how many are recorded.
+window.fill = async (wall, from) => {
+  const series = Array.from({ length: 1000 }, (_, i) => ({ at: new Date(Date.now() - (1000 - i) * 1000), celsius: 20 * Math.random() })); // what can be packed takes no room
+  for (let i = from; i < from + 400; i++) {
+    const why = await code(engine.record(wall, "temperature.read", { place: "core", probe: `r-${i}`, series }));
+    if (why === "full") return i;
+    if (why) throw new Error(why);
+  }
+  throw new Error("there is still room");
+};
+// Records small ones until there is no room.
+window.drip = async (wall, from) => {
+  for (let i = from; i < from + 2000; i++) {
+    const why = await code(pour(wall, 1, i));
+    if (why === "full") return i;
+    if (why) throw new Error(why);
+  }
+  throw new Error("there is still room");
+};
+// Takes the room that is left, byte by byte, in a database of its own.
+window.stuff = async () => {
+  const db = await new Promise((ok) => {
+    const r = indexedDB.open("stuff", 1);
+    r.onupgradeneeded = () => r.result.createObjectStore("s", { autoIncrement: true });
+    r.onsuccess = () => ok(r.result);
+  });
+  for (let size = 1 << 20; size >= 64; size >>= 1) {
+    for (let room = true; room; ) {
+      room = await new Promise((ok) => {
+        const tx = db.transaction("s", "readwrite");
+        tx.objectStore("s").put(Array.from({ length: size / 8 }, () => Math.random().toString(36).slice(2, 10)).join(""));
+        tx.oncomplete = () => ok(true);
+        tx.onabort = () => ok(false);
+      });
+    }
+  }
+  db.close();
+};
