@@ -39,6 +39,12 @@ func TestDemo(t *testing.T) {
 		"tverrbakken/wall-3   ALERT urgent, frozen: ",
 		"stone-draw/shop-d    ALERT high, window-later: ",
 		"alder-court          morning sheet: ",
+		"tverrbakken          phone-t1 of p-6j9x (foreman) enrolled",
+		"alder-court          probe-a3 (probe) enrolled",
+		"stone-draw/shop-d    phone-s1 of p-3h6n tries hold.released: refused, role: \"foreman\"; allowed: engineer, who may record hold.released",
+		"stone-draw/shop-d    shut, hold governs: two devices of p-2m8w are not two persons",
+		"stone-draw           phone-s3 shut out: lost on the way home",
+		"stone-draw/shop-d    phone-s3 of p-4c7w tries brace.stripped: refused, it is not let in any more",
 		"alder-court/north-1  may strip since Wed 4 Nov 10:40 EST",
 		"tverrbakken/wall-1   may strip since Sat 7 Nov 08:00 CET",
 	} {
@@ -48,6 +54,7 @@ func TestDemo(t *testing.T) {
 	mark, ok, err := hub.ReadMark(dir)
 	require.NoError(t, err)
 	require.True(t, ok, "serve goes on with it")
+	require.True(t, mark.Signed)
 	require.Equal(t, "2026-11-09T20:20:00Z", mark.At.Format("2006-01-02T15:04:05Z07:00"))
 	for _, fromStream := range []bool{false, true} {
 		report, err := hub.Rebuild(t.Context(), dir, fromStream, false, nil)
@@ -70,13 +77,25 @@ func golden(t *testing.T, name, got string) {
 
 // A script that makes no sense is refused with its line.
 func TestScriptErrors(t *testing.T) {
-	const head = "site mill Europe/Oslo\ndevice phone outbox\nend 2026-11-09@12:00\n"
 	for text, want := range map[string]string{
-		"device phone outbox":                                   "before the site",
+		"device phone station":                                  "before the site",
 		"site mill Atlantis":                                    "Atlantis",
 		"site mill Europe/Oslo":                                 "no end",
 		head + "2026-11-02 07:00 radio site.opened -":           "unknown device",
 		head + "2026-11-02 07:00 phone":                         "too few words",
+		head + "2026-11-02 07:00 phone site.opened":             "too few words",
+		head + "person p-2m8w boss Birk":                        "unknown role",
+		head + "person P foreman Birk":                          "no id of a person",
+		head + "person p-2m8w foreman":                          "too few words",
+		head + "device phone station":                           "a second time",
+		head + "device tablet phone":                            "allowed: NAME phone PERSON",
+		head + "device tablet station p-2m8w":                   "allowed: NAME phone PERSON",
+		head + "device Tablet station":                          "no name of a device",
+		head + "device tablet station joins=@7":                 "7",
+		head + "device tablet phone p-2m8w":                     "no role on mill",
+		head + "lost radio 2026-11-02@07:00 stolen":             "unknown device",
+		head + "tries 2026-11-02 07:00 radio hold.placed a":     "unknown device",
+		head + "look a 2026-11-02@7 hold words":                 "2026-11-02@7",
 		head + "2026-11-02 99:00 phone site.opened -":           "99:00",
 		head + "2026-11-02 07:00 phone site.opened - nonsense":  "no key=value",
 		head + "concrete a 2026-11-02@07:00 fresh=warm":         "fresh",
@@ -91,10 +110,22 @@ func TestScriptErrors(t *testing.T) {
 	require.ErrorContains(t, err, "no file")
 }
 
-// An entry that the hub would refuse stops the demo with its place.
+const head = "site mill Europe/Oslo\nperson p-3v6k keeper Ylva\nperson p-6j9x foreman Ask\ndevice phone phone p-6j9x\nend 2026-11-09@12:00\n"
+
+// An entry that cannot be made, or what must be refused and is not, stops the
+// demo with its place.
 func TestWrongEntry(t *testing.T) {
-	files := fstest.MapFS{"mill.txt": {Data: []byte("site mill Europe/Oslo\ndevice phone outbox\n2026-11-02 07:00 phone lift.placed a from_m=0 to_m=6 top_m=99\nend 2026-11-09@12:00\n")}}
-	err := Run(t.Context(), Config{Scripts: files, Dir: t.TempDir(), Out: &bytes.Buffer{}})
-	require.ErrorContains(t, err, "2026-11-02 07:00 mill/phone lift.placed")
-	require.ErrorContains(t, err, "0.01..15 m")
+	for text, want := range map[string]string{
+		"2026-11-02 07:00 phone lift.placed a from_m=0 to_m=6 top_m=99":                                                  "0.01..15 m",
+		"tries 2026-11-02 07:00 phone hold.placed a hold=h reason=look":                                                  "it should have been refused",
+		"look a 2026-11-02@07:00 hold words":                                                                             "no wall mill/a",
+		"device late phone p-6j9x joins=2026-11-03@07:00\n2026-11-02 07:00 late form.moved":                              "too few words",
+		"device late phone p-6j9x joins=2026-11-03@07:00\n2026-11-02 07:00 late pour.started a":                          "the device has not joined",
+		"device late phone p-6j9x joins=2026-11-03@07:00\nlost late 2026-11-02@07:00 stolen":                             "no such thing",
+		"2026-11-02 06:00 phone wall.laid-out a length_m=6 height_m=2.4 core_mm=150\nlook a 2026-11-02@07:00 hold words": "the script says shut by hold",
+	} {
+		files := fstest.MapFS{"mill.txt": {Data: []byte(head + text + "\n")}}
+		err := Run(t.Context(), Config{Scripts: files, Dir: t.TempDir(), Out: &bytes.Buffer{}})
+		require.ErrorContains(t, err, want, "%s", text)
+	}
 }

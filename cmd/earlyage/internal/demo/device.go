@@ -6,12 +6,14 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	mqtt "github.com/eclipse/paho.mqtt.golang"
 	"github.com/google/uuid"
 	"github.com/nats-io/nats.go"
 
+	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/scheduler"
@@ -35,27 +37,28 @@ func inOrderOfName(devices map[deviceKey]device) []device {
 	return list
 }
 
-// phone is a device with an outbox.
+// phone is a device with an outbox and a key of its own: a person's, or a
+// station.
 type phone struct {
 	*deviceScript
-	box   *stream.Outbox
-	nc    *nats.Conn
-	ear   *ear
-	fresh bool // something was added since it last sent
-	late  []events.Event
-	clock scheduler.Clock
+	identity stream.Identity
+	box      *stream.Outbox
+	nc       *nats.Conn
+	fresh    bool // something was added since it last sent
+	late     []events.Event
+	clock    scheduler.Clock
 }
 
-func newPhone(d *deviceScript, url, dir string, clock scheduler.Clock, ear *ear) (*phone, error) {
-	box, err := stream.OutboxConfig{Dir: dir, Source: events.Source{Site: d.site, Device: d.device}, Now: clock.Now, Demo: true}.Open()
+func newPhone(d *deviceScript, id stream.Identity, url, dir string, clock scheduler.Clock) (*phone, error) {
+	box, err := stream.OutboxConfig{Dir: dir, Source: id.Source, Now: clock.Now, Sign: id.Sign, Demo: true}.Open()
 	if err != nil {
 		return nil, err
 	}
-	nc, err := stream.Dial(url, d.String(), nil)
+	nc, err := stream.DialAs(url, d.String(), nil, id)
 	if err != nil {
 		return nil, errors.Join(err, box.Close())
 	}
-	return &phone{deviceScript: d, box: box, nc: nc, ear: ear, clock: clock}, nil
+	return &phone{deviceScript: d, identity: id, box: box, nc: nc, clock: clock}, nil
 }
 
 func (p *phone) script() *deviceScript { return p.deviceScript }
@@ -90,7 +93,7 @@ func (p *phone) repeat(ctx context.Context, list []events.Event) error {
 		if err != nil {
 			return err
 		}
-		post := stream.Post{Subject: e.Subject(), Body: body, MsgID: stream.NewMsgID(), DemoRecorded: p.clock.Now().Format(time.RFC3339Nano)}
+		post := stream.Post{Subject: e.Subject(), Body: body, Signature: p.identity.Sign(body), MsgID: stream.NewMsgID(), DemoRecorded: p.clock.Now().Format(time.RFC3339Nano)}
 		if _, _, err := stream.Publish(ctx, p.nc, post); err != nil {
 			return fmt.Errorf("send again: %w", err)
 		}
@@ -103,8 +106,8 @@ func (p *phone) close() error {
 	return p.box.Close()
 }
 
-// probe is a sensor that knows nothing but MQTT. It does not number its events
-// and keeps none.
+// probe is a sensor that knows nothing but MQTT and its password. It does not
+// number its events and keeps none.
 type probe struct {
 	*deviceScript
 	client mqtt.Client
@@ -114,8 +117,9 @@ type probe struct {
 
 const mqttWait = 10 * time.Second
 
-func newProbe(d *deviceScript, addr string, ear *ear) (*probe, error) {
-	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + addr).SetClientID(d.site + "-" + d.device).SetConnectTimeout(mqttWait))
+func newProbe(d *deviceScript, secret api.ProbeSecret, addr string, ear *ear) (*probe, error) {
+	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + addr).SetClientID(d.String()).
+		SetUsername(secret.User).SetPassword(secret.Password).SetConnectTimeout(mqttWait))
 	if err := done(c.Connect()); err != nil {
 		return nil, fmt.Errorf("connect %s over mqtt: %w", d, err)
 	}
@@ -149,8 +153,7 @@ func (p *probe) drain(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		topic := "pour/" + e.Source.Site + "/" + e.Wall + "/temperature/read"
-		if err := done(p.client.Publish(topic, 1, false, body)); err != nil {
+		if err := done(p.client.Publish(strings.ReplaceAll(events.ProbeSubject(e), ".", "/"), 1, false, body)); err != nil {
 			return fmt.Errorf("publish over mqtt: %w", err)
 		}
 		if err := p.ear.heard(ctx, e.ID); err != nil {

@@ -41,6 +41,9 @@ func recorded(t *testing.T) ([]byte, time.Time) {
 		return ev
 	}
 	for _, e := range inOrder(s.entries) {
+		if !e.isEvent() {
+			continue
+		}
 		ev, err := m.event(e)
 		require.NoError(t, err)
 		m.sent(e, write(e, ev))

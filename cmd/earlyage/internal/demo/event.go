@@ -1,7 +1,6 @@
 package demo
 
 import (
-	"fmt"
 	"strings"
 
 	"earlyage/events"
@@ -42,10 +41,7 @@ func (m *maker) event(e entry) (events.Event, error) {
 	default:
 		ev.Data, err = events.FromArgs(ev.Kind, m.named(e.pairs), events.Args{})
 	}
-	if err != nil {
-		return ev, fmt.Errorf("demo entry %s %s %s: %w", e.at.Format("2006-01-02 15:04"), e.device, e.kind, err)
-	}
-	return ev, nil
+	return ev, err
 }
 
 // named puts events in the place of their labels.

@@ -20,18 +20,20 @@ func FuzzScript(f *testing.F) {
 		require.NoError(f, err)
 		f.Add(string(text))
 	}
-	f.Add("site a UTC\ndevice d mqtt\nprobe d top w 2026-01-01@00:00 2026-01-02@00:00\nend 2026-01-03@00:00\n")
-	f.Add("device d\n")
+	f.Add("site a UTC\nperson p foreman P\ndevice d phone p\ndevice m probe wall=w\nlost d 2026-01-01@00:00 gone\ntries 2026-01-01 00:00 d hold.released w hold=h\nlook w 2026-01-01@00:00 hold words\nprobe d top w 2026-01-01@00:00 2026-01-02@00:00\nend 2026-01-03@00:00\n")
+	f.Add("site a UTC\ndevice d\n")
 	f.Add("site a Nowhere/Else\n")
 	f.Add("site a UTC\nprobe d top w 0001-01-01@00:00 9999-12-31@00:00\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		s := &script{sites: map[string]*siteScript{}, devices: map[deviceKey]*deviceScript{}}
-		if s.read(text) != nil {
+		s := newScript()
+		if s.read(text) != nil || s.enrol() != nil {
 			return
 		}
 		for _, e := range s.entries {
 			require.NotNil(t, s.sites[e.device.site])
-			require.NotNil(t, s.devices[e.device])
+			if e.device.device != "" {
+				require.NotNil(t, s.devices[e.device])
+			}
 			require.False(t, e.at.IsZero())
 		}
 		require.IsNonDecreasing(t, moments(inOrder(s.entries)))

@@ -37,26 +37,73 @@ func (p *play) news(place string, d *events.WindowStated) bool {
 // line puts what the hub said in one line, in the time of the site; empty: it
 // says nothing new.
 func (p *play) line(e word) string {
-	zone := p.page.Sites[e.Source.Site].Location()
-	place := e.Source.Site
-	if e.Wall != "" {
-		place += "/" + e.Wall
-	}
 	what := ""
 	switch d := e.Data.(type) {
 	case *events.WindowStated:
-		if !p.news(place, d) {
+		if !p.news(place(e.Source.Site, e.Wall), d) {
 			return ""
 		}
-		what = statement(d, zone)
+		what = statement(d, p.zone(e.Source.Site))
 	case *events.AlertRaised:
 		what = "ALERT " + d.Priority + ", " + d.Kind + ": " + d.Text
 	case *events.AlertCleared:
 		what = "cleared: " + d.Kind
 	case *events.SheetIssued:
-		what = morning(d, zone)
+		what = morning(d, p.zone(e.Source.Site))
+	default:
+		if what = p.identity(e); what == "" {
+			return ""
+		}
 	}
-	return face.Past(e.said, zone) + "  " + pad(place) + "  " + what
+	return p.row(e.said, e.Source.Site, e.Wall, what)
+}
+
+func (p *play) zone(site string) *time.Location { return p.page.Sites[site].Location() }
+
+// row is a line of the demo, in the time of the site.
+func (p *play) row(at time.Time, site, wall, what string) string {
+	return face.Past(at, p.zone(site)) + "  " + pad(place(site, wall)) + "  " + what
+}
+
+func place(site, wall string) string {
+	switch {
+	case site == everySite:
+		return "every site"
+	case wall == "":
+		return site
+	}
+	return site + "/" + wall
+}
+
+// tell writes a line that the demo itself has to say of an entry.
+func (p *play) tell(e entry, what string) error {
+	_, err := fmt.Fprintln(p.cfg.Out, p.row(p.clock.Now(), e.device.site, e.wall, what))
+	return err
+}
+
+// identity puts what the hub says of people and devices in words; empty: it is
+// something else.
+func (p *play) identity(e word) string {
+	switch d := e.Data.(type) {
+	case *events.PersonAppointed:
+		return d.Person + " appointed " + titles(d.Roles)
+	case *events.DeviceEnrolled:
+		if d.Person == "" {
+			return d.Device + " (" + d.Sort + ") enrolled"
+		}
+		return d.Device + " of " + d.Person + " (" + titles(p.script.rolesOf(d.Person, e.Source.Site)) + ") enrolled"
+	case *events.DeviceRevoked:
+		return d.Device + " shut out: " + d.Reason
+	}
+	return ""
+}
+
+func titles(roles []events.Role) string {
+	words := make([]string, len(roles))
+	for i, r := range roles {
+		words[i] = r.Title()
+	}
+	return strings.Join(words, ", ")
 }
 
 func statement(d *events.WindowStated, zone *time.Location) string {
@@ -101,7 +148,6 @@ func morning(d *events.SheetIssued, zone *time.Location) string {
 
 // signal writes that a device has lost its signal, or has it again.
 func (p *play) signal(d *deviceScript, what string) error {
-	zone := p.page.Sites[d.site].Location()
-	_, err := fmt.Fprintln(p.cfg.Out, face.Past(p.clock.Now(), zone)+"  "+pad(d.site)+"  "+d.device+" "+what)
+	_, err := fmt.Fprintln(p.cfg.Out, p.row(p.clock.Now(), d.site, "", d.device+" "+what))
 	return err
 }

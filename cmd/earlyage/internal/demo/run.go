@@ -8,7 +8,6 @@ import (
 	"io"
 	"io/fs"
 	"log/slog"
-	"path/filepath"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
@@ -34,7 +33,8 @@ type play struct {
 	maker   *maker
 	clock   *scheduler.Stepped
 	hub     *hub.Hub
-	devices map[deviceKey]device
+	office  *office
+	devices map[deviceKey]device // that have joined
 	ear     *ear
 	page    face.Page
 	told    map[string]told // by wall
@@ -85,29 +85,23 @@ func (p *play) start(ctx context.Context) (err error) {
 	// The mark comes first: a demo that is cut short leaves a folder that says
 	// what it is.
 	p.hub, err = hub.Start(ctx, hub.Config{
-		Dir: p.cfg.Dir, Client: "127.0.0.1:0", MQTT: "127.0.0.1:0", Clock: p.clock, Demo: true,
+		Dir: p.cfg.Dir, Client: "127.0.0.1:0", MQTT: "127.0.0.1:0", HTTP: "127.0.0.1:0", Clock: p.clock, Demo: true,
 		Synchronised: func() bool { return true }, Log: p.cfg.Log, Tap: p.ear.hear,
 	})
 	if err != nil {
 		return err
 	}
-	if err := hub.WriteMark(p.cfg.Dir, hub.Mark{At: p.from}); err != nil {
+	if err := p.mark(p.from); err != nil {
 		return errors.Join(err, p.hub.Stop())
 	}
-	for key, d := range p.script.devices {
-		p.devices[key], err = p.open(d)
-		if err != nil {
-			return errors.Join(err, p.stop())
-		}
+	if p.office, err = newOffice(p.hub.HTTPURL(), p.hub.Socket()); err != nil {
+		return errors.Join(err, p.hub.Stop())
 	}
 	return nil
 }
 
-func (p *play) open(d *deviceScript) (device, error) {
-	if d.mqtt {
-		return newProbe(d, p.hub.MQTTAddr(), p.ear)
-	}
-	return newPhone(d, p.hub.ClientURL(), filepath.Join(p.cfg.Dir, "devices", d.site, d.deviceKey.device), p.clock, p.ear)
+func (p *play) mark(at time.Time) error {
+	return hub.WriteMark(p.cfg.Dir, hub.Mark{At: at, Signed: true})
 }
 
 // stop closes the devices, then the hub, and marks the folder with the moment
@@ -117,12 +111,13 @@ func (p *play) stop() error {
 	for _, d := range p.devices {
 		failed = append(failed, d.close())
 	}
-	return errors.Join(append(failed, p.hub.Stop(), hub.WriteMark(p.cfg.Dir, hub.Mark{At: p.clock.Now()}))...)
+	p.office.close()
+	return errors.Join(append(failed, p.hub.Stop(), p.mark(p.clock.Now()))...)
 }
 
 // all plays the entries, moment by moment.
 func (p *play) all(ctx context.Context, entries []entry) error {
-	for len(entries) > 0 && !entries[0].at.After(p.script.end) {
+	for len(entries) > 0 && !entries[0].at.After(p.script.live) {
 		n := 1
 		for n < len(entries) && entries[n].at.Equal(entries[0].at) {
 			n++
@@ -135,7 +130,7 @@ func (p *play) all(ctx context.Context, entries []entry) error {
 		}
 		entries = entries[n:]
 	}
-	return p.walk(ctx, p.script.end)
+	return p.walk(ctx, p.script.live)
 }
 
 // walk lets the demo's time pass until a moment. The clock stops wherever
@@ -214,20 +209,59 @@ func (p *play) pace(ctx context.Context, next time.Time) error {
 // signal send them.
 func (p *play) send(ctx context.Context, entries []entry) error {
 	for _, e := range entries {
-		ev, err := p.maker.event(e)
-		if err != nil {
-			return err
-		}
-		ev, err = p.devices[e.device].add(ev)
-		if err != nil {
+		if err := p.do(ctx, e); err != nil {
 			return fmt.Errorf("demo entry %s %s %s: %w", e.at.Format("2006-01-02 15:04"), e.device, e.kind, err)
 		}
-		p.maker.sent(e, ev)
 	}
 	if err := p.drain(ctx); err != nil {
 		return err
 	}
 	return p.settle(ctx)
+}
+
+// do does one entry. What is no event sees all that was sent before it.
+func (p *play) do(ctx context.Context, e entry) error {
+	if e.isEvent() {
+		return p.enter(e)
+	}
+	if err := p.drain(ctx); err != nil {
+		return err
+	}
+	if err := p.settle(ctx); err != nil {
+		return err
+	}
+	switch e.kind {
+	case appoints:
+		return p.appoint(ctx, e)
+	case joins:
+		return p.join(ctx, p.script.devices[e.device])
+	case lost:
+		return p.lose(ctx, e)
+	case tries:
+		return p.try(ctx, e)
+	default:
+		return p.look(e)
+	}
+}
+
+// enter hands an event to its device.
+func (p *play) enter(e entry) error {
+	d := p.devices[e.device]
+	if d == nil {
+		return errors.New("the device has not joined")
+	}
+	ev, err := p.maker.event(e)
+	if err != nil {
+		return err
+	}
+	if ev, err = d.add(ev); err != nil {
+		return err
+	}
+	p.maker.sent(e, ev)
+	if e.say == "" {
+		return nil
+	}
+	return p.tell(e, d.script().device+" of "+e.by+": "+e.say)
 }
 
 func (p *play) drain(ctx context.Context) error {

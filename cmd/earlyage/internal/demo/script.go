@@ -15,10 +15,15 @@ import (
 
 // script is what the files say, in order of file and line.
 type script struct {
-	sites   map[string]*siteScript
-	devices map[deviceKey]*deviceScript
-	entries []entry
-	end     time.Time
+	sites     map[string]*siteScript
+	people    []personScript
+	devices   map[deviceKey]*deviceScript
+	entries   []entry
+	live, end time.Time // live: how far it is played at once; the rest while people look on
+}
+
+func newScript() *script {
+	return &script{sites: map[string]*siteScript{}, devices: map[deviceKey]*deviceScript{}}
 }
 
 type deviceKey struct{ site, device string }
@@ -40,7 +45,10 @@ type concreteScript struct {
 
 type deviceScript struct {
 	deviceKey
-	mqtt          bool
+	sort          string    // phone, station or probe
+	person        string    // whose phone it is
+	wall          string    // of a probe: the only one that it may speak of; empty: any
+	joins         time.Time // zero: before the first entry of its site
 	offline, back time.Time // no signal between the two; zero: always one
 	twice         bool
 }
@@ -53,12 +61,13 @@ type entry struct {
 	kind, wall string // wall empty: the site
 	pairs      []string
 	label      string
-	order      int // of the line, among entries of one moment
+	say        string // what is written as it is sent
+	order      int    // of the line, among entries of one moment
 }
 
 // load reads every script of a folder.
 func load(scripts fs.FS) (*script, error) {
-	s := &script{sites: map[string]*siteScript{}, devices: map[deviceKey]*deviceScript{}}
+	s := newScript()
 	files, err := fs.Glob(scripts, "*.txt")
 	if err != nil || len(files) == 0 {
 		return nil, errors.Join(errors.New("read demo scripts: no file"), err)
@@ -75,7 +84,10 @@ func load(scripts fs.FS) (*script, error) {
 	if s.end.IsZero() {
 		return nil, errors.New("read demo scripts: no end")
 	}
-	return s, nil
+	if s.live.IsZero() {
+		s.live = s.end
+	}
+	return s, s.enrol()
 }
 
 func (s *script) read(text string) error {
@@ -115,9 +127,10 @@ func (f *file) line(words []string) error {
 		least int
 		read  func(words []string, options options) error
 	}{
-		"site": {2, f.readSite}, "device": {2, f.readDevice}, "offline": {3, f.readOffline},
+		"site": {2, f.readSite}, "person": {3, f.readPerson}, "device": {2, f.readDevice}, "offline": {3, f.readOffline},
+		"lost": {3, f.readLost}, "tries": {5, f.readTries}, "look": {4, f.readLook},
 		"concrete": {2, f.readConcrete}, "probe": {5, f.readProbe}, "air": {3, f.readAir},
-		"forecast": {4, f.readForecast}, "checks": {5, f.readChecks}, "end": {1, f.readEnd},
+		"forecast": {4, f.readForecast}, "checks": {4, f.readChecks}, "live": {1, f.readLive}, "end": {1, f.readEnd},
 	}
 	line, known := lines[words[0]]
 	if !known {
@@ -165,12 +178,6 @@ func (f *file) readSite(w []string, o options) (err error) {
 	return err
 }
 
-func (f *file) readDevice(w []string, _ options) error {
-	key := deviceKey{f.site.name, w[0]}
-	f.devices[key] = &deviceScript{deviceKey: key, mqtt: w[1] == "mqtt"}
-	return nil
-}
-
 func (f *file) device(name string) (*deviceScript, error) {
 	d, ok := f.devices[deviceKey{f.site.name, name}]
 	if !ok {
@@ -213,18 +220,19 @@ func (f *file) readChecks(w []string, _ options) error {
 	if err != nil {
 		return err
 	}
-	at, err := f.moment(w[4], "")
+	at, err := f.moment(w[3], "")
 	if err != nil {
 		return err
 	}
-	items := checks.Items(w[3], nil)
+	list := w[2]
+	items := checks.Items(list, nil)
 	if len(items) == 0 {
-		return fmt.Errorf("unknown list %q", w[3])
+		return fmt.Errorf("unknown list %q", list)
 	}
 	answer := func(item string, more ...string) {
 		f.entries = append(f.entries, entry{
-			at: at, device: d.deviceKey, by: w[1], kind: "check.answered", wall: w[2], order: len(f.entries),
-			pairs: append([]string{"list=" + w[3], "item=" + item, "answer=yes"}, more...),
+			at: at, device: d.deviceKey, by: d.person, kind: "check.answered", wall: w[1], order: len(f.entries),
+			pairs: append([]string{"list=" + list, "item=" + item, "answer=yes"}, more...),
 		})
 	}
 	for i := range items {
@@ -239,6 +247,11 @@ func (f *file) readChecks(w []string, _ options) error {
 	}
 	answer(checks.Rest)
 	return nil
+}
+
+func (f *file) readLive(w []string, _ options) (err error) {
+	f.live, err = f.moment(w[0], "")
+	return err
 }
 
 func (f *file) readEnd(w []string, _ options) (err error) {
@@ -267,49 +280,51 @@ func (f *file) between(from, until string) (a, b time.Time, err error) {
 // longest is how long a script may go on: a longer time is a slip of the pen.
 const longest = 100 * 24 * time.Hour
 
-// event reads DATE TIME DEVICE [PERSON] KIND WALL|- key=value ...
-func (f *file) event(w []string) (err error) {
-	if len(w) < 5 {
-		return errShort
-	}
-	e := entry{order: len(f.entries)}
-	if e.at, err = f.moment(w[0]+"@"+w[1], ""); err != nil {
-		return err
-	}
-	d, err := f.device(w[2])
+// event reads DATE TIME DEVICE KIND WALL|- key=value ...
+func (f *file) event(w []string) error {
+	e, err := f.entry(w)
 	if err != nil {
 		return err
 	}
-	e.device = d.deviceKey
-	rest := w[3:]
-	if !strings.Contains(rest[0], ".") {
-		e.by, rest = rest[0], rest[1:]
+	f.entries = append(f.entries, e)
+	return nil
+}
+
+func (f *file) entry(w []string) (e entry, err error) {
+	if len(w) < 5 {
+		return e, errShort
 	}
-	if len(rest) < 2 {
-		return errShort
+	e = entry{order: len(f.entries), kind: w[3], wall: w[4]}
+	if e.at, err = f.moment(w[0]+"@"+w[1], ""); err != nil {
+		return e, err
 	}
-	e.kind, e.wall = rest[0], rest[1]
+	d, err := f.device(w[2])
+	if err != nil {
+		return e, err
+	}
+	e.device, e.by = d.deviceKey, d.person
 	if e.wall == "-" {
 		e.wall = ""
 	}
-	for _, pair := range rest[2:] {
+	for _, pair := range w[5:] {
 		key, value, ok := strings.Cut(pair, "=")
-		if !ok {
-			return fmt.Errorf("%q is no key=value", pair)
-		}
-		if key == "as" {
+		switch {
+		case !ok:
+			return e, fmt.Errorf("%q is no key=value", pair)
+		case key == "as":
 			e.label = value
 			continue
-		}
-		if strings.Contains(value, "@") {
+		case key == "say":
+			e.say = value
+			continue
+		case strings.Contains(value, "@"):
 			at, err := f.moment(value, w[0])
 			if err != nil {
-				return err
+				return e, err
 			}
 			value = at.Format(time.RFC3339)
 		}
 		e.pairs = append(e.pairs, key+"="+value)
 	}
-	f.entries = append(f.entries, e)
-	return nil
+	return e, nil
 }

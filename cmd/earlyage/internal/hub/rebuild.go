@@ -15,11 +15,11 @@ import (
 // a server that listens nowhere; else the kept bytes are read. No hub may have
 // the folder.
 func Rebuild(ctx context.Context, dir string, fromStream, swap bool, progress func(done, total uint64)) (r projector.Report, err error) {
-	_, demo, err := ReadMark(dir)
+	mark, demo, err := ReadMark(dir)
 	if err != nil {
 		return r, err
 	}
-	cfg, from := projector.Config{Dir: dir, Demo: demo, Unsigned: demo}, projector.Keep
+	cfg, from := projector.Config{Dir: dir, Demo: demo, Unsigned: demo && !mark.Signed}, projector.Keep
 	if fromStream {
 		from = projector.Stream
 		server, err := stream.StartServer(stream.ServerConfig{Dir: filepath.Join(dir, "stream")}, nil)
