@@ -1,0 +1,143 @@
+package board
+
+import (
+	"cmp"
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/cmd/earlyage/internal/words"
+	"earlyage/events"
+	"earlyage/scheduler"
+	"earlyage/scheduler/concrete/unit"
+)
+
+// tongue writes in one language, for one site, at one moment.
+type tongue struct {
+	*words.Catalogue
+	at    time.Time
+	zone  *time.Location
+	units unit.System
+	name  string // the site's
+}
+
+// tongues gives the tongue of each site of a board.
+func tongues(c *words.Catalogue, b Board) map[string]tongue {
+	out := make(map[string]tongue, len(b.Sites))
+	for _, s := range b.Sites {
+		out[s.Site.Site] = tongueOf(c, s.Site, b.At.Time)
+	}
+	out[scheduler.Company] = tongue{Catalogue: c, at: b.At.Time, zone: time.UTC, name: c.T("board.company")}
+	return out
+}
+
+func tongueOf(c *words.Catalogue, s face.Site, at time.Time) tongue {
+	t := tongue{Catalogue: c, at: at, zone: s.Location(), name: cmp.Or(s.Name, s.Site)}
+	if s.Units == "us" {
+		t.units = unit.US
+	}
+	return t
+}
+
+// down writes a moment of which it is safer to think too early: a deadline, or
+// what has been.
+func (t tongue) down(at face.Time) string { return t.clock(at.Truncate(time.Minute)) }
+
+// up writes a time to strip: rounded up to the minute.
+func (t tongue) up(at face.Time) string {
+	down := at.Truncate(time.Minute)
+	if down.Before(at.Time) {
+		down = down.Add(time.Minute)
+	}
+	return t.clock(down)
+}
+
+// clock writes a moment in the site's zone, with the day where it is not today.
+func (t tongue) clock(at time.Time) string {
+	here, today := at.In(t.zone), t.at.In(t.zone)
+	clock := here.Format("15:04")
+	switch {
+	case here.Format(time.DateOnly) == today.Format(time.DateOnly):
+		return clock
+	case here.Sub(today).Abs() < 6*24*time.Hour:
+		return t.day(here) + " " + clock
+	default:
+		return t.day(here) + here.Format(" 2.1. ") + clock
+	}
+}
+
+// days are the keys of the days' short names, Sunday first.
+var days = [...]string{"sun", "mon", "tue", "wed", "thu", "fri", "sat"}
+
+func (t tongue) day(at time.Time) string { return t.T("board.day." + days[at.Weekday()]) }
+
+// short is the name of the zone at the moment.
+func (t tongue) short() string { return t.at.In(t.zone).Format("MST") }
+
+// of writes two quantities of one unit: "12.5 of 24.0 m³".
+func (t tongue) of(d unit.Dimension, have, all float64) string {
+	number, _, _ := strings.Cut(unit.Format(d, have, t.units), " ")
+	return t.T("board.of", "have", number, "all", unit.Format(d, all, t.units))
+}
+
+func (t tongue) quantity(d unit.Dimension, x float64) string { return unit.Format(d, x, t.units) }
+
+// minutes writes a time span, rounded to the minute.
+func (t tongue) minutes(x float64) string { return t.T("common.minutes", "n", math.Round(x)) }
+
+// where says where a joint is.
+func (t tongue) where(j Joint) string {
+	from, to, top := t.quantity(unit.Length, j.FromM), t.quantity(unit.Length, j.ToM), t.quantity(unit.Length, j.TopM)
+	if j.FromM == j.ToM {
+		return t.T("board.where.end", "from", from)
+	}
+	number, _, _ := strings.Cut(from, " ")
+	return t.T("board.where.level", "from", number, "to", to, "top", top)
+}
+
+// criterion names a criterion of the window.
+func (t tongue) criterion(name string) string {
+	if name == "" {
+		return ""
+	}
+	return t.T("board.criterion." + name)
+}
+
+// alert names a kind of alert: in the language, if it has a word for it, else in
+// the hub's own.
+func (t tongue) alert(kind string) string {
+	return own(t.Catalogue, "alert."+kind+".name", scheduler.AlertKinds[kind].Name, kind)
+}
+
+// todo says what to do about an alert.
+func (t tongue) todo(kind string) string {
+	return own(t.Catalogue, "alert."+kind+".do", scheduler.AlertKinds[kind].Action, "")
+}
+
+// who names the role that acts first.
+func (t tongue) who(kind string) string {
+	r := events.ActsFirst(kind)
+	return own(t.Catalogue, "role."+string(r), r.Title(), "")
+}
+
+func own(c *words.Catalogue, key string, otherwise ...string) string {
+	if c.Has(key) {
+		return c.T(key)
+	}
+	return cmp.Or(otherwise...)
+}
+
+// span writes how long a time lasts, as the page's script does: whole minutes,
+// hours and minutes under two days, else days and hours.
+func span(c *words.Catalogue, minutes int64) string {
+	switch {
+	case minutes < 100:
+		return c.T("common.minutes", "n", minutes)
+	case minutes < 48*60:
+		return c.T("board.hours", "h", minutes/60, "m", fmt.Sprintf("%02d", minutes%60))
+	default:
+		return c.T("board.days", "d", minutes/1440, "h", minutes%1440/60)
+	}
+}
