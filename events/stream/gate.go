@@ -29,9 +29,11 @@ const probesAccount = "probes"
 // whoever may publish a request may have the acknowledgement sent to any subject
 // of the account, so that it is stored, heard by others, or answered by them. An
 // account of a device's own holds nothing but the few imports below. What is
-// left is a reply that one of these imports would take out again; the server
-// does not take an answer back through the export that its request came by
-// (its test for cycles), and there is only one export.
+// left is a reply that one of these imports could take out again. Server 2.15
+// does not do that, for two reasons that each suffice: an answer is not taken
+// back through the export that its request came by, and there is only one; and an
+// answer that meets an import with a wildcard goes on under its own subject,
+// which nobody hears, and not under the reply's. A test watches over it.
 type gate struct {
 	guard Guard
 	hub   string // the hub's public key

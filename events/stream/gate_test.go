@@ -129,6 +129,7 @@ func TestDisconnectWaitsForWhoIsBeingAdmitted(t *testing.T) {
 	go func() { n <- g.srv.Disconnect(func(events.Source) bool { return true }) }()
 	select {
 	case <-n:
+		close(goOn)
 		t.Fatal("it did not wait for the answer of the guard")
 	case <-time.After(50 * time.Millisecond): // it waits; were it not to, it would be done by now
 	}
