@@ -48,6 +48,10 @@ type Limits struct {
 	Idle       time.Duration // a session that is not used; default 12 h
 	Session    time.Duration // a session in all; default 7 days
 	Touch      time.Duration // least time between two notes that a session was used; default 1 min
+
+	// Lasting invitations are not spent when they are used. For a demo, to which
+	// whoever looks on is let in again and again, and for nothing else.
+	Lasting bool
 }
 
 func (l Limits) withDefaults() Limits {

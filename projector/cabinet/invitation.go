@@ -62,6 +62,7 @@ func (c *Cabinet) Peek(code string) (inv Invitation, err error) {
 // a crash in use can cost a code and never gives a second use of it. When use
 // returns an error the code is good again until its old end, unless the error
 // wraps ErrSpent: use says so where it cannot tell what it has brought about.
+// Under Limits.Lasting no code is spent.
 func (c *Cabinet) Redeem(code string, use func(Invitation) error) error {
 	key, err := codeKey(code)
 	if err != nil {
@@ -69,7 +70,7 @@ func (c *Cabinet) Redeem(code string, use func(Invitation) error) error {
 	}
 	var inv Invitation
 	err = c.db.Update(func(tx *bbolt.Tx) error {
-		if inv, err = c.invitation(tx, key); err != nil {
+		if inv, err = c.invitation(tx, key); err != nil || c.limits.Lasting {
 			return err
 		}
 		return tx.Bucket(invitationBucket).Delete(key)

@@ -246,3 +246,20 @@ func TestNothingThatLetsInIsKept(t *testing.T) {
 	}
 	require.True(t, legible(t, file, "p-abcdefgh"), "the search finds what is there")
 }
+
+// A demo's invitations last; the same code in a cabinet without that is spent.
+func TestLastingInvitation(t *testing.T) {
+	c, _, _ := newCabinet(t)
+	lasting := c.WithLimits(cabinet.Limits{Lasting: true})
+	code, _, err := lasting.Invite(invitation())
+	require.NoError(t, err)
+	used := 0
+	use := func(cabinet.Invitation) error { used++; return nil }
+	for range 3 {
+		require.NoError(t, lasting.Redeem(code, use))
+	}
+	require.NoError(t, c.Redeem(code, use))
+	require.ErrorIs(t, c.Redeem(code, use), cabinet.ErrNoInvitation)
+	require.ErrorIs(t, lasting.Redeem(code, use), cabinet.ErrNoInvitation)
+	require.Equal(t, 4, used)
+}

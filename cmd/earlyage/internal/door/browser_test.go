@@ -17,19 +17,19 @@ import (
 )
 
 // open serves a house to a browser of this machine, as a hub without TLS does.
-func open(t *testing.T) (h *house, address string) {
+func open(t *testing.T, changes ...change) (h *house, address string) {
 	t.Helper()
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
 	_, port, err := net.SplitHostPort(l.Addr().String())
 	require.NoError(t, err)
 	address = "http://localhost:" + port
-	h = newHouse(t, func(c *door.Config) {
+	h = newHouse(t, append(changes, func(c *door.Config) {
 		c.Origin, c.TLS = address, false
 		c.SiteName = func(site string) string {
 			return map[string]string{"north": "North basement", "south-quay": "South quay, house 4"}[site]
 		}
-	})
+	})...)
 	server := &httptest.Server{Listener: l, Config: &http.Server{Handler: h.handler}} // #nosec G112 -- a server of a test
 	server.Start()
 	t.Cleanup(server.Close)

@@ -38,6 +38,9 @@ type Config struct {
 	// to it for two years.
 	TLS    bool
 	Limits Limits
+	// Demo lets whoever has an invitation to a page in without a passkey, as the
+	// person invited: for a demo, whose people are invented.
+	Demo bool
 }
 
 // Door finds out who asks.

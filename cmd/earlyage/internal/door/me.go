@@ -82,6 +82,7 @@ type Invited struct {
 	Roles    []events.Role `json:"roles"`
 	Known    bool          `json:"known,omitzero"` // the person has a passkey already
 	Until    time.Time     `json:"until"`
+	Demo     bool          `json:"demo,omitzero"` // no passkey is needed
 }
 
 // invitation shows what a code is for, and leaves it as it is.
@@ -97,7 +98,7 @@ func (d *Door) invitation(w http.ResponseWriter, r *http.Request) {
 		d.answer(w, r, nil, err)
 		return
 	}
-	out := Invited{Site: inv.Site, SiteName: d.siteName(words.Pick(r), inv.Site), Sort: inv.Sort, Until: inv.Until, Roles: []events.Role{}}
+	out := Invited{Site: inv.Site, SiteName: d.siteName(words.Pick(r), inv.Site), Sort: inv.Sort, Until: inv.Until, Roles: []events.Role{}, Demo: d.config.Demo}
 	if inv.By != "" {
 		out.By = d.nameOf(inv.By)
 	}

@@ -9,6 +9,7 @@ import (
 // Paths of the door that no other room names.
 const (
 	PathInvitation = "/api/v1/invitation"
+	PathDemo       = "/api/v1/demo"     // of a demo alone
 	PathStart      = "/{$}"             // where a login leads; the page about oneself until there is a better one
 	pathPasskey    = "/api/v1/passkey/" // #nosec G101 -- a path
 )
@@ -18,7 +19,7 @@ func (d *Door) Routes() []Route {
 	route := func(method, pattern string, who Access, f http.HandlerFunc) Route {
 		return Route{Method: method, Pattern: pattern, Who: who, Handler: f}
 	}
-	return []Route{
+	own := []Route{
 		route(http.MethodPost, api.PathJoin, Public, d.join),
 		route(http.MethodGet, api.PathNonce, Public, d.nonce),
 		route(http.MethodPost, api.PathSession, Public, d.session),
@@ -34,4 +35,8 @@ func (d *Door) Routes() []Route {
 		route(http.MethodGet, "/static/", Public, d.static),
 		route(http.MethodGet, PathStart, SignedIn, d.ownPage),
 	}
+	if d.config.Demo {
+		own = append(own, route(http.MethodPost, PathDemo, Public, d.demo))
+	}
+	return own
 }

@@ -32,7 +32,7 @@ func (g *gate) Admit(c stream.Claim) (stream.Admission, error) {
 // startIdentities opens the gate and keeps watch over who may stay.
 func (h *Hub) startIdentities(context.Context) error {
 	r, err := roster.New(roster.Config{
-		Register: h.projector.Register, Cabinet: h.projector.Cabinet(), Say: h.say, Now: h.clock.Now, Log: h.log, Address: h.address,
+		Register: h.projector.Register, Cabinet: h.cabinet(), Say: h.say, Now: h.clock.Now, Log: h.log, Address: h.address,
 		HubKey: h.projector.HubKey().Public().(ed25519.PublicKey),
 	})
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"time"
 
 	"github.com/google/uuid"
 
@@ -36,4 +37,17 @@ func (h *Hub) Introduce(ctx context.Context, person string, card cabinet.Card, s
 		return fmt.Errorf("introduce %s: %w", person, err)
 	}
 	return nil
+}
+
+// demoInvitation is how long a demo's invitations last.
+const demoInvitation = 365 * 24 * time.Hour
+
+// cabinet is what stands beside the record. A demo's invitations are used again
+// and again, by whoever looks on.
+func (h *Hub) cabinet() *cabinet.Cabinet {
+	c := h.projector.Cabinet()
+	if h.demo {
+		c = c.WithLimits(cabinet.Limits{Invitation: demoInvitation, Lasting: true})
+	}
+	return c
 }

@@ -60,8 +60,9 @@ func ignoreClosed(err error) error {
 // startWeb makes the table of routes and the door before it.
 func (h *Hub) startWeb(context.Context) error {
 	d, err := door.New(door.Config{
-		Roster: h.roster, Cabinet: h.projector.Cabinet(), Register: h.projector.Register, Origin: h.address,
+		Roster: h.roster, Cabinet: h.cabinet(), Register: h.projector.Register, Origin: h.address,
 		SiteName: h.siteName, Now: h.clock.Now, Log: h.log, TLS: strings.HasPrefix(h.address, "https://"), Limits: h.cfg.Limits.Requests,
+		Demo: h.demo,
 	})
 	if err != nil {
 		return err

@@ -161,14 +161,20 @@ async function look(code) {
 	$("until").dateTime = invited.until;
 	$("until").textContent = when(invited.until);
 	$("known").hidden = !invited.known;
+	$("demo").hidden = !invited.demo;
+	$("real").hidden = Boolean(invited.demo);
 	show("invited");
-	canPasskeys();
+	if (!invited.demo) canPasskeys();
 }
 
 function join() {
 	const code = decodeURIComponent(location.hash.slice(1));
 	window.addEventListener("hashchange", () => location.reload());
 	$("again").addEventListener("click", () => busy($("again"), () => look(code)));
+	$("enter").addEventListener("click", () => busy($("enter"), async () => {
+		await ask("POST", "/api/v1/demo", {code});
+		location.replace("/");
+	}));
 	const key = $("passkey");
 	key.addEventListener("click", () => busy(key, async () => {
 		if (!canPasskeys()) return;
