@@ -201,43 +201,42 @@ func TestTheStorageIsFull(t *testing.T) {
 		c.relay.Cut(true)
 		tab.Until(`engine.state.link === "down"`)
 	}
-	lose()
-	pour(tab, "w1", 10, 0)
-	n := browser.Ask[int](tab, `fill("w1", 10)`)
-	require.Greater(t, n, 12, "there was room for some")
-	n = browser.Ask[int](tab, fmt.Sprintf(`drip("w1", %d)`, n))
-	require.Equal(t, n, browser.Ask[int](tab, fmt.Sprintf(`fill("w1", %d)`, n)), "there is still none")
-	tab.Until(`engine.state.troubles.includes("full")`)
-	reload := func() {
-		tab.Open("about:blank")
-		tab.Open(c.origin + "/phone")
-		tab.Until(`window.engine`)
+	stuff := func() { browser.Ask[string](tab, `stuff().then(() => "")`) }
+	full := func() {
+		c.t.Helper()
+		require.Equal(t, "full", browser.Ask[string](tab, `code(engine.record("w1", "pour.started", {}))`))
+		tab.Until(`engine.state.troubles.includes("full")`)
 	}
-	require.Equal(t, n, browser.Ask[int](tab, `engine.state.waiting`))
+	lose()
+	pour(tab, "w1", 40, 0)
+	stuff()
+	full()
+	require.Equal(t, 40, browser.Ask[int](tab, `engine.state.waiting`))
 	// There is room yet to send what was recorded.
 	c.relay.Cut(false)
 	tab.Until(`engine.state.waiting === 0 && engine.state.outbox.every(e => e.fate === "folded")`)
-	c.whole(device, named(n, 0)...)
+	c.whole(device, named(40, 0)...)
 
 	// Not even that: nothing is lost, also when the page is opened anew, and it goes
 	// on when there is room.
 	c.quota(tab, 12<<20)
-	pour(tab, "w1", 1, n)
+	pour(tab, "w1", 1, 40)
 	tab.Until(emptied)
 	require.False(t, browser.Ask[bool](tab, `engine.state.troubles.includes("full")`))
 	lose()
-	n = browser.Ask[int](tab, fmt.Sprintf(`drip("w1", %d)`, browser.Ask[int](tab, fmt.Sprintf(`fill("w1", %d)`, n+1))))
-	waiting := browser.Ask[int](tab, `engine.state.waiting`)
-	browser.Ask[string](tab, `stuff().then(() => "")`)
+	pour(tab, "w1", 40, 41)
+	stuff()
+	full()
+	stuff()
 	c.relay.Cut(false)
-	reload()
-	tab.Until(`engine.state.troubles.includes("full")`)
-	require.Positive(t, waiting)
+	reload(tab)
+	full()
+	require.Positive(t, browser.Ask[int](tab, `engine.state.waiting`))
 	c.quota(tab, -1)
 	tab.Until(`(engine.hurry(), ` + emptied + `)`)
-	pour(tab, "w1", 1, n)
+	pour(tab, "w1", 1, 81)
 	tab.Until(emptied)
-	c.whole(device, named(n+1, 0)...)
+	c.whole(device, named(82, 0)...)
 }
 
 const hour = 3_600_000 // ms
@@ -390,6 +389,7 @@ func TestAnAnswerToJoinIsLost(t *testing.T) {
 	code, person := c.invite(events.Crew)
 	c.losing.Store(true)
 	require.Equal(t, "no-link", browser.Ask[string](tab, fmt.Sprintf(`code(engine.join(%q))`, code)))
+	c.losing.Store(false)
 	reload(tab)
 	tab.Until(`engine.state.joined`)
 	var all api.Devices

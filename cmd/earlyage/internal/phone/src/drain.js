@@ -8,6 +8,7 @@ import { sourceOf, subjectOf } from "./envelope.js";
 
 const window_ = 32; // entries that are under way at once; the server takes them in their order
 const pauseRefused = 4; // times the longest pause, where the hub does not know the phone
+const slowest = 2; // bytes in a ms of the slowest link that still carries
 const lookAgain = 10 * 60_000; // ms between looks when nothing is to be done
 const askFirst = 2_000, askMost = 5 * 60_000; // ms to wait for a receipt of what was sent
 
@@ -162,7 +163,9 @@ export class Drain {
       const body = bytes(e.body);
       posts.push({ subject: subjectOf(site, e.wall, e.kind), body, msg: e.msg, signature: await this.host.signer.sign(body) });
     }
-    return posts.map((p) => link.publish(p));
+    // Each has the time that those before it take on a slow link.
+    let before = 0;
+    return posts.map((p) => link.publish(p, (before += p.body.length) / slowest));
   }
 }
 

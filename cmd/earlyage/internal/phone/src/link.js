@@ -67,14 +67,14 @@ export class Link {
   }
 
   /** Publishes one body and waits until it is on the server's disk. It returns the
-   * stream's sequence, or why the server will never take it. */
-  async publish({ subject, body, msg, signature }) {
+   * stream's sequence, or why the server will never take it. longer: ms more than usual. */
+  async publish({ subject, body, msg, signature }, longer) {
     const h = headers();
     h.set("Nats-Msg-Id", msg);
     h.set("Earlyage-Signature", signature);
     let m;
     try {
-      m = await this.#nc.request(subject, body, { timeout: this.#wait, headers: h });
+      m = await this.#nc.request(subject, body, { timeout: this.#wait + longer, headers: h });
     } catch (err) {
       if (isDenied(err)) return { stuck: "this phone may not say it" };
       throw lost(`publish ${subject}`, err);

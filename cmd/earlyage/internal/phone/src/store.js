@@ -12,6 +12,7 @@ const rootName = "earlyage";
 const storeName = (d) => `earlyage/${d.site}/${d.device}`;
 const strict = { durability: "strict" };
 const ballast = 4 << 20; // bytes
+const mostBytes = 32 << 10; // of bodies that are under way at once
 
 /** What stands beside the queues: who this phone is. */
 export class Root {
@@ -224,8 +225,9 @@ class Turn {
     const id = uuid7(entered);
     const before = wall ? (this.counts.walls[wall] ?? 0) : 0;
     const body = encode({ id, device: this.device, wall, kind, entered, number, before, by, offset, data });
-    if (new TextEncoder().encode(body).length > mostBody) throw new EngineError("invalid", `${kind} is larger than ${mostBody} bytes`);
-    const e = { number, id, wall, kind, at, entered, tried: false, done: false, msg: "", seq: 0, doneAt: 0, again: 0, reason: "", queue: 1 };
+    const size = new TextEncoder().encode(body).length;
+    if (size > mostBody) throw new EngineError("invalid", `${kind} is larger than ${mostBody} bytes`);
+    const e = { number, id, wall, kind, at, entered, size, tried: false, done: false, msg: "", seq: 0, doneAt: 0, again: 0, reason: "", queue: 1 };
     await Promise.all([this.put(e), this.bodies.put(body, number)]);
     this.#count(number, wall, kind);
     // The offset is left as it is: another tab may have spoken to the hub since.
@@ -248,7 +250,8 @@ class Turn {
 
   async waiting(most, skip) {
     const list = await this.events.index("queue").getAll(IDBKeyRange.bound([1, 0], [1, Infinity]), most + skip.size);
-    return list.filter((e) => !skip.has(e.number)).slice(0, most);
+    let size = 0;
+    return list.filter((e) => !skip.has(e.number)).filter((e, i) => (size += e.size) <= mostBytes || i === 0);
   }
 
   async trying(list) {

@@ -26,25 +26,6 @@ window.pour = async (wall, n, from = 0) => {
   }
   return recorded.length;
 };
-// Records large entries until there is no room; returns how many are recorded.
-window.fill = async (wall, from) => {
-  const series = Array.from({ length: 1000 }, (_, i) => ({ at: new Date(Date.now() - (1000 - i) * 1000), celsius: 20 * Math.random() })); // what can be packed takes no room
-  for (let i = from; i < from + 400; i++) {
-    const why = await code(engine.record(wall, "temperature.read", { place: "core", probe: `r-${i}`, series }));
-    if (why === "full") return i;
-    if (why) throw new Error(why);
-  }
-  throw new Error("there is still room");
-};
-// Records small ones until there is no room.
-window.drip = async (wall, from) => {
-  for (let i = from; i < from + 2000; i++) {
-    const why = await code(pour(wall, 1, i));
-    if (why === "full") return i;
-    if (why) throw new Error(why);
-  }
-  throw new Error("there is still room");
-};
 // Takes the room that is left, byte by byte, in a database of its own.
 window.stuff = async () => {
   const db = await new Promise((ok) => {
