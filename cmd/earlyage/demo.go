@@ -13,7 +13,9 @@ import (
 )
 
 type demoCmd struct {
-	Speed   float64 `placeholder:"N" help:"Demo seconds to a second; without it as fast as it goes, under a minute."`
+	Speed   float64 `placeholder:"N" help:"Demo seconds to a second; without it as fast as it goes, under a minute. With --serve of the live part; default 1."`
+	Serve   bool    `help:"Go on live from the scripts' last afternoon, with the hub's pages open, until interrupted."`
+	HTTP    string  `name:"http" default:"127.0.0.1:8480" placeholder:"HOST:PORT" help:"With --serve: where the hub answers."`
 	Keep    string  `type:"path" placeholder:"DIR" help:"Keep the data in this folder, which must be new or empty; serve goes on with it."`
 	Units   string  `default:"" enum:",si,us" placeholder:"si|us" help:"Units shown; without it what each site has set."`
 	All     bool    `help:"Every statement, also those that only move an expected time."`
@@ -38,7 +40,11 @@ func (c demoCmd) Run(ctx context.Context, con console) (err error) {
 	if c.Verbose {
 		log = logger(con.Err, "text", false)
 	}
-	if err := demo.Run(ctx, demo.Config{Scripts: scripts.Scripts, Dir: dir, Speed: c.Speed, Units: c.Units, All: c.All, Out: con.Out, Log: log}); err != nil {
+	cfg := demo.Config{Scripts: scripts.Scripts, Dir: dir, Speed: c.Speed, Live: c.Serve, Units: c.Units, All: c.All, Out: con.Out, Log: log}
+	if c.Serve {
+		cfg.HTTP = c.HTTP
+	}
+	if err := demo.Run(ctx, cfg); err != nil {
 		return err
 	}
 	if c.Keep != "" {

@@ -2,12 +2,15 @@ package demo
 
 import (
 	"bytes"
+	"context"
 	"flag"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"testing/fstest"
+	"time"
 
 	"github.com/stretchr/testify/require"
 	"go.uber.org/goleak"
@@ -20,15 +23,22 @@ var update = flag.Bool("update", false, "write the golden files")
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
 
-// The demo's end is the same every time: the alerts that stand, what the cold
-// holds, the walls. Everything that the demo is there to show is in it.
+// The demo is the same every time: how the week ends (the alerts that stand, what
+// the cold holds, the walls), and what is said live after it. Everything that the
+// demo is there to show is in it.
 func TestDemo(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "data")
-	var out bytes.Buffer
-	require.NoError(t, Run(t.Context(), Config{Scripts: scripts.Scripts, Dir: dir, Out: &out}))
+	ctx, cancel := context.WithCancel(t.Context())
+	out := &untilOver{over: cancel}
+	require.NoError(t, Run(ctx, Config{Scripts: scripts.Scripts, Dir: dir, Out: out, Live: true, Speed: 36000}))
 	said, end, found := strings.Cut(out.String(), "(--all shows them).\n")
 	require.True(t, found, "%s", said)
+	end, live, found := strings.Cut(end, "\nLive from Mon 9 Nov 13:20 MST, 36000 times as fast as the clock: stone-draw/shop-a is being placed.\n")
+	require.True(t, found, "%s", end)
 	golden(t, "end.txt", end)
+	live, _, found = strings.Cut(live, scriptsOver)
+	require.True(t, found, "%s", live)
+	golden(t, "live.txt", oneCode.ReplaceAllString(live, "/join#CODE"))
 
 	for _, want := range []string{
 		"stone-draw           phone-s2 has a signal again and sends what it kept, all of it twice",
@@ -55,7 +65,7 @@ func TestDemo(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, ok, "serve goes on with it")
 	require.True(t, mark.Signed)
-	require.Equal(t, "2026-11-09T20:20:00Z", mark.At.Format("2006-01-02T15:04:05Z07:00"))
+	require.False(t, mark.At.Before(time.Date(2026, 11, 9, 22, 40, 0, 0, time.UTC)), "%s", mark.At)
 	for _, fromStream := range []bool{false, true} {
 		report, err := hub.Rebuild(t.Context(), dir, fromStream, false, nil)
 		require.NoError(t, err)
@@ -63,6 +73,21 @@ func TestDemo(t *testing.T) {
 		require.Empty(t, report.RecordsDiffer)
 	}
 }
+
+// untilOver is what is said, and ends the demo with its scripts.
+type untilOver struct {
+	bytes.Buffer
+	over func()
+}
+
+func (o *untilOver) Write(b []byte) (int, error) {
+	if bytes.Contains(b, []byte(scriptsOver)) {
+		o.over()
+	}
+	return o.Buffer.Write(b)
+}
+
+var oneCode = regexp.MustCompile(`http://\S+/join#\S+`)
 
 func golden(t *testing.T, name, got string) {
 	t.Helper()
@@ -127,5 +152,33 @@ func TestWrongEntry(t *testing.T) {
 		files := fstest.MapFS{"mill.txt": {Data: []byte(head + text + "\n")}}
 		err := Run(t.Context(), Config{Scripts: files, Dir: t.TempDir(), Out: &bytes.Buffer{}})
 		require.ErrorContains(t, err, want, "%s", text)
+	}
+}
+
+// Without a live moment of its own a script is played to its end, and the demo
+// ends. Live it needs a wall that is being placed.
+func TestPlayedToTheEnd(t *testing.T) {
+	files := fstest.MapFS{"mill.txt": {Data: []byte(head + "2026-11-02 06:00 phone wall.laid-out a length_m=6 height_m=2.4 core_mm=150\n")}}
+	dir := t.TempDir()
+	var out bytes.Buffer
+	require.NoError(t, Run(t.Context(), Config{Scripts: files, Dir: dir, Out: &out}))
+	require.Contains(t, out.String(), "mill/a  planned  nothing placed")
+	mark, _, err := hub.ReadMark(dir)
+	require.NoError(t, err)
+	require.Equal(t, "2026-11-09T11:00:00Z", mark.At.Format(time.RFC3339))
+	require.ErrorContains(t, Run(t.Context(), Config{Scripts: files, Dir: t.TempDir(), Out: &out, Live: true}), "no wall of the scripts is being placed")
+
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	require.ErrorIs(t, Run(ctx, Config{Scripts: files, Dir: t.TempDir(), Out: &out}), context.Canceled)
+}
+
+// The link names a machine as its own browsers must.
+func TestAddress(t *testing.T) {
+	for listen, want := range map[string]string{
+		"127.0.0.1:8480": "http://localhost:8480", ":8480": "http://localhost:8480", "[::1]:8480": "http://localhost:8480",
+		"127.0.0.1:0": "", "": "", "192.0.2.7:8480": "", "nonsense": "",
+	} {
+		require.Equal(t, want, address(listen), listen)
 	}
 }

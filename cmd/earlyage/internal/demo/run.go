@@ -2,6 +2,7 @@ package demo
 
 import (
 	"bufio"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -20,6 +21,8 @@ type Config struct {
 	Scripts fs.FS
 	Dir     string  // folder of the hub and of the devices
 	Speed   float64 // demo seconds to a second; 0: as fast as it goes
+	Live    bool    // go on from the scripts' live moment, at Speed, until ctx ends; up to there as fast as it goes
+	HTTP    string  // where the hub answers; default any port of this machine alone
 	Units   string  // si, us, or empty for what each site has set
 	All     bool    // statements that only move an expected time too
 	Out     io.Writer
@@ -44,6 +47,7 @@ type play struct {
 }
 
 const (
+	anyPort    = "127.0.0.1:0"
 	before     = time.Minute     // of the first entry: when the demo's clock begins
 	settleWait = 2 * time.Minute // for the hub to take in what was sent
 )
@@ -67,6 +71,9 @@ func Run(ctx context.Context, cfg Config) (err error) {
 		cfg: cfg, script: s, maker: newMaker(s, air), devices: map[deviceKey]device{}, ear: newEar(), told: map[string]told{},
 		page: face.Page{Sites: map[string]face.Site{}, Units: cfg.Units}, began: time.Now(), from: entries[0].at.Add(-before),
 	}
+	if cfg.Live {
+		p.cfg.Speed = 0
+	}
 	p.clock = scheduler.NewStepped(p.from)
 	for name, site := range s.sites {
 		p.page.Sites[name] = face.Site{Site: name, Zone: site.zone.String()}
@@ -75,18 +82,22 @@ func Run(ctx context.Context, cfg Config) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, p.stop()) }()
-	if err := p.all(ctx, entries); err != nil {
+	left, err := p.until(ctx, entries, s.live)
+	if err != nil {
 		return err
 	}
-	return p.end()
+	if err := p.end(); err != nil || !cfg.Live {
+		return err
+	}
+	return p.live(ctx, left, cfg.Speed)
 }
 
 func (p *play) start(ctx context.Context) (err error) {
 	// The mark comes first: a demo that is cut short leaves a folder that says
 	// what it is.
 	p.hub, err = hub.Start(ctx, hub.Config{
-		Dir: p.cfg.Dir, Client: "127.0.0.1:0", MQTT: "127.0.0.1:0", HTTP: "127.0.0.1:0", Clock: p.clock, Demo: true,
-		Synchronised: func() bool { return true }, Log: p.cfg.Log, Tap: p.ear.hear,
+		Dir: p.cfg.Dir, Client: anyPort, Websocket: anyPort, MQTT: anyPort, HTTP: cmp.Or(p.cfg.HTTP, anyPort), Address: address(p.cfg.HTTP),
+		Clock: p.clock, Demo: true, Synchronised: func() bool { return true }, Log: p.cfg.Log, Tap: p.ear.hear,
 	})
 	if err != nil {
 		return err
@@ -115,22 +126,23 @@ func (p *play) stop() error {
 	return errors.Join(append(failed, p.hub.Stop(), p.mark(p.clock.Now()))...)
 }
 
-// all plays the entries, moment by moment.
-func (p *play) all(ctx context.Context, entries []entry) error {
-	for len(entries) > 0 && !entries[0].at.After(p.script.live) {
+// until plays the entries up to a moment, one moment after the other, and returns
+// those that are left.
+func (p *play) until(ctx context.Context, entries []entry, end time.Time) ([]entry, error) {
+	for len(entries) > 0 && !entries[0].at.After(end) {
 		n := 1
 		for n < len(entries) && entries[n].at.Equal(entries[0].at) {
 			n++
 		}
 		if err := p.walk(ctx, entries[0].at); err != nil {
-			return err
+			return nil, err
 		}
 		if err := p.send(ctx, entries[:n]); err != nil {
-			return err
+			return nil, err
 		}
 		entries = entries[n:]
 	}
-	return p.walk(ctx, p.script.live)
+	return entries, p.walk(ctx, end)
 }
 
 // walk lets the demo's time pass until a moment. The clock stops wherever
