@@ -227,13 +227,13 @@ func (t tongue) what(r Row, d Due) string {
 		if r.Window.CuredAt.IsZero() {
 			return t.T("board.due.no-time", "what", t.criterion(d.Name))
 		}
-		return t.T("board.due.waits", "what", t.short2(r))
+		return t.T("board.due.waits", "what", t.lacking(r))
 	}
 	return t.T("board.due."+d.Kind, "name", d.Name, "what", t.criterion(d.Name))
 }
 
-// short2 names what is not met yet, at most two of it.
-func (t tongue) short2(r Row) string {
+// lacking names what is not met yet, at most two of it.
+func (t tongue) lacking(r Row) string {
 	var names []string
 	for _, c := range r.Window.Short {
 		names = append(names, t.criterion(c))
@@ -319,14 +319,12 @@ func (t tongue) window(s *[slots]Cell, r Row) {
 		s[slotWindow] = Cell{Text: t.T("board.window.cured", "when", t.up(w.CuredAt))}
 	case !w.Expected.Likely.IsZero():
 		s[slotWindow] = Cell{Text: t.T("board.window.likely", "when", t.up(w.Expected.Likely))}
-		if !w.Expected.Early.IsZero() && !w.Expected.Late.IsZero() {
-			s[slotRange] = Cell{Text: t.T("board.window.range", "early", t.up(w.Expected.Early), "late", t.up(w.Expected.Late))}
-		}
+		s[slotRange] = Cell{Text: t.T("board.window.range", "early", t.orNone(w.Expected.Early), "late", t.orNone(w.Expected.Late))}
 	default:
 		s[slotWindow] = Cell{Text: t.T("board.window.none")}
 	}
 	if r.State == scheduler.StateCuring {
-		s[slotGoverns] = Cell{Text: t.T("board.window.short", "what", t.short2(r))}
+		s[slotGoverns] = Cell{Text: t.T("board.window.short", "what", t.lacking(r))}
 	}
 }
 

@@ -59,6 +59,21 @@ var ranks = map[string]int{
 	scheduler.AlertStreamShort:     RankWindows,
 }
 
+// whilePlacing are alerts that press while concrete is placed: after that they
+// are a matter of the window.
+var whilePlacing = map[string]bool{
+	scheduler.AlertChecksOpen: true, scheduler.AlertNotVibrated: true, scheduler.AlertSillUnfilled: true, scheduler.AlertOpeningUneven: true,
+	scheduler.AlertStopMisplaced: true, scheduler.AlertJointCold: true, scheduler.AlertJointAtRisk: true,
+}
+
+// rankOf says where what an alert asks for belongs.
+func rankOf(kind, state string) int {
+	if whilePlacing[kind] && state != scheduler.StatePlacing {
+		return RankWindows
+	}
+	return ranks[kind]
+}
+
 // dues lists what is due on a wall, in order.
 func dues(r Row, a scheduler.Assessment, standing []Alert, at time.Time) []Due {
 	out := []Due{}
@@ -71,25 +86,33 @@ func dues(r Row, a scheduler.Assessment, standing []Alert, at time.Time) []Due {
 	for _, y := range standing {
 		// A joint's own deadline says more than the time to answer its alert.
 		if y.Answered == "" && (y.Kind != scheduler.AlertJointClosing || r.Joint == nil) {
-			add(ranks[y.Kind], DueAlert, y.Kind, y.Respond)
+			add(rankOf(y.Kind, r.State), DueAlert, y.Kind, y.Respond)
 		}
 	}
-	if r.Chute != nil && !r.Chute.Limit.IsZero() {
-		add(RankLoads, DueChute, r.Chute.Name, r.Chute.Limit)
-	}
-	if r.Truck != nil && r.State != scheduler.StatePlanned {
-		add(RankLoads, DueTruck, r.Truck.Name, r.Truck.Expected)
-	}
-	if by := batchBy(a.Fronts, at); !by.IsZero() {
-		add(RankLoads, DueBatch, "", face.Time{Time: by})
-	}
-	if !r.BalanceAt.IsZero() {
-		out = append(out, Due{Rank: RankLoads, Kind: DueBalance, At: r.BalanceAt, M3: r.BalanceM3})
+	if r.State == scheduler.StatePlacing || r.State == scheduler.StatePlanned {
+		out = append(out, loadDues(r, a.Fronts, at)...)
 	}
 	if d, ok := windowDue(r, at); ok {
 		out = append(out, d)
 	}
 	slices.SortFunc(out, Due.compare)
+	return out
+}
+
+// loadDues lists what is due of the loads.
+func loadDues(r Row, fronts []scheduler.Front, at time.Time) (out []Due) {
+	if r.Chute != nil && !r.Chute.Limit.IsZero() {
+		out = append(out, Due{Rank: RankLoads, Kind: DueChute, Name: r.Chute.Name, At: r.Chute.Limit})
+	}
+	if r.Truck != nil {
+		out = append(out, Due{Rank: RankLoads, Kind: DueTruck, Name: r.Truck.Name, At: r.Truck.Expected})
+	}
+	if by := batchBy(fronts, at); !by.IsZero() {
+		out = append(out, Due{Rank: RankLoads, Kind: DueBatch, At: face.Time{Time: by}})
+	}
+	if !r.BalanceAt.IsZero() {
+		out = append(out, Due{Rank: RankLoads, Kind: DueBalance, At: r.BalanceAt, M3: r.BalanceM3})
+	}
 	return out
 }
 

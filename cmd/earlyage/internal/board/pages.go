@@ -45,6 +45,7 @@ type Pages struct {
 	config Config
 	files  files
 	pages  map[string]*template.Template // by language
+	cells  map[string]cellWriter
 
 	mu     sync.Mutex // one picture is computed at a time; it guards what follows
 	latest *picture

@@ -46,7 +46,7 @@ func setsOf(w Wall, r Row) []Set {
 		set.Waits = scheduler.Complete
 	case win.Earliest.After(at):
 		set.Early, set.Likely, set.Late = win.Earliest, win.Earliest, win.Earliest
-	case win.CuredAt.IsZero() && !win.Expected.Late.IsZero():
+	case win.CuredAt.IsZero() && !win.Expected.Likely.IsZero():
 		set.Early, set.Likely, set.Late = win.Expected.Early, win.Expected.Likely, win.Expected.Late
 	default:
 		set.Waits = win.Governs

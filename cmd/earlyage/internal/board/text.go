@@ -45,6 +45,14 @@ func tongueOf(c *words.Catalogue, s face.Site, at time.Time) tongue {
 // what has been.
 func (t tongue) down(at face.Time) string { return t.clock(at.Truncate(time.Minute)) }
 
+// orNone writes a time to strip, or that there is none.
+func (t tongue) orNone(at face.Time) string {
+	if at.IsZero() {
+		return t.T("board.not-known")
+	}
+	return t.up(at)
+}
+
 // up writes a time to strip: rounded up to the minute.
 func (t tongue) up(at face.Time) string {
 	down := at.Truncate(time.Minute)

@@ -22,11 +22,12 @@ import (
 
 // readPages reads the templates, once for each language.
 func (p *Pages) readPages() error {
-	p.pages = map[string]*template.Template{}
+	p.pages, p.cells = map[string]*template.Template{}, map[string]cellWriter{}
 	for _, lang := range words.Languages() {
 		c := words.Of(lang)
+		p.cells[lang] = p.cellWriter(c)
 		funcs := template.FuncMap{
-			"asset": p.asset, "mark": p.mark, "t": c.T, "lang": c.Lang, "cell": p.cellWriter(c),
+			"asset": p.asset, "mark": p.mark, "t": c.T, "lang": c.Lang, "cell": p.cells[lang],
 			"caution": func() string { return scheduler.Caution },
 		}
 		t, err := template.New("").Funcs(funcs).ParseFS(pageFiles, "page/*.html")
@@ -63,8 +64,10 @@ func marks() []string {
 	return []string{markPlacing, markCuring, markWatch, markHold, markDone, markNoLink, markPlanned, markOff}
 }
 
+type cellWriter func(name string, x Cell, at time.Time) template.HTML
+
 // cellWriter writes the cells of a page as its script does.
-func (p *Pages) cellWriter(c *words.Catalogue) func(name string, x Cell, at time.Time) template.HTML {
+func (p *Pages) cellWriter(c *words.Catalogue) cellWriter {
 	byState := map[string]string{}
 	for _, m := range marks() {
 		byState[m] = string(p.mark(m))
@@ -119,8 +122,9 @@ type shown struct {
 	Beat              int64 // ms
 	Head              string
 	Open              int
-	Rows              []Cells
-	Names             [slots]string
+	Lines             []line
+	Blank             line
+	FreeCell          Cell
 	Marks             []string
 	Filter            filter
 	Answerable        bool
@@ -129,6 +133,13 @@ type shown struct {
 	Week              week
 	Now               time.Time
 	UnixMS            int64
+}
+
+// line is a wall on the board.
+type line struct {
+	Cells
+	Hidden bool
+	Cell   func(name string) template.HTML // writes one place
 }
 
 // filter is what a board is narrowed to, and what it can be.
@@ -180,7 +191,7 @@ func (p *Pages) show(y *picture, c *words.Catalogue, sight Sight, name string, r
 	view := name[:len(name)-len(".html")]
 	now := time.UnixMilli(y.now()).UTC()
 	out := shown{
-		Board: y.board.Narrow(sight.Sees), View: view, Beat: p.config.Beat.Milliseconds(), Head: d.head, Open: d.open, Names: slotNames, Marks: marks(),
+		Board: y.board.Narrow(sight.Sees), View: view, Beat: p.config.Beat.Milliseconds(), Head: d.head, Open: d.open, Marks: marks(),
 		Title: c.T("board.title." + view), Now: now, UnixMS: now.UnixMilli(),
 	}
 	if view != "board" {
@@ -189,10 +200,18 @@ func (p *Pages) show(y *picture, c *words.Catalogue, sight Sight, name string, r
 	out.Filter = filterOf(c, d, r)
 	switch view {
 	case "board":
-		out.Rows = d.rows
+		write := p.cells[c.Lang()]
+		out.Blank.Cell = func(name string) template.HTML { return write(name, Cell{}, now) }
+		for i := range d.rows {
+			x := &d.rows[i]
+			out.Lines = append(out.Lines, line{*x, out.Filter.Hides(*x), func(name string) template.HTML {
+				return write(name, x.Slots[slices.Index(slotNames[:], name)], now)
+			}})
+		}
 	case "alerts":
 		out.List, out.Answerable = p.alertLines(c, out.Board, sight, r)
 	case "braces":
+		out.FreeCell = Cell{Text: c.T("state." + scheduler.StateMayStrip), State: markDone}
 		out.Places = placeSetsOf(c, out.Board)
 	case "week":
 		out.Week = weekOf(c, out.Board)
@@ -315,7 +334,7 @@ func placeSetsOf(c *words.Catalogue, b Board) (out []placeSets) {
 		case s.Waits != "":
 			line.Wait = c.T("board.braces.waits", "what", t.criterion(s.Waits))
 		default:
-			line.Early, line.Likely, line.Late = t.up(s.Early), t.up(s.Likely), t.up(s.Late)
+			line.Early, line.Likely, line.Late = t.orNone(s.Early), t.orNone(s.Likely), t.orNone(s.Late)
 		}
 		place.Lines = append(place.Lines, line)
 	}
