@@ -1,3 +1,4 @@
 import { openEngine } from "./engine.js";
+import { start } from "./app.js";
 
-window.earlyage = openEngine();
+start(openEngine());
