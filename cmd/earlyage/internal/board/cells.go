@@ -220,7 +220,7 @@ func (t tongue) what(r Row, d Due) string {
 	case DueAlert:
 		return t.T("board.due.alert", "alert", t.alert(d.Name))
 	case DueBalance:
-		return t.T("board.due.balance", "m", t.quantity(unit.Volume, d.M3))
+		return t.T("board.due.balance", "m", t.tenths(unit.Volume, d.M3)+" "+t.symbol(unit.Volume))
 	case DueStrip:
 		return t.T("board.due.strip", "since", t.up(r.Window.Since))
 	case DueWaits:
@@ -297,10 +297,10 @@ func (t tongue) pace(s *[slots]Cell, r Row) {
 	}
 	if r.NeedM3 > 0 {
 		s[slotPlaced] = Cell{Text: t.T("board.placed", "of", t.of(unit.Volume, r.PlacedM3, r.NeedM3))}
-		s[slotToGo] = Cell{Text: t.T("board.to-go", "m", t.quantity(unit.Volume, r.ToGoM3), "ordered", t.quantity(unit.Volume, r.OrderedM3))}
+		s[slotToGo] = Cell{Text: t.T("board.to-go", "m", t.tenths(unit.Volume, r.ToGoM3), "ordered", t.tenths(unit.Volume, r.OrderedM3))}
 	}
 	if !r.BalanceAt.IsZero() {
-		s[slotBalance] = Cell{Text: t.T("board.balance", "m", t.quantity(unit.Volume, r.BalanceM3), "when", t.down(r.BalanceAt)), State: late(r.BalanceAt, t.at)}
+		s[slotBalance] = Cell{Text: t.T("board.balance", "m", t.tenths(unit.Volume, r.BalanceM3)+" "+t.symbol(unit.Volume), "when", t.down(r.BalanceAt)), State: late(r.BalanceAt, t.at)}
 	}
 }
 

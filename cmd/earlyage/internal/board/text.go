@@ -4,7 +4,7 @@ import (
 	"cmp"
 	"fmt"
 	"math"
-	"strings"
+	"strconv"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
@@ -86,8 +86,18 @@ func (t tongue) short() string { return t.at.In(t.zone).Format("MST") }
 
 // of writes two quantities of one unit: "12.5 of 24.0 m³".
 func (t tongue) of(d unit.Dimension, have, all float64) string {
-	number, _, _ := strings.Cut(unit.Format(d, have, t.units), " ")
-	return t.T("board.of", "have", number, "all", unit.Format(d, all, t.units))
+	return t.T("board.of", "have", t.tenths(d, have), "all", t.tenths(d, all)+" "+t.symbol(d))
+}
+
+// tenths writes a number without its unit, to a tenth.
+func (t tongue) tenths(d unit.Dimension, x float64) string {
+	value, _ := unit.In(d, x, t.units)
+	return strconv.FormatFloat(value, 'f', 1, 64)
+}
+
+func (t tongue) symbol(d unit.Dimension) string {
+	_, symbol := unit.In(d, 0, t.units)
+	return symbol
 }
 
 func (t tongue) quantity(d unit.Dimension, x float64) string { return unit.Format(d, x, t.units) }
@@ -97,12 +107,11 @@ func (t tongue) minutes(x float64) string { return t.T("common.minutes", "n", ma
 
 // where says where a joint is.
 func (t tongue) where(j Joint) string {
-	from, to, top := t.quantity(unit.Length, j.FromM), t.quantity(unit.Length, j.ToM), t.quantity(unit.Length, j.TopM)
+	m := t.symbol(unit.Length)
 	if j.FromM == j.ToM {
-		return t.T("board.where.end", "from", from)
+		return t.T("board.where.end", "from", t.tenths(unit.Length, j.FromM)+" "+m)
 	}
-	number, _, _ := strings.Cut(from, " ")
-	return t.T("board.where.level", "from", number, "to", to, "top", top)
+	return t.T("board.where.level", "from", t.tenths(unit.Length, j.FromM), "to", t.tenths(unit.Length, j.ToM)+" "+m, "top", t.quantity(unit.Length, j.TopM))
 }
 
 // criterion names a criterion of the window.
