@@ -27,6 +27,9 @@ func (c demoCmd) Run(ctx context.Context, con console) (err error) {
 	if c.Speed < 0 {
 		return usagef("speed: %g; allowed: more than 0", c.Speed)
 	}
+	if c.Serve && !demo.OnlyHere(c.HTTP) {
+		return usagef("http: %q; allowed: an address of this machine alone, such as 127.0.0.1:8480, since whoever reaches a demo may come in", c.HTTP)
+	}
 	dir := c.Keep
 	if dir == "" {
 		if dir, err = os.MkdirTemp("", "earlyage-demo-"); err != nil {

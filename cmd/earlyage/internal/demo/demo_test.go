@@ -176,9 +176,10 @@ func TestPlayedToTheEnd(t *testing.T) {
 // The link names a machine as its own browsers must.
 func TestAddress(t *testing.T) {
 	for listen, want := range map[string]string{
-		"127.0.0.1:8480": "http://localhost:8480", ":8480": "http://localhost:8480", "[::1]:8480": "http://localhost:8480",
+		"127.0.0.1:8480": "http://localhost:8480", "localhost:8480": "http://localhost:8480", ":8480": "http://localhost:8480", "[::1]:8480": "http://localhost:8480",
 		"127.0.0.1:0": "", "": "", "192.0.2.7:8480": "", "nonsense": "",
 	} {
 		require.Equal(t, want, address(listen), listen)
+		require.Equal(t, want != "" || listen == "127.0.0.1:0", OnlyHere(listen), listen)
 	}
 }

@@ -21,14 +21,22 @@ const tick = 200 * time.Millisecond
 // address is how this machine's browsers reach the hub: by the name that
 // passkeys and service workers ask for. Empty: as the hub says itself.
 func address(listen string) string {
-	host, port, err := net.SplitHostPort(listen)
-	if err != nil || port == "" || port == "0" {
-		return ""
-	}
-	if ip, err := netip.ParseAddr(host); host != "" && (err != nil || !ip.IsLoopback()) {
+	_, port, err := net.SplitHostPort(listen)
+	if err != nil || port == "" || port == "0" || !OnlyHere(listen) {
 		return ""
 	}
 	return "http://localhost:" + port
+}
+
+// OnlyHere reports whether an address to listen on is of this machine alone:
+// whoever reaches a demo may come in.
+func OnlyHere(listen string) bool {
+	host, _, err := net.SplitHostPort(listen)
+	if err != nil || host == "" || host == "localhost" {
+		return err == nil
+	}
+	ip, err := netip.ParseAddr(host)
+	return err == nil && ip.IsLoopback()
 }
 
 // live lets the demo's clock run at a speed, plays the entries that are left as
