@@ -236,7 +236,7 @@ func (f *front) serve(conn net.Conn, p protocol, to string) {
 
 // pass shakes hands and copies both ways until one side ends.
 func (f *front) pass(v *visitor, to string) error {
-	if f.cfg.Certificate != nil {
+	if _, opened := v.conn.(handed); f.cfg.Certificate != nil && !opened {
 		secure := tls.Server(v.conn, &tls.Config{GetCertificate: f.cfg.Certificate, MinVersion: tls.VersionTLS12})
 		if err := secure.HandshakeContext(v.ctx); err != nil {
 			return fmt.Errorf("handshake: %w", err)

@@ -28,6 +28,10 @@ type ServerConfig struct {
 	MQTT      string // MQTT 3.1.1, not encrypted
 	Monitor   string // the server's own HTTP monitoring
 
+	// Handed opens, where Websocket is off, a loopback listener for ServeWebsocket
+	// alone; only a Front keeps others on this machine from it.
+	Handed bool
+
 	// Origins are the web origins, such as https://hub.example, whose pages may open
 	// a websocket. Default: only the listener's own, since any page that a browser on
 	// this machine shows could reach loopback otherwise. Programs send no origin.
@@ -162,6 +166,9 @@ func (cfg ServerConfig) options() (*server.Options, error) {
 		o.ServerName = "earlyage"
 	}
 	cfg.limit(o)
+	if cfg.Handed && cfg.Websocket == "" {
+		cfg.Websocket = "127.0.0.1:0"
+	}
 	if cfg.Front != nil { // the world reaches the front, and the front these
 		for _, addr := range []*string{&cfg.Client, &cfg.Websocket, &cfg.MQTT} {
 			if *addr != "" {
