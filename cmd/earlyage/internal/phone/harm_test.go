@@ -166,6 +166,23 @@ func TestATabIsKilledWhileItRecords(t *testing.T) {
 	}
 }
 
+// A browser may put a tab in the background to sleep, with the lock in its hand.
+func TestATabThatSleepsIsRelieved(t *testing.T) {
+	c := openCompany(t)
+	asleep, device := c.joined(browser.Start(t), events.Crew)
+	awake := asleep.Beside("awake")
+	allow(awake)
+	awake.Open(c.origin + "/phone")
+	awake.Until(`window.engine`)
+	asleep.Do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+		_, err := chromedp.Call(ctx, page.SetWebLifecycleState, page.SetWebLifecycleStateParams{State: page.SetWebLifecycleStateStateFrozen})
+		return err
+	}))
+	pour(awake, "w1", 3, 0)
+	awake.Until(emptied)
+	c.whole(device, named(3, 0)...)
+}
+
 // kill ends the process of a tab.
 func kill(t *testing.T, tab *browser.Tab) {
 	t.Helper()
@@ -347,7 +364,7 @@ func TestARevokedPhoneKeepsEverything(t *testing.T) {
 	c.relay.Cut(true)
 	tab.Until(`engine.state.link === "down"`)
 	pour(tab, "w1", 2, 1)
-	require.NoError(t, c.local.Post(t.Context(), api.PathDevices+"/"+site+"/"+device+"/revoke", api.Revocation{Reason: "lost in the form"}, nil))
+	require.NoError(t, c.local.Post(t.Context(), api.PathDevices+"/"+yard+"/"+device+"/revoke", api.Revocation{Reason: "lost in the form"}, nil))
 	c.relay.Cut(false)
 	tab.Until(`engine.state.troubles.includes("not-admitted")`)
 	pour(tab, "w1", 1, 3)
@@ -373,7 +390,7 @@ func TestARoleIsLostWhileThePhoneIsAway(t *testing.T) {
 	tab.Until(`engine.state.link === "down"`)
 	browser.Ask[int](tab, `engine.record("w1", "wall.amended", {name: "North wall", reason: "measured again"})`)
 	pour(tab, "w1", 2, 0)
-	require.NoError(t, c.local.Post(t.Context(), api.PathPeople+"/"+person+"/roles", api.Appointment{Site: site, Roles: []events.Role{events.Crew}}, nil))
+	require.NoError(t, c.local.Post(t.Context(), api.PathPeople+"/"+person+"/roles", api.Appointment{Site: yard, Roles: []events.Role{events.Crew}}, nil))
 	c.relay.Cut(false)
 	tab.Until(`engine.state.joined.roles.join() === "crew"`)
 	tab.Until(`engine.state.waiting === 1`)

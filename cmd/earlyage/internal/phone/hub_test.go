@@ -28,7 +28,7 @@ import (
 	"earlyage/events/stream"
 )
 
-const site = "north"
+const yard = "north"
 
 // company is a hub that knows who is who, and a stretch of network to it that a
 // test can cut.
@@ -214,14 +214,14 @@ func (c *company) device(name string) api.Device {
 func (c *company) invite(roles ...events.Role) (code, person string) {
 	c.t.Helper()
 	var p api.Person
-	require.NoError(c.t, c.local.Post(c.t.Context(), api.PathPeople, api.NewPerson{Name: "Ana", Roles: api.Roles{site: roles}}, &p))
+	require.NoError(c.t, c.local.Post(c.t.Context(), api.PathPeople, api.NewPerson{Name: "Ana", Roles: api.Roles{yard: roles}}, &p))
 	return c.again(p.Person), p.Person
 }
 
 func (c *company) again(person string) string {
 	c.t.Helper()
 	var ticket api.Ticket
-	require.NoError(c.t, c.local.Post(c.t.Context(), api.PathInvitations, api.NewInvitation{Person: person, Site: site, Sort: "phone"}, &ticket))
+	require.NoError(c.t, c.local.Post(c.t.Context(), api.PathInvitations, api.NewInvitation{Person: person, Site: yard, Sort: "phone"}, &ticket))
 	return ticket.Code
 }
 

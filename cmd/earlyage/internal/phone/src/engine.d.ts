@@ -53,7 +53,7 @@ export interface State {
 /** Codes of errors: full, damaged, not-joined, not-allowed (role, or a kind that
  * is not a person's), invalid (wall or data that cannot be recorded), unknown (no such
  * number), no-link, not-admitted, joined (it has joined already), code (the invitation
- * is used up or too old), refused (by the hub, in its words). */
+ * is used up or too old), refused (by the hub, in its words), insecure (openEngine: the page was not loaded by https). */
 export class EngineError extends Error {
   readonly code: string;
 }

@@ -23,6 +23,7 @@ export { EngineError };
  * for each of its answers; pause, the shortest and longest ms between two tries to
  * reach it; shell false: no service worker. */
 export async function openEngine(options = {}) {
+  if (!window.isSecureContext) throw new EngineError("insecure", "this address is not encrypted: the browser keeps nothing safely for such a page");
   const e = new Engine(options);
   await e.open();
   return e;
@@ -131,6 +132,7 @@ class Engine {
     me.tabs = new Tabs(sourceOf(joined), {
       work: (end) => this.#own(me, end),
       hear: (m) => this.#hear(me, m),
+      rise: () => this.#hear(me, { clock: true, sheet: true, joined: true }),
     });
     me.tabs.open();
   }
@@ -141,8 +143,8 @@ class Engine {
     this.#me = null;
     this.#link = "down";
     me.stop.abort();
-    await me.drain.drop();
-    await me.tabs.close();
+    me.drain.drop();
+    me.tabs.close();
     await me.store.close();
   }
 
@@ -288,6 +290,7 @@ class Engine {
     }
     me.tabs.say({ wake: true, changed: true });
     me.drain.wake();
+    me.tabs.check();
     this.#publish([...this.state.outbox.filter((e) => e.number !== kept.number), shown(kept)]);
     this.#tell();
     return kept.number;
