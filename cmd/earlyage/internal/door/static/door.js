@@ -160,9 +160,8 @@ async function look(code) {
 	$("roles").textContent = invited.roles.map(r => word("role-" + r) ?? r).join(", ");
 	$("until").dateTime = invited.until;
 	$("until").textContent = when(invited.until);
-	$("known").hidden = !invited.known;
-	$("demo").hidden = !invited.demo;
-	$("real").hidden = Boolean(invited.demo);
+	$("known").hidden = !invited.known || Boolean(invited.demo);
+	for (const part of document.querySelectorAll(".demo, .real")) part.hidden = part.classList.contains("demo") !== Boolean(invited.demo);
 	show("invited");
 	if (!invited.demo) canPasskeys();
 }
