@@ -174,33 +174,19 @@ func lift(in Input, w WallInput) Lift {
 	return out
 }
 
-// hotC is taken for what nobody read, °C.
-const hotC = 30
+const (
+	hotC       = 30            // °C, for air that nobody read: what the scheduler takes
+	forecastC  = 2             // K that the air may be over a forecast: likewise
+	forecastOn = 6 * time.Hour // how long a phone may be without a word
+	readBefore = time.Hour     // how far back a reading counts
+)
 
 // least is the least limit of a joint on the wall, minutes from placing, rounded
 // down: of what the assessment said of any of its concrete, and of what the
 // published tables say of a load of unknown age on the hottest of its hours. A
 // phone reckons with it for lifts that the hub does not know yet.
 func least(in Input, w WallInput) float64 {
-	from, until := in.Now.Add(-12*time.Hour).UnixMilli(), in.Now.Add(12*time.Hour).UnixMilli()
-	air, read := -100.0, false
-	take := func(centi int16) {
-		if centi != wall.None {
-			air, read = max(air, float64(centi)/100), true
-		}
-	}
-	for _, readings := range []*wall.Readings{&in.Site.Air, &w.State.Readings} {
-		centi, _ := readings.Hottest("air", from, until)
-		take(centi)
-	}
-	for _, h := range in.Site.Hours {
-		if h.At >= from && h.At < until {
-			take(h.Hottest)
-		}
-	}
-	if !read {
-		air = hotC
-	}
+	air := hottest(in, w)
 	fresh := air
 	for _, l := range w.Assessment.Loads {
 		if l.Measured {
@@ -213,9 +199,10 @@ func least(in Input, w WallInput) float64 {
 	}
 	out := float64(site) / 60
 	got, err := concrete.EffectiveJointLimit(concrete.JointInputs{AirRule: concrete.JointJSCE, AirC: clamp(air, -60, 60), ConcreteC: clamp(fresh, -50, 80), SiteMinutes: clamp(out, 5, 150)})
-	if err == nil {
-		out = min(out, got.Minutes)
+	if err != nil {
+		return 0
 	}
+	out = min(out, got.Minutes)
 	for _, f := range w.Assessment.Fronts {
 		if !f.Deadline.IsZero() {
 			out = min(out, f.LimitMin)
@@ -227,6 +214,26 @@ func least(in Input, w WallInput) float64 {
 		}
 	}
 	return float64(int(max(0, out)))
+}
+
+// hottest is how hot the air may be about a lift that the hub does not know yet, °C.
+func hottest(in Input, w WallInput) float64 {
+	from, until := in.Now.Add(-readBefore).UnixMilli(), in.Now.UnixMilli()
+	air, known := -100.0, false
+	for _, readings := range []*wall.Readings{&in.Site.Air, &w.State.Readings} {
+		if centi, sure := readings.Hottest("air", from, until); centi != wall.None {
+			air, known = max(air, float64(centi)/100), known || sure
+		}
+	}
+	for _, h := range in.Site.Hours {
+		if h.At+readBefore.Milliseconds() >= from && h.At <= until+forecastOn.Milliseconds() {
+			air, known = max(air, float64(h.Hottest)/100+forecastC), true
+		}
+	}
+	if !known {
+		return max(air, hotC)
+	}
+	return air
 }
 
 func clamp(v, lo, hi float64) float64 { return min(hi, max(lo, v)) }
