@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"slices"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -30,6 +31,8 @@ type recordCmd struct {
 	Device   string `env:"EARLYAGE_DEVICE" help:"Which of this machine's devices records; needed where several have joined the site."`
 	Unsigned bool   `env:"EARLYAGE_UNSIGNED" help:"Keep the entry though this machine has not joined the site: only a hub that was made with --unsigned takes it."`
 
+	Again []uint64 `placeholder:"NUMBER" help:"Send what was set aside because the roles of its person did not cover it, once they do: its number, or several with commas. Without a kind."`
+
 	Wait time.Duration `default:"10s" help:"How long to wait for the hub. What is not sent then waits in the outbox."`
 	JSON bool          `name:"json" help:"The events as recorded, as JSON, one to a line."`
 }
@@ -46,6 +49,9 @@ func (c recordCmd) Run(ctx context.Context, con console) error {
 	who, err := ring.ours(c.Site, c.Device)
 	if err != nil {
 		return err
+	}
+	if len(c.Again) > 0 {
+		return c.again(ctx, con, ring, who)
 	}
 	list, err := c.events(con.In, who)
 	if err != nil {
@@ -87,6 +93,41 @@ func (c recordCmd) record(ctx context.Context, con console, cfg stream.OutboxCon
 	return c.left(con, link, box, cfg.Dir, stamped)
 }
 
+// again sends what was set aside because it was not allowed then.
+func (c recordCmd) again(ctx context.Context, con console, ring ring, who *joined) error {
+	link := c.dial(who)
+	defer link.close()
+	cfg, err := c.outbox(ring, who, link)
+	if err != nil {
+		return err
+	}
+	box, err := cfg.Open()
+	if err != nil {
+		return err
+	}
+	defer box.Close()
+	for _, number := range c.Again {
+		if err := box.Retry(number); err != nil {
+			return fmt.Errorf("record: %w", err)
+		}
+	}
+	link.drain(ctx, box)
+	if link.err != nil {
+		fmt.Fprintf(con.Err, "earlyage: not sent: %v\n", link.err)
+	}
+	left, err := box.SetAside()
+	if err != nil {
+		return err
+	}
+	for _, a := range left {
+		if a.Denied && slices.Contains(c.Again, a.Event.Sequence) {
+			fmt.Fprintf(con.Err, "earlyage: number %d, %s: %s\n", a.Event.Sequence, a.Event.Kind, a.Reason)
+			err = errTold
+		}
+	}
+	return err
+}
+
 func (c recordCmd) check() error {
 	switch {
 	case c.Site == "":
@@ -95,6 +136,10 @@ func (c recordCmd) check() error {
 		return usagef("site: %q; allowed: a-z, 0-9 and -, 1 to 40 characters, or _", c.Site)
 	case c.Device != "" && !events.IsToken(c.Device):
 		return usagef("device: %q; allowed: a-z, 0-9 and -, 1 to 40 characters", c.Device)
+	case len(c.Again) > 0 && (c.File != "" || c.Kind != ""):
+		return usagef("record: --again stands without a kind and without --file")
+	case len(c.Again) > 0:
+		return nil
 	case (c.File == "") == (c.Kind == ""):
 		return usagef("record: give a kind and its values, or --file")
 	case c.File != "" && (len(c.Values) > 0 || c.Wall != ""):

@@ -54,8 +54,10 @@ func (l natsLink) One(ctx context.Context, p Post) (uint64, error) {
 // publishes device.reported.
 //
 // After an error everything that is not acknowledged waits for the next Drain.
-// An event that the server will not take does not stop the others. Without a
-// hub that answers (the server alone does) Drain publishes all the same, unless
+// An event that the server will not take does not stop the others, and one that
+// the device may not say any more is set aside at once, without an error: see
+// SetAside and Retry. Its number is missing at the hub until it is said, which
+// keeps every window of the site shut. Without a hub that answers (the server alone does) Drain publishes all the same, unless
 // this folder has never had a receipt: then it ends with ErrNoReceipt, since
 // numbers that an earlier folder of this device has used would collide.
 //
@@ -211,20 +213,46 @@ func (o *Outbox) shipSingly(ctx context.Context, l link, s *shipment) (stuck map
 			}
 			continue
 		}
+		if errors.Is(oneErr, ErrNotAllowed) {
+			if err := o.deny(s.numbers[i], p.Subject); err != nil {
+				return nil, errors.Join(err, o.acked(texts...))
+			}
+			continue
+		}
 		if worthRetry(oneErr) {
 			err = fmt.Errorf("drain outbox %s: %w", o.cfg.Dir, oneErr)
 			break
 		}
 		stuck[s.numbers[i]] = oneErr
 	}
-	if len(texts) > 0 {
-		err = errors.Join(err, o.acked(texts...))
+	return stuck, errors.Join(err, o.acked(texts...))
+}
+
+// deny sets an event aside that the server does not let the device say: the role
+// of its person has changed since it was entered. It must not keep back what
+// comes after it.
+func (o *Outbox) deny(number uint64, subject string) error {
+	what := subject
+	if s, err := events.ParseSubject(subject); err == nil {
+		what = string(s.Kind)
 	}
-	return stuck, err
+	reason := fmt.Sprintf("not allowed to record %s on this site now", what)
+	o.cfg.Log.Warn("server does not let the device say an event, it is set aside", "number", number, "reason", reason)
+	// A crash before this is on the disk leaves it waiting; the next Drain comes here again.
+	err := o.locked(func() error {
+		return o.write(fmt.Sprintf("denied %d %d %s", number, o.cfg.Now().UnixMilli(), strconv.Quote(reason)))
+	})
+	if err != nil {
+		return err
+	}
+	return o.step("denied")
 }
 
 // acked writes acknowledgements down.
 func (o *Outbox) acked(texts ...string) error {
+	if len(texts) == 0 {
+		return nil
+	}
 	err := o.locked(func() error {
 		at := " " + strconv.FormatInt(o.cfg.Now().UnixMilli(), 10)
 		for i := range texts {

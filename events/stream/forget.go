@@ -85,6 +85,9 @@ func (e *entry) lines() (texts []string) {
 	case e.done:
 		texts = append(texts, fmt.Sprintf("held %d %d", e.number, e.at))
 	}
+	if e.denied != "" && !e.done {
+		texts = append(texts, fmt.Sprintf("denied %d %d %q", e.number, e.at, e.denied))
+	}
 	if e.reason != "" {
 		texts = append(texts, fmt.Sprintf("aside %d %q", e.number, e.reason))
 	}

@@ -287,22 +287,30 @@ func (o *Outbox) stored(en *entry) (Post, bool) {
 	return p, true
 }
 
-// Aside is an event that the hub refused. It is not sent again by itself; what
-// it should have said has to be entered anew.
+// Aside is an event that does not count, and is not sent again by itself.
 type Aside struct {
 	Event  events.Event
 	Reason string
+
+	// Denied: the event has not left the device, since the role of its person does
+	// not cover it now. Once it does again, Retry sends it. Otherwise the hub has
+	// refused the event, and what it should have said has to be entered anew.
+	Denied bool
 }
 
-// SetAside lists what the hub refused, in order of number, as long as it is kept.
+// SetAside lists what the hub refused or the device may not say, in order of
+// number, as long as it is kept. What was denied is kept until it has been said.
 func (o *Outbox) SetAside() ([]Aside, error) {
 	var list []Aside
 	err := o.locked(func() error {
 		for _, en := range o.book.entries {
-			if en.reason == "" {
+			a := Aside{Reason: en.reason}
+			if o.book.aside(en) {
+				a = Aside{Reason: en.denied, Denied: true}
+			}
+			if a.Reason == "" {
 				continue
 			}
-			a := Aside{Reason: en.reason}
 			if p, ok := o.stored(en); ok {
 				// What was checked when it was added can still be read; if not, the
 				// number is what is left to show.
@@ -316,12 +324,29 @@ func (o *Outbox) SetAside() ([]Aside, error) {
 	return list, err
 }
 
+// ErrNotDenied is wrapped by Retry for a number that SetAside does not list as
+// denied.
+var ErrNotDenied = errors.New("not set aside because it was not allowed")
+
+// Retry has the next Drain send an event again that was denied, under its number.
+// When it returns, that is on the disk.
+func (o *Outbox) Retry(number uint64) error {
+	return o.locked(func() error {
+		i, found := o.book.find(number)
+		if !found || !o.book.aside(o.book.entries[i]) {
+			return fmt.Errorf("retry outbox number %d: %w", number, ErrNotDenied)
+		}
+		return o.write(fmt.Sprint("retry ", number))
+	})
+}
+
 // OutboxStatus counts what an outbox holds.
 type OutboxStatus struct {
 	Waiting   int           // not acknowledged: to be sent
 	Sent      int           // acknowledged, no receipt yet
 	Settled   int           // the hub has them; kept for a while
 	SetAside  int           // of the settled, refused by the hub
+	Denied    int           // not sent: the device may not say them now
 	Last      uint64        // the greatest number
 	UpTo      uint64        // of the hub's last receipt
 	Known     bool          // the hub has given a receipt once
@@ -344,6 +369,8 @@ func (o *Outbox) Status() (OutboxStatus, error) {
 				s.Settled++
 			case e.done:
 				s.Sent++
+			case b.aside(e):
+				s.Denied++
 			default:
 				s.Waiting++
 			}

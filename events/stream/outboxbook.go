@@ -29,6 +29,8 @@ import (
 //	again NUMBERS                             to be published once more
 //	drop NUMBER                               an unsent entry that is void
 //	aside NUMBER REASON                       the hub refused it; REASON in quotes
+//	denied NUMBER MILLISECONDS REASON         the server did not let the device say it; REASON in quotes
+//	retry NUMBER                              to be tried once more, though it was denied
 //	receipt JSON                              the hub's last receipt, and the clock
 //	mark NUMBER, wall WALL NUMBER, reported NUMBER
 //	                                          what was known when older lines were left out
@@ -50,6 +52,7 @@ type entry struct {
 	at     int64  // when it was done, by the device's clock
 	again  int    // how often it was published once more
 	reason string // why the hub refused it
+	denied string // why the server did not let the device say it
 	torn   bool   // its line cannot be read any more
 }
 
@@ -90,6 +93,10 @@ func (b *book) take(l line) error {
 	case kind == "aside" && len(word) >= 2:
 		reason, err := strconv.Unquote(strings.TrimPrefix(rest, word[0]+" "))
 		return errors.Join(err, b.each(word[0], func(e *entry) { e.reason = cmp.Or(reason, "refused") }))
+	case kind == "denied" && len(word) >= 3:
+		return b.takeDenied(word[0], word[1], strings.TrimPrefix(rest, word[0]+" "+word[1]+" "))
+	case kind == "retry" && len(word) == 1:
+		return b.each(word[0], func(e *entry) { e.denied = "" })
 	case kind == "outbox" && len(word) == 2 && word[0] == "1":
 		b.source = word[1]
 		return nil
@@ -191,6 +198,12 @@ func (b *book) takeAcked(word []string) error {
 	return nil
 }
 
+func (b *book) takeDenied(numbers, millis, quoted string) error {
+	at, err1 := strconv.ParseInt(millis, 10, 64)
+	reason, err2 := strconv.Unquote(quoted)
+	return errors.Join(err1, err2, b.each(numbers, func(e *entry) { e.denied, e.at = cmp.Or(reason, "not allowed"), at }))
+}
+
 func (b *book) takeOld(kind string, word []string) error {
 	number, err := strconv.ParseUint(word[len(word)-1], 10, 64)
 	switch {
@@ -243,8 +256,12 @@ func (b *book) next() uint64 {
 // device is never settled, whatever the hub says of it.
 func (b *book) settled(e *entry) bool { return e.tried && b.contact.Holds(e.number) }
 
+// aside reports that the device may not say it now: it is kept and not sent, and
+// its number is missing at the hub, which keeps every window of the site shut.
+func (b *book) aside(e *entry) bool { return e.denied != "" && !e.done && !b.settled(e) }
+
 // waiting reports that the event has to be published.
-func (b *book) waiting(e *entry) bool { return !e.done && !b.settled(e) && !e.torn }
+func (b *book) waiting(e *entry) bool { return !e.done && !b.settled(e) && !e.torn && e.denied == "" }
 
 // forgettable reports that neither the hub nor the device needs it any more.
 func (b *book) forgettable(e *entry, before int64) bool {

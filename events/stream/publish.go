@@ -71,8 +71,10 @@ func NewMsgID() string { return rand.Text() }
 
 // PublishOne publishes one body under a message id of its own and waits for the
 // acknowledgement that it is on the disk. While ctx lasts it tries again, with
-// the same id. dup says that an earlier try was stored and only its
-// acknowledgement lost. After an error the message may be stored or not.
+// the same id; what the server has looked at and refused, or denies to this
+// connection (ErrNotAllowed), ends it at once. dup says that an earlier try was
+// stored and only its acknowledgement lost. After an error the message may be
+// stored or not.
 func PublishOne(ctx context.Context, nc *nats.Conn, subject string, body []byte, signature string) (seq uint64, dup bool, err error) {
 	return Publish(ctx, nc, Post{Subject: subject, Body: body, Signature: signature, MsgID: NewMsgID()})
 }
@@ -105,9 +107,13 @@ func publishTried(ctx context.Context, nc *nats.Conn, p Post, wait time.Duration
 	}
 	ctx, cancel := context.WithTimeout(ctx, wait)
 	defer cancel()
-	// The library's own retry is switched off: it tries again only where nobody
-	// listens, and this package's loop does so too.
-	ack, err := js.PublishMsg(ctx, p.msg(), jetstream.WithRetryAttempts(0))
+	var ack *jetstream.PubAck
+	err = unlessDenied(ctx, nc, map[string]bool{p.Subject: true}, func(ctx context.Context) (err error) {
+		// The library's own retry is switched off: it tries again only where nobody
+		// listens, and this package's loop does so too.
+		ack, err = js.PublishMsg(ctx, p.msg(), jetstream.WithRetryAttempts(0))
+		return err
+	})
 	if err != nil {
 		return 0, false, fmt.Errorf("publish %s: %w", p.Subject, err)
 	}
@@ -122,7 +128,7 @@ func worthRetry(err error) bool {
 		return api.Code >= 500 || api.Code == 429
 	}
 	return !errors.Is(err, nats.ErrMaxPayload) && !errors.Is(err, nats.ErrConnectionClosed) &&
-		!errors.Is(err, nats.ErrBadSubject) && !errors.Is(err, nats.ErrPermissionViolation) &&
+		!errors.Is(err, nats.ErrBadSubject) && !errors.Is(err, ErrNotAllowed) &&
 		!errors.Is(err, nats.ErrHeadersNotSupported)
 }
 
@@ -130,7 +136,8 @@ func worthRetry(err error) bool {
 // after the other, and waits for the acknowledgement that all are on the disk.
 // last is the sequence of the last one. It tries once: after a lost
 // acknowledgement the batch is stored or not, and publishing it again under the
-// same message ids ends with ErrDuplicateInBatch if it was.
+// same message ids ends with ErrDuplicateInBatch if it was. If the server denies
+// a subject of it, nothing is stored and the error wraps ErrNotAllowed.
 func PublishBatch(ctx context.Context, nc *nats.Conn, posts []Post) (last uint64, err error) {
 	if len(posts) == 0 || len(posts) > MaxBatch {
 		return 0, fmt.Errorf("publish batch: %d messages, allowed 1 to %d", len(posts), MaxBatch)
@@ -139,26 +146,26 @@ func PublishBatch(ctx context.Context, nc *nats.Conn, posts []Post) (last uint64
 	if err != nil {
 		return 0, fmt.Errorf("publish batch: %w", err)
 	}
-	msgs := make([]*nats.Msg, len(posts))
+	msgs, subjects := make([]*nats.Msg, len(posts)), map[string]bool{}
 	for i, p := range posts {
-		msgs[i] = p.msg()
+		msgs[i], subjects[p.Subject] = p.msg(), true
 	}
 	if _, ok := ctx.Deadline(); !ok {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(ctx, 2*publishTry)
 		defer cancel()
 	}
-	flow := jetstreamext.BatchFlowControl{AckFirst: true, AckTimeout: remaining(ctx)}
-	ack, err := jetstreamext.PublishMsgBatch(ctx, js, msgs, flow)
+	var ack *jetstreamext.BatchAck
+	err = unlessDenied(ctx, nc, subjects, func(ctx context.Context) (err error) {
+		// The first message's answer is not waited for: the library waits for it
+		// whether ctx ends or not. The last one's says the same.
+		ack, err = jetstreamext.PublishMsgBatch(ctx, js, msgs, jetstreamext.BatchFlowControl{})
+		return err
+	})
 	if err != nil {
 		return 0, fmt.Errorf("publish batch of %d: %w", len(posts), batchError(err))
 	}
 	return ack.Sequence, nil
-}
-
-func remaining(ctx context.Context) time.Duration {
-	at, _ := ctx.Deadline()
-	return max(time.Millisecond, time.Until(at))
 }
 
 // batchError sorts the server's refusals. Code 10201 (a duplicate inside the
