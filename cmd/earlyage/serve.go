@@ -26,15 +26,16 @@ type serveCmd struct {
 	Websocket string `default:"127.0.0.1:8481" help:"Where NATS clients connect over websocket; empty: nowhere." group:"Embedded server"`
 	MQTT      string `name:"mqtt" default:"127.0.0.1:1883" help:"Where MQTT clients connect; empty: nowhere." group:"Embedded server"`
 
-	NATS        string `name:"nats" placeholder:"URL" help:"Use this server in place of the embedded one. Who may connect to it is for its own configuration to say: earlyage deploy nats-config." group:"Existing server"`
-	NATSSeed    string `name:"nats-seed" type:"path" placeholder:"FILE" help:"Seed of the hub's key on it (nkey)." group:"Existing server"`
-	NATSMonitor string `name:"nats-monitor" placeholder:"URL" help:"Its HTTP monitoring, to check that it syncs before it acknowledges." group:"Existing server"`
+	NATS          string `name:"nats" placeholder:"URL" help:"Use this server in place of the embedded one. Who may connect to it is for its own configuration to say: earlyage deploy nats-config." group:"Existing server"`
+	NATSSeed      string `name:"nats-seed" type:"path" placeholder:"FILE" help:"Seed of the hub's key on it (nkey)." group:"Existing server"`
+	NATSMonitor   string `name:"nats-monitor" placeholder:"URL" help:"Its HTTP monitoring, to check that it syncs before it acknowledges." group:"Existing server"`
+	NATSWebsocket string `name:"nats-websocket" placeholder:"URL" help:"Its websockets (ws:// or wss://), to which those of phones that come to the hub at /nats are handed on; without it they find none there." group:"Existing server"`
 
 	Rate       int `default:"262144" placeholder:"BYTES" help:"Most bytes a second from one NATS or MQTT connection." group:"Limits"`
 	Burst      int `default:"2097152" placeholder:"BYTES" help:"Most bytes at once from one." group:"Limits"`
-	PerAddress int `default:"256" placeholder:"N" help:"Most connections from one address." group:"Limits"`
+	PerAddress int `default:"256" placeholder:"N" help:"Most connections from one address (a /64 of IPv6), of NATS and of HTTP each. Behind a proxy all have the proxy's: raise it." group:"Limits"`
 	PerDevice  int `default:"4" placeholder:"N" help:"Most connections of one device." group:"Limits"`
-	Most       int `name:"most-connections" default:"4096" placeholder:"N" help:"Most connections in all." group:"Limits"`
+	Most       int `name:"most-connections" default:"4096" placeholder:"N" help:"Most connections in all, of NATS and of HTTP each." group:"Limits"`
 
 	Unsigned bool `help:"Take events from anybody, without a name and a signature, and show the record to anybody: for trials. Fixed when the folder is made."`
 
@@ -53,7 +54,7 @@ func (c serveCmd) Run(ctx context.Context, con console) error {
 		TLS:            hub.TLS{CertFile: c.TLSCert, KeyFile: c.TLSKey, Domains: c.ACMEDomain, Cache: c.ACMECache, Directory: c.ACMEDirectory},
 		PlainOnNetwork: c.PlainOnNetwork, Unsigned: c.Unsigned,
 		Limits: hub.Limits{Rate: c.Rate, Burst: c.Burst, PerAddress: c.PerAddress, PerDevice: c.PerDevice, Most: c.Most},
-		NATS:   c.NATS, NATSSeed: c.NATSSeed, Monitor: c.NATSMonitor, StopWithin: c.StopWithin, Log: logger(con.Err, c.Log, c.Verbose),
+		NATS:   c.NATS, NATSSeed: c.NATSSeed, NATSWebsocket: c.NATSWebsocket, Monitor: c.NATSMonitor, StopWithin: c.StopWithin, Log: logger(con.Err, c.Log, c.Verbose),
 	})
 }
 

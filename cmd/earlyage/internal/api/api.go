@@ -18,6 +18,7 @@ const (
 	PathAlerts  = "/api/v1/alerts"
 	PathRefused = "/api/v1/refused"
 	PathWatch   = "/api/v1/watch"
+	PathNATS    = "/nats" // websockets of NATS clients, which prove their keys there
 )
 
 // Pictures of a wall, under its own path; ?width= in pixels, ?units=si|us.

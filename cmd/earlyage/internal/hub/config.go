@@ -39,6 +39,10 @@ type Config struct {
 	NATSSeed string // file with the seed of the hub's nkey there; empty: the URL says who the hub is
 	Monitor  string // of that server: URL of its HTTP monitoring, to check that it syncs
 
+	// NATSWebsocket is the URL (ws:// or wss://) of that server's websockets, to which
+	// those that come to the hub's own /nats are handed on. Empty: there are none.
+	NATSWebsocket string
+
 	// Unsigned takes events from anybody, without a name and a signature, and shows
 	// the record to anybody. It is fixed when the folder is made. For trials, and for
 	// tests of other things.
@@ -70,9 +74,9 @@ type TLS struct {
 // values mean the defaults of stream.FrontConfig, stream.ServerConfig and door.Limits.
 type Limits struct {
 	Rate, Burst int // bytes a second, and at once, from one connection
-	PerAddress  int // connections from one address at a time
+	PerAddress  int // connections from one address at a time, of each kind: NATS, HTTP
 	PerDevice   int // connections of one device at a time
-	Most        int // connections at a time
+	Most        int // connections at a time, of each kind
 
 	Requests door.Limits // over HTTP
 }
@@ -99,7 +103,7 @@ func (c Config) prepared() (Config, error) {
 	if c.TLS.Cache == "" {
 		c.TLS.Cache = filepath.Join(c.Dir, "acme")
 	}
-	return c, errors.Join(c.checkTLS(), c.checkAddress(), c.checkListeners())
+	return c, errors.Join(c.checkTLS(), c.checkAddress(), c.checkWebsocket(), c.checkListeners())
 }
 
 func (c Config) checkTLS() error {
@@ -124,6 +128,27 @@ func (c Config) checkAddress() error {
 		return fmt.Errorf("address %q: allowed: scheme, host and port, as https://hub.example", c.Address)
 	}
 	return nil
+}
+
+func (c Config) checkWebsocket() error {
+	switch {
+	case c.NATSWebsocket == "":
+		return nil
+	case c.NATS == "":
+		return errors.New("the websocket of a NATS server is named, but no server: the embedded one needs none")
+	case c.natsWebsocket() == nil:
+		return fmt.Errorf("websocket of the NATS server %q: allowed: ws:// or wss://, host and port", c.NATSWebsocket)
+	}
+	return nil
+}
+
+// natsWebsocket is the URL of another server's websockets; nil: none that is one.
+func (c Config) natsWebsocket() *url.URL {
+	u, err := url.Parse(c.NATSWebsocket)
+	if err != nil || u.Host == "" || u.User != nil || u.Scheme != "ws" && u.Scheme != "wss" {
+		return nil
+	}
+	return u
 }
 
 // checkListeners refuses a listener without TLS that others than this machine

@@ -4,6 +4,8 @@ import (
 	"context"
 	"crypto/tls"
 	"errors"
+	"net"
+	"net/http"
 
 	"earlyage/events/stream"
 )
@@ -31,3 +33,17 @@ func (h *Hub) Stored(see func(stream.Message)) error {
 func (h *Hub) Certificate(hello *tls.ClientHelloInfo) (*tls.Certificate, error) {
 	return h.certificate(hello)
 }
+
+// NetworkOf is what connections are counted by.
+func NetworkOf(remote string) string { return networkOf(remote) }
+
+// Crowd is a listener that counts.
+type Crowd struct{ *crowd }
+
+// NewCrowd bounds the connections of a listener.
+func NewCrowd(l net.Listener, most, perNetwork int, refused func(string)) Crowd {
+	return Crowd{newCrowd(l, most, perNetwork, refused)}
+}
+
+// State notes what a connection does.
+func (c Crowd) State(conn net.Conn, s http.ConnState) { c.state(conn, s) }

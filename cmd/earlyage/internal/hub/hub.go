@@ -48,6 +48,7 @@ type Hub struct {
 	gate        gate        // before the embedded server
 	roster      *roster.Roster
 	web         *web
+	crowd       *crowd       // bounds the connections of listener
 	listener    net.Listener // of answers and pages; nil: off
 	http        net.Addr     // its address
 	address     string       // where people and devices reach the hub
@@ -163,7 +164,7 @@ func (h *Hub) serverConfig() stream.ServerConfig {
 	c, l := h.cfg, h.cfg.Limits
 	s := stream.ServerConfig{
 		Dir: filepath.Join(c.Dir, "stream"), Client: c.Client, Websocket: c.Websocket, MQTT: c.MQTT,
-		MaxPerDevice: l.PerDevice, MaxConnections: l.Most,
+		MaxPerDevice: l.PerDevice, MaxConnections: l.Most, Handed: c.HTTP != "",
 	}
 	if c.Address != "" {
 		s.Origins = []string{c.Address}

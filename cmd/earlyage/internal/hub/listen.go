@@ -38,8 +38,14 @@ func (t TLS) certificates() (certificate, error) {
 // listenHTTP opens the listener of answers and pages.
 func (h *Hub) listenHTTP() (net.Listener, error) {
 	l, err := net.Listen("tcp", hosted(h.cfg.HTTP))
-	if err != nil || h.certificate == nil {
+	if err != nil {
 		return l, err
+	}
+	h.crowd = newCrowd(l, h.cfg.Limits.Most, h.cfg.Limits.PerAddress, func(remote string) {
+		h.log.Warn("http connection refused: too many are open", "remote", remote)
+	})
+	if l = h.crowd; h.certificate == nil {
+		return l, nil
 	}
 	return tls.NewListener(l, &tls.Config{
 		GetCertificate: h.certificate, MinVersion: tls.VersionTLS12,

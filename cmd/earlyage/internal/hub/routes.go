@@ -26,6 +26,7 @@ func (w *web) routes() []door.Route {
 		return door.Route{Method: http.MethodPost, Pattern: pattern, Who: who, Handler: f, Body: maxRequest}
 	}
 	return []door.Route{
+		get(api.PathNATS, door.Public, w.nats),
 		get(api.PathHealth, door.Public, w.health),
 		get(api.PathWalls, look, w.walls),
 		get(api.PathWalls+"/{site}/{wall}", look, w.wall),

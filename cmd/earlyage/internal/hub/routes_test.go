@@ -34,6 +34,7 @@ GET /api/v1/walls/{site}/{wall}              known
 GET /api/v1/walls/{site}/{wall}/{file}       known
 GET /api/v1/watch                            known
 GET /healthz                                 all
+GET /nats                                    all
 GET /join                                    all
 GET /login                                   all
 GET /static/                                 all

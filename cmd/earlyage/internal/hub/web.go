@@ -94,7 +94,9 @@ func (h *Hub) startHTTP(context.Context) error {
 	if h.listener == nil {
 		return nil
 	}
-	h.serve("http", h.listener, door.NewServer(h.web.door.Mux(h.web.table...), h.log))
+	server := door.NewServer(h.web.door.Mux(h.web.table...), h.log)
+	server.ConnState = h.crowd.state
+	h.serve("http", h.listener, server)
 	h.log.Info("answering", "http", h.HTTPURL(), "address", h.address)
 	return nil
 }
@@ -140,6 +142,19 @@ func (h *Hub) serve(name string, l net.Listener, server *http.Server) {
 		h.web.close()
 		return errors.Join(server.Shutdown(ctx), served.stop(ctx))
 	})
+}
+
+// onClose calls f, once, when what streams is to end; forget takes that back.
+func (w *web) onClose(f func()) (forget func()) {
+	ctx, cancel := context.WithCancel(context.Background())
+	go func() {
+		select {
+		case <-w.closed:
+			f()
+		case <-ctx.Done():
+		}
+	}()
+	return cancel
 }
 
 // close ends what streams, so that servers can stop. It may be called again.
