@@ -201,7 +201,7 @@ func (p *Pages) show(y *picture, c *words.Catalogue, sight Sight, name string, r
 	switch view {
 	case "board":
 		write := p.cells[c.Lang()]
-		out.Blank.Cell = func(name string) template.HTML { return write(name, Cell{}, now) }
+		out.Blank.Cell = func(name string) template.HTML { return write(name, blank(name), now) }
 		for i := range d.rows {
 			x := &d.rows[i]
 			out.Lines = append(out.Lines, line{*x, out.Filter.Hides(*x), func(name string) template.HTML {
@@ -339,4 +339,13 @@ func placeSetsOf(c *words.Catalogue, b Board) (out []placeSets) {
 		place.Lines = append(place.Lines, line)
 	}
 	return out
+}
+
+// blank is a place of a row that the page's script will fill; a heading is never
+// empty.
+func blank(name string) Cell {
+	if name == slotNames[slotName] {
+		return Cell{Text: "…"}
+	}
+	return Cell{}
 }

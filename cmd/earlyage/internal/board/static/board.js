@@ -128,7 +128,7 @@ function changed(name, state) {
 
 // ---- The link.
 
-let source, stale = false, opened = 0, again = 1000, everHeard = false;
+let source, stale = false, opened = 0, again = 1000;
 
 function connect() {
 	source?.close();
@@ -144,7 +144,7 @@ function connect() {
 function take(m) {
 	hear(m.at);
 	again = 1000;
-	everHeard = true;
+	body.dataset.link = "up";
 	if (m.head) {
 		$("open").textContent = m.head.open;
 		$("wrong").hidden = !m.head.wrong;
@@ -182,7 +182,7 @@ async function fetchAgain(seen) {
 // show says whether the page is up to date. What may be stripped is said only by
 // an answer that is fresh.
 function show() {
-	body.classList.toggle("stale", stale);
+	body.dataset.link = stale ? "stale" : "up";
 	$("link-up").hidden = stale;
 	$("link-stale").hidden = !stale;
 }
