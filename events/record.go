@@ -72,7 +72,8 @@ func (d *RecordCountersigned) span() (b, e time.Time) { return }
 // DoubtSettled answers a doubt about one event.
 type DoubtSettled struct {
 	Target  Target `json:"target,omitzero" doc:"the event in doubt; not given: a refused message, named by stream sequence"`
-	Message uint64 `json:"message,omitzero" doc:"stream sequence of a refused message"`
+	Message uint64 `json:"message,omitzero" doc:"stream sequence of a refused message: answers all of the same device that were refused for the same field, up to this answer"`
+	All     bool   `json:"all,omitzero" doc:"with message: answers every refused message here up to the one named, of whatever device"`
 	// Offset is what the device's clock should have been corrected by.
 	OffsetMS *float64 `json:"offset_ms,omitzero" rule:"-3155760000000..3155760000000" unit:"ms" doc:"of a clock doubt: hub time minus device time when the entry was made"`
 	Reason   string   `json:"reason" rule:"need,len 1..500" doc:"how it is known"`
@@ -81,6 +82,9 @@ type DoubtSettled struct {
 func (d *DoubtSettled) check() error {
 	if (d.Target == Target{}) == (d.Message == 0) {
 		return refuse("data.target", "", "either target or message")
+	}
+	if d.All && d.Message == 0 {
+		return refuse("data.all", "true", "with message only: the last refused message that is answered")
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package projector
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"maps"
@@ -26,25 +27,18 @@ type batch struct {
 	company []wall.Fact
 	devices map[string]bool // sites whose devices changed
 	people  *people.Draft
+	refused map[uint64]RefusedRow // by this batch
 	puts    []put
 }
 
 // group is what a batch holds for one wall or site.
 type group struct {
-	taken   []*item // accepted
+	facts   []wall.Fact // accepted
 	refused []wall.Refused
 }
 
-func (g *group) facts() []wall.Fact {
-	facts := make([]wall.Fact, len(g.taken))
-	for i, it := range g.taken {
-		facts[i] = it.fact()
-	}
-	return facts
-}
-
 func newBatch(f *fold) *batch {
-	return &batch{f: f, groups: map[Ref]*group{}, devices: map[string]bool{}, people: f.register.Draft()}
+	return &batch{f: f, groups: map[Ref]*group{}, devices: map[string]bool{}, people: f.register.Draft(), refused: map[uint64]RefusedRow{}}
 }
 
 func (b *batch) group(at Ref) *group {
@@ -79,7 +73,7 @@ func (b *batch) judge(it *item) error {
 		return b.refuse(it, clip(it.refusal.Field, 120), reason(it.refusal))
 	case it.first != it.seq:
 		if it.firstAt != it.at {
-			b.doubt(it.firstAt, it, "id", otherBytes(it.first))
+			return b.refuse(it, "id", otherBytes(it.first), it.firstAt)
 		}
 		return b.refuse(it, "id", otherBytes(it.first))
 	}
@@ -90,8 +84,7 @@ func (b *batch) judge(it *item) error {
 	if taken != 0 {
 		return b.refuse(it, "sequence", fmt.Sprintf("same number, other event: message %d has number %d of this device", taken, it.number))
 	}
-	b.accept(it)
-	return nil
+	return b.accept(it)
 }
 
 func otherBytes(first uint64) string {
@@ -108,12 +101,15 @@ func (b *batch) numberTaken(it *item) (uint64, error) {
 	return b.f.keep.holder(it.event.Source, it.number, it.seq)
 }
 
-func (b *batch) accept(it *item) {
+func (b *batch) accept(it *item) error {
 	b.f.stand.Folded++
 	fact := it.fact()
+	if err := errors.Join(b.settles(&fact), b.instead(it)); err != nil {
+		return fmt.Errorf("message %d: %w", it.seq, err)
+	}
 	g := b.group(it.at)
 	if !it.people { // that is in the register, and no site's or wall's concern
-		g.taken = append(g.taken, it)
+		g.facts = append(g.facts, fact)
 	}
 	if it.at == (Ref{Site: "_"}) && !it.people {
 		b.company = append(b.company, fact)
@@ -124,16 +120,50 @@ func (b *batch) accept(it *item) {
 	}
 	b.devices[it.at.Site] = true
 	b.guard(it, func() { b.f.site(it.at.Site).devices.Add(fact) })
+	return nil
+}
+
+// settles looks up which refused messages a settled doubt answers.
+func (b *batch) settles(fact *wall.Fact) error {
+	d, ok := fact.Data.(*events.DoubtSettled)
+	if !ok || d.Message == 0 || d.Message >= fact.Seq {
+		return nil
+	}
+	row, refused, err := b.refusedRow(d.Message)
+	if refused {
+		fact.Settles = row.run()
+	}
+	return err
+}
+
+// instead ends the doubt about a message that was refused and is accepted now.
+func (b *batch) instead(it *item) error {
+	if it.refused == 0 {
+		return nil
+	}
+	row, _, err := b.refusedRow(it.refused)
+	for _, at := range row.Doubts {
+		g := b.group(at)
+		g.refused = append(g.refused, wall.Refused{Seq: it.refused, Instead: it.seq})
+	}
+	return err
+}
+
+func (b *batch) refusedRow(seq uint64) (RefusedRow, bool, error) {
+	if row, ok := b.refused[seq]; ok {
+		return row, true, nil
+	}
+	return b.f.view.refusedRow(seq)
 }
 
 // refuse lists the message, holds its number and puts the doubt where the
-// subject points. The hub's word on people and devices is about no wall, and no
+// subject points, where its body does, and where it is due beside. The hub's word on people and devices is about no wall, and no
 // doubt on one if it does not count.
-func (b *batch) refuse(it *item, field, why string) error {
+func (b *batch) refuse(it *item, field, why string, beside ...Ref) error {
 	b.f.stand.Refused++
 	row := RefusedRow{
 		Seq: it.seq, Recorded: it.recorded, Subject: clip(it.subject, 200),
-		ID: it.id, Field: field, Reason: why,
+		ID: it.id, Field: cmp.Or(field, "event"), Reason: why, Doubts: beside,
 	}
 	if it.source.Device != "" {
 		row.Source = it.source.String()
@@ -141,12 +171,17 @@ func (b *batch) refuse(it *item, field, why string) error {
 	if it.placed {
 		row.Site, row.Wall = it.at.Site, it.at.Wall
 		if !it.people {
-			b.doubt(it.at, it, field, why)
+			row.Doubts = append(row.Doubts, it.at)
 		}
 	}
 	if it.named != (Ref{}) {
-		b.doubt(it.named, it, field, why)
+		row.Doubts = append(row.Doubts, it.named)
 	}
+	for _, at := range row.Doubts {
+		g := b.group(at)
+		g.refused = append(g.refused, wall.Refused{Seq: it.seq, Recorded: it.recorded, ID: it.id, Source: row.Source, Field: row.Field, Reason: why})
+	}
+	b.refused[it.seq] = row
 	value, err := json.Marshal(row)
 	if err != nil {
 		return fmt.Errorf("refused message %d: %w", it.seq, err)
@@ -159,11 +194,6 @@ func (b *batch) refuse(it *item, field, why string) error {
 	b.devices[it.at.Site] = true
 	b.guard(it, func() { b.f.site(it.at.Site).devices.Refuse(it.device, it.number, it.recorded) })
 	return nil
-}
-
-func (b *batch) doubt(at Ref, it *item, field, why string) {
-	g := b.group(at)
-	g.refused = append(g.refused, wall.Refused{Seq: it.seq, Recorded: it.recorded, ID: it.id, Field: field, Reason: why})
 }
 
 // guard keeps a defect in the fold of devices from stopping the projector.
@@ -253,7 +283,7 @@ func (b *batch) applyWall(ref Ref, g *group) (out foldedWall, err error) {
 			st = wall.New(ref.Site, ref.Wall)
 		}
 		return st, err
-	}, g.facts(), g.refused)
+	}, g.facts, g.refused)
 	if err != nil {
 		return out, fmt.Errorf("wall %s: %w", ref, err)
 	}
@@ -304,7 +334,7 @@ func (b *batch) ofSite(name string, fresh bool) (facts []wall.Fact, refused []wa
 		facts = slices.Clone(b.company)
 	}
 	if g := b.groups[Ref{Site: name}]; g != nil {
-		facts, refused = append(facts, g.facts()...), g.refused
+		facts, refused = append(facts, g.facts...), g.refused
 	}
 	return facts, refused
 }

@@ -51,25 +51,33 @@ func resolve(tx *bbolt.Tx, items []item, put bool) error {
 	return resolveRefused(keys, leaves, items)
 }
 
-// resolveRefused finds refused messages that repeat an accepted one: the same
-// body on the same subject, without its signature, or with one that has ended
-// since. They say nothing new, and whoever sends them, they change nothing.
+// resolveRefused finds refused messages that repeat an accepted one, and accepted
+// ones that repeat a refused one: the same body on the same subject.
+//
+// The former came without a signature, or with one that has ended since. They say
+// nothing new, and whoever sends them, they change nothing. The latter came too
+// early: a device sent them with a key that had just ended, and signed them anew.
 func resolveRefused(keys, leaves *bbolt.Bucket, items []item) error {
+	anyRefused, _ := keys.Cursor().First()
 	for i := range items {
 		it := &items[i]
-		if it.refusal == nil || it.id == "" || it.source.Device == "" {
+		refused := it.refusal != nil
+		if it.id == "" || it.source.Device == "" || !refused && (it.first != it.seq || len(anyRefused) == 0 || anyRefused[0] != tagRefused) {
 			continue
 		}
-		v := keys.Get(appendClaim(nil, false, it.id, it.source))
+		v := keys.Get(appendClaim(nil, !refused, it.id, it.source))
 		if len(v) != 8 || binary.BigEndian.Uint64(v) >= it.seq {
 			continue
 		}
 		again := item{subject: it.subject, body: it.body, first: binary.BigEndian.Uint64(v)}
-		if err := again.compare(leaves); err != nil {
+		switch err := again.compare(leaves); {
+		case err != nil:
 			return err
-		}
-		if !again.other {
+		case again.other:
+		case refused:
 			it.first, it.other, it.firstAt = again.first, false, again.firstAt
+		default:
+			it.refused = again.first
 		}
 	}
 	return nil

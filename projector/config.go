@@ -14,7 +14,7 @@ import (
 // foldVersion changes whenever the layout of view.db changes or messages are
 // judged otherwise; wall.FoldVersion stands beside it for the folds. A view of
 // another version is rebuilt.
-const foldVersion = "2"
+const foldVersion = "3"
 
 const (
 	mostBatch       = 50_000

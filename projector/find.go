@@ -1,6 +1,7 @@
 package projector
 
 import (
+	"bytes"
 	"encoding/binary"
 	"errors"
 	"fmt"
@@ -11,40 +12,27 @@ import (
 	"earlyage/events"
 )
 
-// First returns the first kept message that bears an id of a source: an
-// acceptable one if there is any, else a refused one; ok is false where there is
-// none. It costs two look-ups in an index, however much is kept.
-//
-// A message that is kept may not be folded yet: its sequence tells.
-func (v View) First(src events.Source, id string) (l Leaf, ok bool, err error) {
-	return v.f.keep.first(src, id)
-}
-
-// First is View.First without a picture.
+// First returns the first kept message that bears an id of a source and was
+// acceptable by itself: well formed, and signed as it must be. ok is false where
+// there is none. It costs a look-up in an index, however much is kept. What is kept
+// may not be folded yet: Wait for its sequence.
 func (p *Projector) First(src events.Source, id string) (l Leaf, ok bool, err error) {
-	return p.keep.first(src, id)
-}
-
-func (k *keep) first(src events.Source, id string) (l Leaf, ok bool, err error) {
 	err = guarded(func() error {
-		return k.db.View(func(tx *bbolt.Tx) error {
-			for _, refused := range []bool{false, true} {
-				at := tx.Bucket(keyBucket).Get(appendClaim(nil, refused, id, src))
-				if len(at) != 8 {
-					continue
-				}
-				raw, err := leafAt(tx.Bucket(leafBucket), binary.BigEndian.Uint64(at))
-				if err == nil && raw == nil {
-					err = ErrDamaged
-				}
-				if err != nil {
-					return err
-				}
-				l, err = parseKept(append([]byte(nil), raw...))
-				ok = err == nil
+		return p.keep.db.View(func(tx *bbolt.Tx) error {
+			at := tx.Bucket(keyBucket).Get(appendClaim(nil, false, id, src))
+			if len(at) != 8 {
+				return nil
+			}
+			raw, err := leafAt(tx.Bucket(leafBucket), binary.BigEndian.Uint64(at))
+			if err == nil && raw == nil {
+				err = ErrDamaged
+			}
+			if err != nil {
 				return err
 			}
-			return nil
+			l, err = parseKept(bytes.Clone(raw))
+			ok = err == nil
+			return err
 		})
 	})
 	if err != nil {

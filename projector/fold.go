@@ -121,6 +121,15 @@ func (f *fold) loadSite(name string) (st *site.State, err error) {
 
 func (f *fold) loadCompany(tx *bbolt.Tx) (err error) {
 	f.company, err = f.loadFacts(tx, companySection)
+	for i := range f.company {
+		d, ok := f.company[i].Data.(*events.DoubtSettled)
+		if !ok || d.Message >= f.company[i].Seq {
+			continue
+		}
+		row, _, bad := refusedRowOf(tx, d.Message)
+		f.company[i].Settles = row.run()
+		err = errors.Join(err, bad)
+	}
 	return err
 }
 

@@ -49,6 +49,7 @@ type item struct {
 	first   uint64
 	other   bool // the first has other bytes
 	firstAt Ref
+	refused uint64 // the refused message that this one is, proven now; 0: none
 }
 
 func (it *item) fact() wall.Fact {

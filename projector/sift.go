@@ -12,7 +12,7 @@ import (
 // foldable is a state of a wall or a site.
 type foldable interface {
 	Add(facts ...wall.Fact)
-	AddRefused(r wall.Refused)
+	AddRefused(list ...wall.Refused)
 	Dirty() []wall.Chunk
 }
 
@@ -37,7 +37,7 @@ func foldGroup[S foldable](log *slog.Logger, st S, again func() (S, error), fact
 	}
 	refused = slices.Clone(refused)
 	for _, f := range broken {
-		refused = append(refused, wall.Refused{Seq: f.Seq, Recorded: f.Recorded, ID: f.ID, Field: brokenField, Reason: brokenReason})
+		refused = append(refused, wall.Refused{Seq: f.Seq, Recorded: f.Recorded, ID: f.ID, Source: f.Source.String(), Field: brokenField, Reason: brokenReason})
 	}
 	if st, err = again(); err != nil {
 		return st, nil, nil, err
@@ -76,8 +76,8 @@ func tryFold(st foldable, facts []wall.Fact, refused []wall.Refused) (chunks []w
 			chunks, cause = nil, fmt.Errorf("fold panics: %v\n%s", p, debug.Stack())
 		}
 	}()
-	for _, r := range refused {
-		st.AddRefused(r)
+	if len(refused) > 0 {
+		st.AddRefused(refused...)
 	}
 	if len(facts) > 0 {
 		st.Add(facts...)

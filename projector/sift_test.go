@@ -27,8 +27,12 @@ func (b *brittle) Add(facts ...wall.Fact) {
 		b.facts = append(b.facts, f.Seq)
 	}
 }
-func (b *brittle) AddRefused(r wall.Refused) { b.refused = append(b.refused, r.Seq) }
-func (b *brittle) Dirty() []wall.Chunk       { return []wall.Chunk{{Key: []byte{byte(len(b.facts))}}} }
+func (b *brittle) AddRefused(list ...wall.Refused) {
+	for _, r := range list {
+		b.refused = append(b.refused, r.Seq)
+	}
+}
+func (b *brittle) Dirty() []wall.Chunk { return []wall.Chunk{{Key: []byte{byte(len(b.facts))}}} }
 
 func TestEventThatBreaksTheFoldIsSetAside(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {

@@ -239,6 +239,37 @@ type RefusedRow struct {
 	Source   string    `json:"source,omitzero"`
 	Field    string    `json:"field"`
 	Reason   string    `json:"reason"`
+	Doubts   []Ref     `json:"doubts,omitzero"` // where it is one
+}
+
+// run names the refused messages that are answered together with this one.
+func (r *RefusedRow) run() wall.Run { return wall.Run{Source: r.Source, Field: r.Field} }
+
+// refusedRow returns one refused message, if it was refused.
+func (v viewFile) refusedRow(seq uint64) (row RefusedRow, refused bool, err error) {
+	err = guarded(func() error {
+		return v.db.View(func(tx *bbolt.Tx) (err error) {
+			row, refused, err = refusedRowOf(tx, seq)
+			return err
+		})
+	})
+	return row, refused, err
+}
+
+func refusedRowOf(tx *bbolt.Tx, seq uint64) (row RefusedRow, refused bool, err error) {
+	key := seqKey(seq)
+	sealed := tx.Bucket(sectionNames[refusedSection]).Get(key)
+	if sealed == nil {
+		return row, false, nil
+	}
+	raw, err := unseal(key, sealed)
+	if err != nil {
+		return row, false, err
+	}
+	if err := json.Unmarshal(raw, &row); err != nil {
+		return row, false, errors.Join(err, ErrDamaged)
+	}
+	return row, true, nil
 }
 
 // refusedRows lists the newest rows first.

@@ -305,6 +305,10 @@ func (k *look) doubtAlerts(c *collector) {
 
 func doubtAlert(c *collector, d wall.Doubt) {
 	switch {
+	case d.Key.ID == "" && d.Run == (wall.Run{}):
+		c.add(AlertEventRefused, "others", d.Since, "From message %d to message %d entries were %s. They count as doubts until a named person answers them together, by the last and all before it.", d.Message, d.Last, d.What)
+	case d.Key.ID == "" && !d.Single():
+		c.add(AlertEventRefused, fmt.Sprintf("message %d", d.Message), d.Since, "From message %d to message %d entries were %s. They count as one doubt until a named person answers it by one of them.", d.Message, d.Last, d.What)
 	case d.Key.ID == "":
 		c.add(AlertEventRefused, fmt.Sprintf("message %d", d.Message), d.Since, "Message %d was %s. It counts as a doubt until a named person answers it.", d.Message, d.What)
 	case d.Clock:

@@ -48,7 +48,15 @@ type refusal struct {
 
 func (r *record) take(e events.Event, at time.Time) {
 	r.seq++
-	r.facts = append(r.facts, wall.Fact{Event: e, Seq: r.seq, Recorded: at.UTC().Truncate(time.Millisecond)})
+	f := wall.Fact{Event: e, Seq: r.seq, Recorded: at.UTC().Truncate(time.Millisecond)}
+	if d, ok := e.Data.(*events.DoubtSettled); ok {
+		for i := range r.refused {
+			if x := &r.refused[i].Refused; x.Seq == d.Message {
+				f.Settles = x.Run()
+			}
+		}
+	}
+	r.facts = append(r.facts, f)
 }
 
 // folded is a record as the projector would hold it.
@@ -106,24 +114,30 @@ func (r *record) foldAnyhow(t *testing.T, name string, seed uint64) *folded {
 	facts := append(slices.Clone(r.facts), r.facts...)
 	rng.Shuffle(len(facts), func(i, j int) { facts[i], facts[j] = facts[j], facts[i] })
 	f := &folded{site.New(name), r.fold(name).devices, map[string]*wall.State{}}
-	for _, x := range r.refused {
-		if x.wall == "" {
-			f.site.AddRefused(x.Refused)
-		} else {
-			f.wall(name, x.wall).AddRefused(x.Refused)
-		}
-	}
+	refused := append(slices.Clone(r.refused), r.refused...)
+	rng.Shuffle(len(refused), func(i, j int) { refused[i], refused[j] = refused[j], refused[i] })
 	store := map[string]map[string][]byte{}
 	keep := func(of string, chunks []wall.Chunk) {
 		if store[of] == nil {
 			store[of] = map[string][]byte{}
 		}
 		for _, c := range chunks {
-			store[of][string(c.Key)] = bytes.Clone(c.Value)
+			if store[of][string(c.Key)] = bytes.Clone(c.Value); c.Value == nil {
+				delete(store[of], string(c.Key))
+			}
 		}
 	}
-	for len(facts) > 0 {
-		n := min(len(facts), 1+rng.IntN(40))
+	for len(facts)+len(refused) > 0 {
+		n := min(len(refused), rng.IntN(5))
+		for _, x := range refused[:n] {
+			if x.wall == "" {
+				f.site.AddRefused(x.Refused)
+			} else {
+				f.wall(name, x.wall).AddRefused(x.Refused)
+			}
+		}
+		refused = refused[n:]
+		n = min(len(facts), 1+rng.IntN(40))
 		batch := map[string][]wall.Fact{}
 		for _, x := range facts[:n] {
 			batch[x.Wall] = append(batch[x.Wall], x)

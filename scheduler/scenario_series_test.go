@@ -81,7 +81,7 @@ func (s *stage) runRefuse(t *testing.T, w words, _ string) string {
 	d := s.device(t, w.plain[0])
 	s.facts.seq++
 	r := refusal{wall: w.get("wall", ""), device: d.name}
-	r.Refused = wall.Refused{Seq: s.facts.seq, Recorded: s.at(t, w.get("at", "")).UTC(), ID: "r", Field: w.get("field", "body"), Reason: strings.ReplaceAll(w.get("reason", "wrong"), "-", " ")}
+	r.Refused = wall.Refused{Seq: s.facts.seq, Recorded: s.at(t, w.get("at", "")).UTC(), ID: "r", Source: events.Source{Site: s.site, Device: d.name}.String(), Field: w.get("field", "body"), Reason: strings.ReplaceAll(w.get("reason", "wrong"), "-", " ")}
 	if n := w.get("number", ""); n != "" {
 		v, err := strconv.ParseUint(n, 10, 64)
 		require.NoError(t, err)

@@ -310,7 +310,7 @@ func (w *world) moment() time.Time {
 // refuse adds a message that could not be accepted.
 func (w *world) refuse(at time.Time) {
 	w.rec.seq++
-	w.rec.refused = append(w.rec.refused, refusal{wall: propertyWall, device: "phone-a", Refused: wall.Refused{Seq: w.rec.seq, Recorded: at, Field: "data", Reason: "wrong"}})
+	w.rec.refused = append(w.rec.refused, refusal{wall: propertyWall, device: "phone-a", Refused: wall.Refused{Seq: w.rec.seq, Recorded: at, Source: "/site/north/device/phone-a", Field: one(w, "data", "signature"), Reason: "wrong"}})
 }
 
 func requireOrder(t *rapid.T, a scheduler.Assessment) {

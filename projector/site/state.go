@@ -137,15 +137,16 @@ func (s *State) concerns(f *wall.Fact) bool {
 	return wall.IsChange(f.Kind)
 }
 
-// AddRefused notes a message about the site that could not be accepted.
-func (s *State) AddRefused(r wall.Refused) {
-	s.record.AddRefused(r)
-	s.rows.Refused(r)
+// AddRefused notes messages about the site that could not be accepted.
+func (s *State) AddRefused(list ...wall.Refused) {
+	s.record.AddRefused(list...)
 	s.settle(false)
 }
 
 // Dirty returns what changed since the last call.
-func (s *State) Dirty() []wall.Chunk { return append(s.rows.Take(), s.Air.Take()...) }
+func (s *State) Dirty() []wall.Chunk {
+	return slices.Concat(s.rows.Take(), s.record.TakeRefused(), s.Air.Take())
+}
 
 func (s *State) settle(amends bool) {
 	if s.record.Stale() {
@@ -323,7 +324,8 @@ func (s *State) Alarms() []wall.Alarm { return s.alarms }
 // Doubts returns what a named person has to answer.
 func (s *State) Doubts() []wall.Doubt { return s.record.Doubts() }
 
-// Refused returns the messages about the site that were not accepted.
+// Refused returns the messages about the site that were not accepted: the newest
+// of them.
 func (s *State) Refused() []wall.Refused { return s.record.Refused() }
 
 // Digest returns the SHA-256 of all that the site's record says.

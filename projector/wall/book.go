@@ -16,17 +16,19 @@ type Book struct {
 	Elsewhere func(events.Key) (events.Kind, bool)
 
 	facts   map[events.Key]*Fact
-	refused map[uint64]Refused
+	refused refusals
 
 	// Resolved from the two above.
-	entries []Entry
-	doubts  []Doubt
-	change  *Changes
-	stale   bool
-	whole   bool             // everything has to be resolved again
-	fresh   []*Fact          // added since the book was last resolved
-	newest  map[string]*Fact // by source: the highest number whose clock is known
-	grown   int              // the entries before this one are as they were
+	entries  []Entry
+	doubts   []Doubt
+	inDoubt  []Doubt // the ones about accepted events
+	change   *Changes
+	stale    bool
+	doubting bool             // the doubts have to be read again
+	whole    bool             // everything has to be resolved again
+	fresh    []*Fact          // added since the book was last resolved
+	newest   map[string]*Fact // by source: the highest number whose clock is known
+	grown    int              // the entries before this one are as they were
 }
 
 // Entry is one event as it counts now. While a convenient change waits for its
@@ -44,11 +46,24 @@ func (e *Entry) Last() events.Data { return e.Versions[len(e.Versions)-1] }
 
 // Doubt is something about the record that a named person has to answer.
 type Doubt struct {
-	Key     events.Key // the event; empty for a refused message
-	Message uint64     // stream sequence of the message
+	Key     events.Key // the event; empty for refused messages
+	Message uint64     // stream sequence of the message, of refused ones the first
 	What    string
 	Clock   bool  // about the time of the entry; false: about what it says
 	Since   int64 // Unix milliseconds: when it was recorded
+
+	// Of refused messages, which are answered together.
+	Run   Run    // zero: of many runs, too many to be held apart
+	Last  uint64 // stream sequence of the last
+	Count int
+	More  bool // there are more than Count, not held one by one
+}
+
+// Single reports whether the doubt is about one refused message.
+func (d *Doubt) Single() bool { return d.Count == 1 && !d.More }
+
+func compareDoubts(x, y Doubt) int {
+	return cmp.Or(cmp.Compare(x.Message, y.Message), strings.Compare(x.Key.Source, y.Key.Source), strings.Compare(x.Key.ID, y.Key.ID), compareRuns(x.Run, y.Run))
 }
 
 // Add puts a fact into the set. It reports false if the fact was there.
@@ -66,15 +81,6 @@ func (b *Book) Add(f Fact) bool {
 	b.fresh = append(b.fresh, &f)
 	b.stale, b.whole = true, b.whole || had || isChange(f.Kind)
 	return true
-}
-
-// AddRefused notes a message that could not be accepted.
-func (b *Book) AddRefused(r Refused) {
-	if b.refused == nil {
-		b.refused = map[uint64]Refused{}
-	}
-	b.refused[r.Seq] = r
-	b.stale, b.whole = true, true
 }
 
 // Arrived tells the book of an event that is kept outside it. What the book says
@@ -95,22 +101,9 @@ func (b *Book) Doubts() []Doubt { b.settle(); return b.doubts }
 // Len returns how many facts the book holds.
 func (b *Book) Len() int { return len(b.facts) }
 
-// Refused returns the messages that were not accepted, by stream sequence.
-func (b *Book) Refused() []Refused {
-	out := make([]Refused, 0, len(b.refused))
-	for _, r := range b.refused {
-		out = append(out, r)
-	}
-	slices.SortFunc(out, func(x, y Refused) int { return cmp.Compare(x.Seq, y.Seq) })
-	return out
-}
-
 // resolved returns the amendments, voids and countersignatures by target.
 func (b *Book) resolved() *Changes {
 	b.settle()
-	if b.change == nil {
-		b.change = b.changes()
-	}
 	return b.change
 }
 
@@ -120,11 +113,11 @@ type Changes struct {
 	voided  map[events.Key][]*Fact
 	signed  map[events.Key][]*Fact
 	settled map[events.Key][]*Fact
-	message map[uint64][]*Fact // answers to refused messages
+	message []*Fact // answers to refused messages
 }
 
 func (b *Book) changes() *Changes {
-	c := &Changes{map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[uint64][]*Fact{}}
+	c := &Changes{map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, map[events.Key][]*Fact{}, nil}
 	for _, f := range b.facts {
 		switch d := f.Data.(type) {
 		case *events.RecordAmended:
@@ -135,7 +128,7 @@ func (b *Book) changes() *Changes {
 			c.signed[d.Target.Key()] = append(c.signed[d.Target.Key()], f)
 		case *events.DoubtSettled:
 			if d.Message != 0 {
-				c.message[d.Message] = append(c.message[d.Message], f)
+				c.message = append(c.message, f)
 			} else {
 				c.settled[d.Target.Key()] = append(c.settled[d.Target.Key()], f)
 			}
@@ -220,22 +213,27 @@ func (c *Changes) undone(f *Fact) (voided, final bool) {
 // settle resolves everything again. It is called once after a batch of facts.
 func (b *Book) settle() {
 	if !b.stale {
+		if b.change == nil {
+			b.change = b.changes()
+		}
+		b.doubtRefused()
 		return
 	}
 	b.stale = false
 	fresh := b.fresh
 	b.fresh = nil
 	if !b.whole && b.newest != nil && b.goOn(fresh) {
+		b.doubtRefused()
 		return
 	}
 	b.whole, b.grown = false, 0
 	c := b.changes()
 	b.change = c
-	b.entries, b.doubts = b.entries[:0], nil
+	b.entries, b.inDoubt = b.entries[:0], nil
 	clocks := b.clocks(c)
 	for _, f := range b.facts {
 		if d := b.doubtOf(f, c, clocks[f]); d.What != "" {
-			b.doubts = append(b.doubts, d)
+			b.inDoubt = append(b.inDoubt, d)
 		}
 		if isChange(f.Kind) {
 			continue
@@ -247,14 +245,8 @@ func (b *Book) settle() {
 		b.entries = append(b.entries, entryOf(f, told, clocks, maybe))
 	}
 	slices.SortFunc(b.entries, compareEntries)
-	for _, r := range b.Refused() {
-		if c.answered(c.message[r.Seq]) == nil {
-			b.doubts = append(b.doubts, Doubt{Message: r.Seq, What: "refused: " + r.Field + " " + r.Reason, Since: r.Recorded.UnixMilli()})
-		}
-	}
-	slices.SortFunc(b.doubts, func(x, y Doubt) int {
-		return cmp.Or(cmp.Compare(x.Message, y.Message), strings.Compare(x.Key.Source, y.Key.Source), strings.Compare(x.Key.ID, y.Key.ID))
-	})
+	b.doubting = true
+	b.doubtRefused()
 }
 
 // goOn puts fresh facts behind the entries that are there. It reports false where

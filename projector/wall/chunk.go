@@ -15,8 +15,9 @@ import (
 )
 
 // Stored forms. A fact is stored as received, under "f" and its stream
-// sequence; a refused message under "r" and its sequence; a day of one probe's
-// readings under "t", place, probe and day.
+// sequence; a refused message under "r" and its sequence, and what older ones
+// span under "s" and their run, or "o"; a day of one probe's readings under "t",
+// place, probe and day.
 
 var errChunk = errors.New("chunk cannot be read")
 
@@ -26,10 +27,10 @@ func factChunk(f *Fact) (Chunk, error) {
 		return Chunk{}, err
 	}
 	v := binary.AppendVarint(nil, f.Recorded.UnixMilli())
-	if f.Trusted {
-		v = append(v, 1)
-	} else {
-		v = append(v, 0)
+	settles := f.Settles != (Run{})
+	v = append(v, byte(flag(f.Trusted)|flag(settles)<<1)) // #nosec G115 -- 0 to 3
+	if settles {
+		v = appendText(appendText(v, f.Settles.Source), f.Settles.Field)
 	}
 	return Chunk{Key: binary.BigEndian.AppendUint64([]byte{'f'}, f.Seq), Value: append(v, body...)}, nil
 }
@@ -38,23 +39,30 @@ func readFact(key, value []byte) (Fact, error) {
 	if len(key) != 9 {
 		return Fact{}, fmt.Errorf("fact key %x: %w", key, errChunk)
 	}
-	ms, n := binary.Varint(value)
-	if n <= 0 || len(value) < n+1 {
+	d := decoder{b: value}
+	f := Fact{Seq: binary.BigEndian.Uint64(key[1:]), Recorded: time.UnixMilli(d.varint()).UTC()}
+	flags := d.uvarint()
+	f.Trusted = flags&1 != 0
+	if flags&2 != 0 {
+		f.Settles = Run{d.text(), d.text()}
+	}
+	if d.bad || flags > 3 {
 		return Fact{}, fmt.Errorf("fact %x: %w", key, errChunk)
 	}
-	e, err := events.Decode("", value[n+1:])
+	e, err := events.Decode("", d.b)
 	if err != nil {
 		return Fact{}, fmt.Errorf("fact %x: %w", key, err)
 	}
-	return Fact{Event: e, Seq: binary.BigEndian.Uint64(key[1:]), Recorded: time.UnixMilli(ms).UTC(), Trusted: value[n] == 1}, nil
+	f.Event = e
+	return f, nil
 }
 
-func refusedChunk(r Refused) Chunk {
-	v := binary.AppendVarint(nil, r.Recorded.UnixMilli())
-	for _, s := range []string{r.ID, r.Field, r.Reason} {
+func (r *Refused) append(v []byte) []byte {
+	v = binary.AppendUvarint(binary.AppendVarint(v, r.Recorded.UnixMilli()), r.Instead)
+	for _, s := range []string{r.ID, r.Source, r.Field, r.Reason} {
 		v = appendText(v, s)
 	}
-	return Chunk{Key: binary.BigEndian.AppendUint64([]byte{'r'}, r.Seq), Value: v}
+	return v
 }
 
 func readRefused(key, value []byte) (Refused, error) {
@@ -62,9 +70,29 @@ func readRefused(key, value []byte) (Refused, error) {
 	if len(key) != 9 {
 		return Refused{}, fmt.Errorf("refused key %x: %w", key, errChunk)
 	}
-	r := Refused{Seq: binary.BigEndian.Uint64(key[1:]), Recorded: time.UnixMilli(d.varint()).UTC()}
-	r.ID, r.Field, r.Reason = d.text(), d.text(), d.text()
+	r := Refused{Seq: binary.BigEndian.Uint64(key[1:]), Recorded: time.UnixMilli(d.varint()).UTC(), Instead: d.uvarint()}
+	r.ID, r.Source, r.Field, r.Reason = d.text(), d.text(), d.text(), d.text()
 	return r, d.finish("refused message")
+}
+
+func (s extent) append(v []byte) []byte {
+	v = binary.AppendUvarint(binary.AppendUvarint(v, s.first), s.last)
+	return appendText(binary.AppendVarint(binary.AppendVarint(v, s.since), s.until), s.reason)
+}
+
+func (x *refusals) load(key, value []byte) error {
+	d := decoder{b: value}
+	s := extent{first: d.uvarint(), last: d.uvarint(), since: d.varint(), until: d.varint(), reason: d.text()}
+	source, field, ok := strings.Cut(string(key[1:]), "\x00")
+	if err := d.finish("refused messages"); err != nil || s.first == 0 || s.last < s.first || key[0] == 's' && (!ok || field == "") {
+		return errors.Join(err, fmt.Errorf("refused messages %q: %w", key, errChunk))
+	}
+	if key[0] == 'o' {
+		x.others = x.others.with(s)
+		return nil
+	}
+	x.widen(Run{source, field}, s)
+	return nil
 }
 
 func appendText(b []byte, s string) []byte {

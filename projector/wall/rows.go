@@ -6,8 +6,8 @@ import (
 	"earlyage/events"
 )
 
-// Rows collects the stored form of facts and refused messages, for the folds of
-// this package and of package site.
+// Rows collects the stored form of facts, for the folds of this package and of
+// package site.
 type Rows struct{ pending []Chunk }
 
 // Fact adds an accepted event.
@@ -19,9 +19,6 @@ func (r *Rows) Fact(f *Fact) {
 	r.pending = append(r.pending, c)
 }
 
-// Refused adds a message that was not accepted.
-func (r *Rows) Refused(x Refused) { r.pending = append(r.pending, refusedChunk(x)) }
-
 // Take returns the collected chunks and forgets them.
 func (r *Rows) Take() []Chunk {
 	out := r.pending
@@ -30,7 +27,7 @@ func (r *Rows) Take() []Chunk {
 }
 
 // LoadRow puts one stored chunk back: a fact into the book of its kind, a
-// refused message into its book, readings into theirs (nil: none are expected).
+// refused message, or what older ones span, into its book, readings into theirs (nil: none are expected).
 func LoadRow(key, value []byte, book func(events.Kind) *Book, refused *Book, readings *Readings) error {
 	if len(key) == 0 {
 		return errChunk
@@ -48,6 +45,12 @@ func LoadRow(key, value []byte, book func(events.Kind) *Book, refused *Book, rea
 			return err
 		}
 		refused.AddRefused(r)
+		refused.refused.stored()
+	case key[0] == 's', key[0] == 'o':
+		refused.doubting = true
+		err := refused.refused.load(key, value)
+		refused.refused.stored()
+		return err
 	case key[0] == 't' && readings != nil:
 		return readings.load(key, value)
 	default:

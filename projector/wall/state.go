@@ -12,7 +12,7 @@ import (
 
 // FoldVersion is the version of the fold. A stored state of another version is
 // folded again from the kept bytes.
-const FoldVersion = 1
+const FoldVersion = 2
 
 // State is one wall as the record has it. Equal sets of events give equal states.
 type State struct {
@@ -93,10 +93,9 @@ func (s *State) Add(facts ...Fact) {
 	}
 }
 
-// AddRefused notes a message that names this wall and could not be accepted.
-func (s *State) AddRefused(r Refused) {
-	s.record.AddRefused(r)
-	s.rows.Refused(r)
+// AddRefused notes messages that name this wall and could not be accepted.
+func (s *State) AddRefused(list ...Refused) {
+	s.record.AddRefused(list...)
 	s.settle(false)
 }
 
@@ -171,7 +170,7 @@ func noteDevice(devices map[string]*Device, e *Entry) {
 
 // Dirty returns what changed since the last call, to be stored under the wall's prefix.
 func (s *State) Dirty() []Chunk {
-	return append(s.rows.Take(), s.Readings.takeDirty()...)
+	return slices.Concat(s.rows.Take(), s.record.TakeRefused(), s.Readings.takeDirty())
 }
 
 // Known reports whether an accepted event stands on the wall.
@@ -184,7 +183,8 @@ func (s *State) Entries() []Entry { return s.record.entries }
 // Doubts returns what a named person has to answer.
 func (s *State) Doubts() []Doubt { return s.record.doubts }
 
-// Refused returns the messages on this wall that were not accepted.
+// Refused returns the messages on this wall that were not accepted: the newest
+// of them.
 func (s *State) Refused() []Refused { return s.record.Refused() }
 
 // Devices lists the devices that recorded placing on this wall, by name.
@@ -231,7 +231,9 @@ func (b *Book) appendDigest(out []byte) []byte {
 	}
 	for _, d := range b.doubts {
 		out = appendText(appendText(out, d.Key.String()), d.What)
-		out = binary.AppendUvarint(out, d.Message)
+		for _, v := range []uint64{d.Message, d.Last, uint64(d.Count)} { // #nosec G115 -- for a digest
+			out = binary.AppendUvarint(out, v)
+		}
 	}
 	return out
 }

@@ -35,7 +35,8 @@ type Record struct {
 	last  time.Time // recorded time of the last entry that could be read
 	sites map[string]*siteRecord
 	seen  map[events.Key]first
-	all   []wall.Fact // of the whole company
+	all   []wall.Fact         // of the whole company
+	runs  map[uint64]wall.Run // of refused entries, by line
 }
 
 // first is the entry that came first with its key.
@@ -52,7 +53,7 @@ type siteRecord struct {
 
 // Read folds what r says as it was known at the moment.
 func Read(r io.Reader, at time.Time) (*Record, error) {
-	rec := &Record{At: at, Refused: []face.Refused{}, sites: map[string]*siteRecord{}, seen: map[events.Key]first{}}
+	rec := &Record{At: at, Refused: []face.Refused{}, sites: map[string]*siteRecord{}, seen: map[events.Key]first{}, runs: map[uint64]wall.Run{}}
 	err := lines(r, func(number int, line []byte) error {
 		rec.add(number, line)
 		return nil
@@ -110,7 +111,11 @@ func (r *Record) add(number int, line []byte) {
 	if e.Kind.SchedulerOnly() {
 		return
 	}
-	r.fold(wall.Fact{Event: e, Seq: uint64(number), Recorded: recorded})
+	f := wall.Fact{Event: e, Seq: uint64(number), Recorded: recorded}
+	if d, ok := e.Data.(*events.DoubtSettled); ok {
+		f.Settles = r.runs[d.Message]
+	}
+	r.fold(f)
 }
 
 // conflict refuses other bytes under a key that stands: a doubt where they point,
@@ -120,7 +125,7 @@ func (r *Record) conflict(number int, line []byte, e events.Event, before first)
 	r.refuse(number, line, refusal)
 	if before.wall != e.Wall {
 		r.site(e.Source.Site).refuse(e.Source.Site, before.wall, wall.Refused{
-			Seq: uint64(number), Recorded: r.last, ID: e.ID, Field: refusal.Field, Reason: why(refusal),
+			Seq: uint64(number), Recorded: r.last, ID: e.ID, Source: e.Source.String(), Field: refusal.Field, Reason: why(refusal),
 		})
 	}
 }
@@ -187,9 +192,9 @@ func (r *Record) note(number int, recorded time.Time, n named, err error) {
 	if n.source.Site == "" {
 		return
 	}
-	r.site(n.source.Site).refuse(n.source.Site, n.wall, wall.Refused{
-		Seq: uint64(number), Recorded: recorded, ID: n.id, Field: field, Reason: reason,
-	})
+	refused := wall.Refused{Seq: uint64(number), Recorded: recorded, ID: n.id, Source: n.source.String(), Field: field, Reason: reason}
+	r.runs[refused.Seq] = refused.Run()
+	r.site(n.source.Site).refuse(n.source.Site, n.wall, refused)
 }
 
 func (s *siteRecord) refuse(site, wallName string, refused wall.Refused) {
