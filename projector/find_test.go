@@ -17,13 +17,13 @@ func TestFind(t *testing.T) {
 	r.appoint("mill", "p-ana", events.Foreman)
 	ana := r.enrol("mill", "phone", "p-ana")
 	lift := ana.lift("a", 0.6)
-	forged := r.addSigned(t, nil, lift) // nobody's
+	forged := r.add(t, lift) // not signed
 	first := r.send(ana, lift)
 	again := r.send(ana, lift)
 	other := ana.lift("a", 1.2)
 	other.ID = lift.ID
 	r.send(ana, other)
-	late := r.addSigned(t, nil, ana.lift("b", 0.6))
+	late := r.add(t, ana.lift("b", 0.6))
 	p := foldRecord(t, r)
 
 	l, ok, err := p.First(lift.Source, lift.ID)
