@@ -4,6 +4,7 @@ import (
 	"log/slog"
 	"strings"
 	"testing"
+	"time"
 
 	"go.uber.org/goleak"
 )
@@ -21,3 +22,8 @@ func (w testWriter) Write(b []byte) (int, error) {
 	w.t.Log(strings.TrimSpace(string(b)))
 	return len(b), nil
 }
+
+const (
+	patience = 20 * time.Second // for what must come
+	poll     = 10 * time.Millisecond
+)

@@ -15,10 +15,7 @@ import (
 // What shows the record narrows itself to the sites that the caller sees. What
 // changes people and devices is judged once more by the roster.
 func (w *web) routes() []door.Route {
-	look := door.SignedIn
-	if w.hub.unsigned {
-		look = door.Public
-	}
+	look := w.look()
 	get := func(pattern string, who door.Access, f http.HandlerFunc) door.Route {
 		return door.Route{Method: http.MethodGet, Pattern: pattern, Who: who, Handler: f}
 	}
@@ -33,7 +30,7 @@ func (w *web) routes() []door.Route {
 		get(api.PathWalls+"/{site}/{wall}/{file}", look, w.drawing),
 		get(api.PathAlerts, look, w.alerts),
 		get(api.PathRefused, look, w.refused),
-		get(api.PathWatch, look, w.watch),
+		{Method: http.MethodGet, Pattern: api.PathWatch, Who: look, Handler: w.streaming(http.HandlerFunc(w.watch))},
 		post(api.PathEvents, door.SignedIn, w.takeEvent),
 		post(api.PathEntries, door.SignedIn, w.takeEntry),
 		get(api.PathPeople, door.SignedIn, w.people),

@@ -40,8 +40,6 @@ func (w *web) watch(rw http.ResponseWriter, r *http.Request) {
 		select {
 		case <-r.Context().Done():
 			return
-		case <-w.closed:
-			return
 		case c, open := <-changes:
 			if !open {
 				return

@@ -15,6 +15,7 @@ import (
 	"github.com/prometheus/client_golang/prometheus/promhttp"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/board"
 	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/projector"
 )
@@ -22,11 +23,13 @@ import (
 // web answers what is asked over HTTP. Answers are made when they are asked for,
 // so none is older than the request.
 type web struct {
-	hub    *Hub
-	door   *door.Door
-	table  []door.Route
-	once   sync.Once
-	closed chan struct{} // ends what streams
+	hub     *Hub
+	door    *door.Door
+	board   *board.Pages
+	table   []door.Route
+	streams streams
+	once    sync.Once
+	closed  chan struct{} // ends what streams
 }
 
 // openListener opens the listener of answers and pages, so that the hub knows
@@ -68,7 +71,11 @@ func (h *Hub) startWeb(context.Context) error {
 		return err
 	}
 	w := &web{hub: h, door: d, closed: make(chan struct{})}
-	w.table = slices.Concat(d.Routes(), w.routes())
+	pages, err := w.pages()
+	if err != nil {
+		return err
+	}
+	w.table = slices.Concat(w.doorRoutes(), pages, w.routes())
 	h.web = w
 	h.steps.started("web", func(context.Context) error { return nil })
 	return nil
