@@ -49,10 +49,10 @@ type ConfDevice struct {
 
 // ServerConf writes the configuration of an external nats-server that admits the
 // hub and these devices alone. What each may do is what the embedded server lets
-// it do: accounts, imports and permissions are the same. Three things only the
-// embedded one has: a limit on a device's rate, an end of the oldest connection
-// where there are too many (here the newest is refused), and MQTT client ids
-// that are kept apart.
+// it do: accounts, imports and permissions are the same. Four things only the
+// embedded one has: limits on what a device sends in a second and in a day, turns
+// among devices that send at once, an end of the oldest connection where there are
+// too many (here the newest is refused), and MQTT client ids that are kept apart.
 //
 // A device ends by being left out: write the file anew and have the server read
 // it (nats-server --signal reload). It has to read it twice before it hears a
@@ -176,8 +176,8 @@ func (c *conf) close(text string) {
 	c.line("%s", text)
 }
 
-// list writes strings as a list.
-func list(all []string) string {
+// listText writes strings as a list.
+func listText(all []string) string {
 	quoted := make([]string, len(all))
 	for i, s := range all {
 		quoted[i] = strconv.Quote(s)
@@ -193,7 +193,7 @@ func (in *ConfInput) listeners(c *conf) {
 	c.line("store_dir: %q", in.Dir)
 	c.line("sync_interval: always # an acknowledgement means that the event is on the disk")
 	c.close("}")
-	c.line("max_payload: 1MB # greater than any event, so that one that is too large is kept and shown")
+	c.line("max_payload: %d # the greatest event and its headers", maxPayload)
 	c.line("max_connections: %d", in.MaxConnections+hubConnections)
 	c.line("max_subscriptions: %d", maxSubscriptions)
 	// Both kinds of client can connect: those that wait for the greeting, and those
@@ -203,7 +203,7 @@ func (in *ConfInput) listeners(c *conf) {
 		c.open("websocket {")
 		c.line("listen: %q", in.Websocket)
 		if len(in.Origins) > 0 {
-			c.line("allowed_origins: %s", list(in.Origins))
+			c.line("allowed_origins: %s", listText(in.Origins))
 		} else {
 			c.line("same_origin: true")
 		}
@@ -281,7 +281,7 @@ func permissionsText(a Admission) string {
 		if len(all) == 0 {
 			return `{ deny: ">" }`
 		}
-		return "{ allow: " + list(all) + " }"
+		return "{ allow: " + listText(all) + " }"
 	}
 	return "{ publish: " + only(publish) + ", subscribe: " + only(subscribe) + " }"
 }

@@ -44,3 +44,15 @@ func LogLine(text string) []byte { return appendLine(nil, text) }
 func NATSCounter() func([]byte) int      { return new(natsCounter).count }
 func WebsocketCounter() func([]byte) int { return new(websocketCounter).count }
 func MQTTCounter() func([]byte) int      { return new(mqttCounter).count }
+
+// NetworkOf is what the front counts connections by.
+var NetworkOf = networkOf
+
+// NewAllowance is a device's measure of a day.
+func NewAllowance(bytes, messages int) func(now time.Time, bytes, messages int) bool {
+	a := newAllowance(bytes, messages)
+	return func(now time.Time, bytes, messages int) bool {
+		ok, _ := a.take(now, bytes, messages)
+		return ok
+	}
+}

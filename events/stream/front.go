@@ -29,13 +29,26 @@ type FrontConfig struct {
 	Messages     int           // messages a second from one device, over all its connections; default 250; needs a Guard
 	MessageBurst int           // messages at once; default 2,000: two full batches of an outbox
 	Handshake    time.Duration // until a connection has said who it is, TLS included; default 10 s
-	PerAddress   int           // connections from one address at a time; default 256
-	Most         int           // connections at a time; default the server's MaxConnections
+	PerAddress   int           // connections from one IPv4 address or IPv6 /64 at a time; default 256
+	Most         int           // connections at a time; default the server's MaxConnections; who is not admitted yet has three quarters at most
+
+	// What a device may send in a day, over all its connections; needs a Guard. One
+	// that has used it up is not heard in silence: its connection ends, its outbox
+	// keeps what it has. The measure is of this run of the server, and fills again
+	// evenly.
+	DayBytes      int // default 64 MiB
+	DayMessages   int // default 100,000
+	ProbeDayBytes int // of a device that cannot sign; default 2 MiB
+
+	// InFlight is how many messages of devices lie before the stream at a time, those
+	// of devices that have none there besides; default 128; needs a Guard.
+	InFlight int
 }
 
 func (cfg FrontConfig) withDefaults(most int) FrontConfig {
 	for value, normal := range map[*int]int{
 		&cfg.Rate: 256 << 10, &cfg.Burst: 2 << 20, &cfg.Messages: 250, &cfg.MessageBurst: 2000, &cfg.PerAddress: 256, &cfg.Most: most,
+		&cfg.DayBytes: 64 << 20, &cfg.DayMessages: 100_000, &cfg.ProbeDayBytes: 2 << 20, &cfg.InFlight: 128,
 	} {
 		if *value <= 0 {
 			*value = normal
@@ -72,6 +85,8 @@ type front struct {
 	guarded bool // somebody calls admitted
 
 	refusals rate.Sometimes // what a stranger can make the log say
+	places   *places
+	turns    *turns // nil: whoever comes passes
 
 	ctx  context.Context
 	stop context.CancelFunc
@@ -79,8 +94,6 @@ type front struct {
 
 	mu        sync.Mutex
 	listeners []net.Listener
-	all       int
-	from      map[string]int      // connections by address without port
 	visitors  map[string]*visitor // by the address of their side of the loopback connection
 	meters    map[events.Source]*meter
 }
@@ -93,6 +106,7 @@ type visitor struct {
 	ctx    context.Context
 	end    context.CancelFunc
 	late   *time.Timer // ends a visitor that has not said who it is
+	place  *place
 
 	protocol protocol
 	count    counter
@@ -124,7 +138,7 @@ func (p protocol) counter() counter {
 }
 
 func newFront(cfg FrontConfig, log *slog.Logger) *front {
-	f := &front{cfg: cfg, log: log, from: map[string]int{}, visitors: map[string]*visitor{}, meters: map[events.Source]*meter{}, refusals: seldom()}
+	f := &front{cfg: cfg, log: log, places: newPlaces(cfg.Most, cfg.PerAddress), visitors: map[string]*visitor{}, meters: map[events.Source]*meter{}, refusals: seldom()}
 	f.ctx, f.stop = context.WithCancel(context.Background())
 	return f
 }
@@ -182,48 +196,27 @@ func (f *front) close() error {
 	return errors.Join(errs...)
 }
 
-// enter counts a connection, or says that there are too many.
-func (f *front) enter(address string) (leave func(), err error) {
-	f.mu.Lock()
-	defer f.mu.Unlock()
-	switch {
-	case f.all >= f.cfg.Most:
-		return nil, fmt.Errorf("%d connections are open", f.all)
-	case f.from[address] >= f.cfg.PerAddress:
-		return nil, fmt.Errorf("%d connections are open from this address", f.from[address])
-	}
-	f.all++
-	f.from[address]++
-	return func() {
-		f.mu.Lock()
-		defer f.mu.Unlock()
-		f.all--
-		if f.from[address]--; f.from[address] == 0 {
-			delete(f.from, address)
-		}
-	}, nil
-}
-
 // serve sees one connection to its end.
 func (f *front) serve(conn net.Conn, p protocol, to string) {
 	remote := conn.RemoteAddr().String()
-	address, _, err := net.SplitHostPort(remote)
-	if err != nil {
-		address = remote
-	}
-	leave, err := f.enter(address)
-	if err != nil {
-		f.refusals.Do(func() { f.log.Warn("front refuses a connection", "remote", remote, "cause", err.Error()) })
-		_ = conn.Close() // there is nobody to tell
-		return
-	}
-	defer leave()
 	v := &visitor{
 		conn: conn, remote: remote, protocol: p, count: p.counter(),
 		bytes: rate.NewLimiter(rate.Limit(f.cfg.Rate), f.cfg.Burst), before: rate.NewLimiter(rate.Limit(f.cfg.Messages), beforeKnown),
 	}
 	v.ctx, v.end = context.WithCancel(f.ctx)
 	defer v.end()
+	place, ended, err := f.places.take(networkOf(remote), v.end)
+	if err != nil || ended > 0 {
+		f.refusals.Do(func() {
+			f.log.Warn("front has too many connections", "remote", remote, "refused", err != nil, "ended", ended)
+		})
+	}
+	if err != nil {
+		_ = conn.Close() // there is nobody to tell
+		return
+	}
+	v.place = place
+	defer f.places.leave(place)
 	closed := context.AfterFunc(v.ctx, func() { _ = conn.Close() })
 	defer closed()
 	defer func() { _ = conn.Close() }()
@@ -255,6 +248,7 @@ func (f *front) pass(v *visitor, to string) error {
 	defer f.leave(inner.LocalAddr().String(), v)
 	if !f.guarded { // the server's own time limit for a CONNECT is what is left
 		v.late.Stop()
+		f.places.admitted(v.place)
 	}
 	done := make(chan error, 1)
 	go func() {
@@ -275,10 +269,7 @@ func (f *front) copyIn(v *visitor, inner net.Conn) error {
 			if err := v.bytes.WaitN(v.ctx, n); err != nil {
 				return err
 			}
-			if err := f.measure(v, v.count.count(buf[:n])); err != nil {
-				return err
-			}
-			if _, err := inner.Write(buf[:n]); err != nil {
+			if err := f.passOn(v, inner, buf[:n]); err != nil {
 				return err
 			}
 		}
@@ -288,16 +279,45 @@ func (f *front) copyIn(v *visitor, inner net.Conn) error {
 	}
 }
 
-// measure waits until the device may publish so many messages. Without a guard
-// there are no devices, and bytes alone are measured.
-func (f *front) measure(v *visitor, messages int) error {
-	for f.guarded && messages > 0 {
-		v.mu.Lock()
-		limit := v.before
-		if v.meter != nil {
-			limit = v.meter.limit
+// passOn hands a piece of what a client sends to the server, when its turn comes.
+func (f *front) passOn(v *visitor, inner net.Conn, piece []byte) error {
+	messages := v.count.count(piece)
+	v.mu.Lock()
+	m := v.meter
+	v.mu.Unlock()
+	if err := f.measure(v, m, len(piece), messages); err != nil {
+		return err
+	}
+	if m != nil && messages > 0 && f.turns != nil {
+		passed, err := f.turns.take(v.ctx, m, messages)
+		if err != nil {
+			return err
 		}
-		v.mu.Unlock()
+		defer passed()
+	}
+	_, err := inner.Write(piece)
+	return err
+}
+
+// measure waits until the device may publish so many messages, and ends it when
+// it has had its day's measure. Without a guard there are no devices, and bytes
+// alone are measured.
+func (f *front) measure(v *visitor, m *meter, bytes, messages int) error {
+	if !f.guarded {
+		return nil
+	}
+	limit := v.before
+	if m != nil {
+		limit = m.limit
+		ok, began := m.take(time.Now(), bytes, messages)
+		if began {
+			f.log.Warn("device has sent all that it may in a day, its connections end", "device", m.source.String(), "remote", v.remote)
+		}
+		if !ok {
+			return fmt.Errorf("%s has sent all that it may in a day", m.source)
+		}
+	}
+	for messages > 0 {
 		n := min(messages, limit.Burst())
 		if err := limit.WaitN(v.ctx, n); err != nil {
 			return err
@@ -360,7 +380,7 @@ func (f *front) remoteOf(inner string) string {
 }
 
 // admitted says who a connection is.
-func (f *front) admitted(inner string, src events.Source) {
+func (f *front) admitted(inner string, src events.Source, probe bool) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	v, ok := f.visitors[inner]
@@ -369,12 +389,17 @@ func (f *front) admitted(inner string, src events.Source) {
 	}
 	m := f.meters[src]
 	if m == nil {
-		m = &meter{limit: rate.NewLimiter(rate.Limit(f.cfg.Messages), f.cfg.MessageBurst)}
+		bytes := f.cfg.DayBytes
+		if probe {
+			bytes = f.cfg.ProbeDayBytes
+		}
+		m = &meter{source: src, limit: rate.NewLimiter(rate.Limit(f.cfg.Messages), f.cfg.MessageBurst), day: newAllowance(bytes, f.cfg.DayMessages)}
 		f.forgetMeters()
 		f.meters[src] = m
 	}
 	m.users++
 	v.late.Stop()
+	f.places.admitted(v.place)
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	v.meter = m
@@ -382,8 +407,9 @@ func (f *front) admitted(inner string, src events.Source) {
 
 // forgetMeters drops those that are full and that nobody uses. Called under mu.
 func (f *front) forgetMeters() {
+	now := time.Now()
 	for src, m := range f.meters {
-		if m.users == 0 && m.limit.Tokens() >= float64(m.limit.Burst()) {
+		if m.users == 0 && m.full(now) {
 			delete(f.meters, src)
 		}
 	}

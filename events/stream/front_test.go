@@ -3,6 +3,7 @@ package stream_test
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"crypto/ecdsa"
 	"crypto/elliptic"
 	"crypto/rand"
@@ -14,6 +15,7 @@ import (
 	"encoding/pem"
 	"fmt"
 	"io"
+	"log/slog"
 	"math/big"
 	"net"
 	"net/url"
@@ -178,8 +180,37 @@ func TestFrontReloadsItsCertificate(t *testing.T) {
 	require.EqualValues(t, 2, serial())
 	require.EqualValues(t, 3, a.write(t))
 	require.EqualValues(t, 3, serial())
-	_, err := stream.ReloadingCertificate(a.cert, filepath.Join(t.TempDir(), "none.pem"))
+	said := &countingHandler{}
+	certificate, err := stream.CertificateFiles{Cert: a.cert, Key: a.key, Log: slog.New(said)}.Reloading()
+	require.NoError(t, err)
+	for range 3 {
+		require.NoError(t, os.Remove(a.key))
+		for range 5 {
+			c, err := certificate(nil)
+			require.NoError(t, err)
+			require.EqualValues(t, a.count, c.Leaf.SerialNumber.Int64())
+		}
+		a.write(t)
+		_, err = certificate(nil)
+		require.NoError(t, err)
+	}
+	require.Equal(t, map[slog.Level]int{slog.LevelError: 3, slog.LevelInfo: 3}, said.count, "it is said once each time")
+	_, err = stream.ReloadingCertificate(a.cert, filepath.Join(t.TempDir(), "none.pem"))
 	require.ErrorContains(t, err, "none.pem")
+}
+
+// countingHandler counts what is logged by level.
+type countingHandler struct{ count map[slog.Level]int }
+
+func (h *countingHandler) Enabled(context.Context, slog.Level) bool { return true }
+func (h *countingHandler) WithAttrs([]slog.Attr) slog.Handler       { return h }
+func (h *countingHandler) WithGroup(string) slog.Handler            { return h }
+func (h *countingHandler) Handle(_ context.Context, r slog.Record) error {
+	if h.count == nil {
+		h.count = map[slog.Level]int{}
+	}
+	h.count[r.Level]++
+	return nil
 }
 
 // untilClosed reads until the other side ends the connection.

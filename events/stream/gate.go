@@ -191,7 +191,7 @@ func (g *gate) admit(c server.ClientAuthentication, claim Claim) error {
 	}
 	g.seat(a.Source, c.GetID())
 	if addr := c.RemoteAddress(); addr != nil && g.front != nil {
-		g.front.admitted(addr.String(), a.Source)
+		g.front.admitted(addr.String(), a.Source, a.Probe)
 	}
 	c.RegisterUser(&server.User{Username: a.Source.String(), Account: account, Permissions: permissionsOf(a)})
 	return nil

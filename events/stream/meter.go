@@ -5,14 +5,37 @@ import (
 	"encoding/binary"
 	"strconv"
 	"strings"
+	"sync"
+	"time"
 
 	"golang.org/x/time/rate"
+
+	"earlyage/events"
 )
 
 // meter measures the messages of a device over all its connections.
 type meter struct {
-	limit *rate.Limiter
-	users int
+	source events.Source
+	limit  *rate.Limiter
+	users  int // under the front's mu
+	under  int // messages on their way into the stream; under the turns' mu
+
+	mu  sync.Mutex
+	day *allowance
+}
+
+// take takes from the day's measure.
+func (m *meter) take(now time.Time, bytes, messages int) (ok, began bool) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.day.take(now, bytes, messages)
+}
+
+// full reports that the device has all of its measures.
+func (m *meter) full(now time.Time) bool {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.limit.TokensAt(now) >= float64(m.limit.Burst()) && m.day.full(now)
 }
 
 // counter counts the messages in what a client sends, piece by piece. It may

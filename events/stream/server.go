@@ -1,6 +1,7 @@
 package stream
 
 import (
+	"context"
 	"crypto/tls"
 	"errors"
 	"fmt"
@@ -11,6 +12,7 @@ import (
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
+	"github.com/nats-io/nats.go/jetstream"
 	"github.com/nats-io/nkeys"
 
 	"earlyage/events"
@@ -72,8 +74,9 @@ type Server struct {
 	hub    nkeys.KeyPair // made for this run
 	public string        // of hub
 	log    *slog.Logger
-	gate   *gate  // nil without a Guard
-	front  *front // nil without a Front
+	gate   *gate      // nil without a Guard
+	front  *front     // nil without a Front
+	turns  *nats.Conn // of the front's turns; nil: there are none
 	urls   [3]string
 }
 
@@ -109,6 +112,9 @@ func (s *Server) start(cfg ServerConfig) (err error) {
 	err = s.ready(cfg.Ready, serverLog)
 	if err == nil && s.gate != nil {
 		err = s.gate.open(cfg.MQTT != "")
+	}
+	if err == nil && s.gate != nil && s.front != nil {
+		err = s.openTurns()
 	}
 	if err == nil && s.front != nil {
 		err = s.openFront(cfg)
@@ -161,6 +167,7 @@ func (cfg ServerConfig) options() (*server.Options, error) {
 		NoSigs:                 true,
 		NoLog:                  true,
 		DisableJetStreamBanner: true,
+		MaxPayload:             maxPayload,
 	}
 	if o.ServerName == "" {
 		o.ServerName = "earlyage"
@@ -191,8 +198,12 @@ func (cfg ServerConfig) limit(o *server.Options) {
 	if cfg.Guard == nil && cfg.Front == nil {
 		return
 	}
-	// The hub's own connections find room when the world has taken all of its own.
+	// The hub's own connections find room when the world has taken all of its own,
+	// and those that the front has just ended are still there.
 	o.MaxConn = cfg.maxConnections() + hubConnections
+	if cfg.Front != nil {
+		o.MaxConn += cfg.maxConnections() / 4
+	}
 	o.MaxSubs = maxSubscriptions
 	handshake := defaultHandshake
 	if cfg.Front != nil && cfg.Front.Handshake > 0 {
@@ -215,6 +226,11 @@ func (cfg ServerConfig) maxConnections() int {
 }
 
 const (
+	// maxPayload has room for the greatest event and its headers: the signature, the
+	// message id, and what the batch and the client add. What is greater ends its
+	// connection.
+	maxPayload = events.MaxBody + 16<<10
+
 	hubConnections   = 64
 	maxSubscriptions = 256 // of one connection
 	maxPerDevice     = 4
@@ -240,6 +256,28 @@ func listenAddress(field, addr string) (host string, port int, err error) {
 		port = -1
 	}
 	return host, port, nil
+}
+
+// openTurns has devices take turns into the stream.
+func (s *Server) openTurns() (err error) {
+	if s.turns, err = s.Connect(); err != nil {
+		return err
+	}
+	f := s.front
+	f.turns = newTurns(f.cfg.InFlight, func() { throughStream(f.ctx, s.turns) }, f.work.Go)
+	return nil
+}
+
+// throughStream returns when the stream has dealt with what lay before it when it
+// was called. The stream answers in the order of its queue, also a message that it
+// refuses: this one, which expects another stream, and is therefore never stored.
+// Without an answer nobody waits longer than that.
+func throughStream(ctx context.Context, nc *nats.Conn) {
+	ctx, cancel := context.WithTimeout(ctx, publishTry)
+	defer cancel()
+	m := nats.NewMsg("pour._._.turn")
+	m.Header.Set(jetstream.ExpectedStreamHeader, "none")
+	_, _ = nc.RequestMsgWithContext(ctx, m)
 }
 
 // openFront opens the listeners that the world reaches, each before one of the
@@ -337,6 +375,9 @@ func (s *Server) Stop() {
 	if s.front != nil {
 		// Closing a listener that is closed already is all that can go wrong.
 		_ = s.front.close()
+	}
+	if s.turns != nil {
+		s.turns.Close()
 	}
 	s.srv.Shutdown()
 	s.srv.WaitForShutdown()
