@@ -1,9 +1,11 @@
 package board_test
 
 import (
+	"strconv"
 	"testing"
 
 	"earlyage/cmd/earlyage/internal/board"
+	"earlyage/cmd/earlyage/internal/browser"
 )
 
 // What a board of 500 walls costs: to be made, and to be written as a page.
@@ -59,6 +61,25 @@ func BenchmarkTick(b *testing.B) {
 				told += v.Told()
 			}
 			b.ReportMetric(float64(told)/float64(tick*c.viewers), "B/tick·viewer")
+		})
+	}
+}
+
+// How long it takes from asking for the board until something is painted.
+func BenchmarkFirstPaint(b *testing.B) {
+	in := readRecord(b, "testdata/morning.txt").input(morning)
+	chromium := browser.Start(b)
+	for _, n := range []int{12, 500} {
+		b.Run(strconv.Itoa(n), func(b *testing.B) {
+			s := serve(b, many(in, n), nil)
+			tab, sum := chromium.Tab("paint", browser.Desk), 0.0
+			tab.Expect("net::") // the server goes before the page
+			for b.Loop() {
+				tab.Open("http://" + s.address + "/board")
+				tab.Until(`performance.getEntriesByName("first-contentful-paint").length`)
+				sum += browser.Ask[float64](tab, `performance.getEntriesByName("first-contentful-paint")[0].startTime`)
+			}
+			b.ReportMetric(sum/float64(b.N), "ms/paint")
 		})
 	}
 }

@@ -22,12 +22,8 @@ type picture struct {
 	prints map[string]string
 }
 
-const (
-	// refresh is the longest that a picture is shown while nothing changes.
-	refresh = 5 * time.Second
-	// fresh is the longest that "may strip" is shown after it was computed.
-	fresh = 60 * time.Second
-)
+// refresh is the longest that a picture is shown while nothing changes.
+const refresh = 5 * time.Second
 
 // picture gives the present picture of the record. It is computed anew where the
 // record went on, where time alone changes something, and now and then; but not

@@ -52,7 +52,15 @@ function tick() {
 
 // ---- Cells.
 
+// same says that a cell stands there already.
+function same(el, cell) {
+	const d = el.dataset;
+	return d.ask === undefined && d.s === cell.s && d.r === cell.r && (cell.r ? Number(d.u) === (cell.u ?? 0) : el.textContent === (cell.t ?? "")) &&
+		(el.getAttribute("href") ?? undefined) === cell.h;
+}
+
 function set(el, cell) {
+	if (same(el, cell)) return;
 	el.className = "c" + (cell.s ? " state state-" + cell.s : "");
 	for (const [key, value] of [["s", cell.s], ["u", cell.r && (cell.u ?? 0)], ["r", cell.r]]) {
 		if (value === undefined) delete el.dataset[key];
