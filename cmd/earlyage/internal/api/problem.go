@@ -39,6 +39,7 @@ const (
 	CodeContentType = "content-type"
 	CodeTooLarge    = "too-large"
 	CodeExists      = "exists"
+	CodeKeyUsed     = "key-used" // the Idempotency-Key belongs to another entry
 	CodeTooMany     = "too-many"
 	CodeUnavailable = "unavailable" // the stream or the record cannot be reached now
 	CodeInternal    = "internal"

@@ -133,8 +133,14 @@ type Accepted struct {
 	Sequence uint64 `json:"sequence"`
 }
 
+// IdempotencyKey is the header under which an entry may be sent again: the same
+// entry under the same key of the same account is made once, and answered as the
+// first time, for good. Another entry under it is refused with CodeKeyUsed.
+const IdempotencyKey = "Idempotency-Key"
+
 // Entry is the body of POST PathEntries: what a person enters by a session. Time
-// is when the entry was made, at most 2 minutes ahead of the hub; default now.
+// is when the entry was made, from 30 days behind the hub's clock to 2 minutes
+// ahead; default now.
 type Entry struct {
 	Site string         `json:"site"`
 	Wall string         `json:"wall,omitzero"`

@@ -47,7 +47,7 @@ func (w *web) alerts(rw http.ResponseWriter, r *http.Request) {
 	err := w.hub.look(w.sight(r), func(p pictured) error {
 		site, err := p.asked(r.FormValue("site"))
 		if err == nil {
-			out = api.Alerts{Head: p.head(w.hub.demo), Alerts: p.alarms(site, r.FormValue("all") == "1"), Refused: p.refused()}
+			out = api.Alerts{Head: p.head(w.hub.demo), Alerts: p.alarms(site, r.FormValue("all") == "1"), Refused: p.refused(0, refusedShown)}
 		}
 		return err
 	})
@@ -57,7 +57,7 @@ func (w *web) alerts(rw http.ResponseWriter, r *http.Request) {
 func (w *web) refused(rw http.ResponseWriter, r *http.Request) {
 	var out api.Alerts
 	err := w.hub.look(w.sight(r), func(p pictured) error {
-		out = api.Alerts{Head: p.head(w.hub.demo), Alerts: []face.Alarm{}, Refused: p.refused()}
+		out = api.Alerts{Head: p.head(w.hub.demo), Alerts: []face.Alarm{}, Refused: p.refused(0, refusedShown)}
 		return nil
 	})
 	w.answer(rw, out, err)

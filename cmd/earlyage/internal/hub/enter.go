@@ -16,7 +16,6 @@ import (
 	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/events"
 	"earlyage/events/stream"
-	"earlyage/projector"
 	"earlyage/projector/people"
 )
 
@@ -29,6 +28,9 @@ const (
 	publishWait = 20 * time.Second
 	// aheadMost is how far the time of an entry may be ahead of the hub's clock.
 	aheadMost = 2 * time.Minute
+	// behindMost is how far it may be behind. The record marks what was entered long
+	// after it happened, and takes it to the safe side.
+	behindMost = 30 * 24 * time.Hour
 )
 
 // takeEvent takes an event as its device has signed it, and answers once it
@@ -128,55 +130,69 @@ func forbidden(code string, r *events.Refusal) error {
 	return &p
 }
 
-// standsAt finds a numbered event in the record; 0: it is not there. The stream's
-// own window is over after some minutes, a device may ask after days.
+// standsAt finds an event in the record, byte for byte; 0: it is not there. The
+// stream's own window is over after some minutes, a device may ask after days.
 func (h *Hub) standsAt(e events.Event, body []byte) (seq uint64, err error) {
-	if e.Sequence == 0 {
-		return 0, nil
-	}
-	receipt, known, err := h.projector.Receipt(e.Source)
-	if err != nil || !known || !receipt.Holds(e.Sequence) {
+	first, ok, err := h.projector.First(e.Source, e.ID)
+	if err != nil || !ok || !bytes.Equal(first.Body, body) {
 		return 0, err
 	}
-	err = h.projector.Read(func(v projector.View) error {
-		return v.Leaves(projector.Ref{Site: e.Source.Site, Wall: e.Wall}, func(l projector.Leaf) error {
-			if seq == 0 && bytes.Equal(l.Body, body) {
-				seq = l.Seq
-			}
-			return nil
-		})
-	})
-	return seq, err
+	return first.Seq, nil
 }
 
 // takeEntry takes what a person enters by a session. The hub signs it: it vouches
 // that a session of that person said so. It answers once the entry is folded.
 func (w *web) takeEntry(rw http.ResponseWriter, r *http.Request) {
+	key, err := entryKey(r)
+	if err != nil {
+		w.fail(rw, err)
+		return
+	}
 	told(w, rw, r, http.StatusAccepted, func(c door.Caller, in api.Entry) (any, error) {
-		e, err := w.hub.deskEntry(c, in)
+		if key != "" {
+			return w.hub.enterOnce(r.Context(), c, in, key)
+		}
+		id, err := uuid.NewV7()
 		if err != nil {
 			return nil, err
 		}
-		body, err := e.Encode()
-		if err != nil {
-			return nil, err
-		}
-		seq, refused, err := w.hub.publishFolded(r.Context(), e.Subject(), body)
-		if err != nil {
-			return nil, err
-		}
-		out := api.Entered{ID: e.ID, Sequence: seq}
-		if refused != nil {
-			out.Refused = &api.Refused{Field: refused.Field, Reason: refused.Allowed}
-		}
-		return out, nil
+		return w.hub.enter(r.Context(), c, in, id.String())
 	})
 }
 
+// enter makes an entry and returns when it is folded.
+func (h *Hub) enter(ctx context.Context, c door.Caller, in api.Entry, id string) (out api.Entered, err error) {
+	e, err := h.deskEntry(c, in, id)
+	if err != nil {
+		return out, err
+	}
+	body, err := e.Encode()
+	if err != nil {
+		return out, err
+	}
+	seq, refused, err := h.publishFolded(ctx, e.Subject(), body)
+	if err != nil {
+		return out, err
+	}
+	return entered(id, seq, refused), nil
+}
+
+func entered(id string, seq uint64, refused *events.Refusal) api.Entered {
+	out := api.Entered{ID: id, Sequence: seq}
+	if refused != nil {
+		out.Refused = &api.Refused{Field: refused.Field, Reason: refused.Allowed}
+	}
+	return out
+}
+
+func errNoPerson() error {
+	return forbidden(api.CodeNotAllowed, &events.Refusal{Field: "by", Allowed: "the session of a person"})
+}
+
 // deskEntry makes the event of an entry, and judges it.
-func (h *Hub) deskEntry(c door.Caller, in api.Entry) (e events.Event, err error) {
+func (h *Hub) deskEntry(c door.Caller, in api.Entry, id string) (e events.Event, err error) {
 	if c.Person == "" {
-		return e, forbidden(api.CodeNotAllowed, &events.Refusal{Field: "by", Allowed: "the session of a person"})
+		return e, errNoPerson()
 	}
 	if !h.sightOf(c).sees(in.Site) {
 		return e, errUnseen
@@ -185,15 +201,14 @@ func (h *Hub) deskEntry(c door.Caller, in api.Entry) (e events.Event, err error)
 	if in.Time.IsZero() {
 		in.Time = now
 	}
+	if in.Time.Before(now.Add(-behindMost)) {
+		return e, &events.Refusal{Field: "time", Value: in.Time.Format(time.RFC3339), Allowed: "at most 30 days before the hub's, where it is " + now.UTC().Format(time.RFC3339)}
+	}
 	if in.Time.After(now.Add(aheadMost)) {
 		return e, &events.Refusal{Field: "time", Value: in.Time.Format(time.RFC3339), Allowed: "at most 2 minutes ahead of the hub, where it is " + now.UTC().Format(time.RFC3339)}
 	}
-	id, err := uuid.NewV7()
-	if err != nil {
-		return e, err
-	}
 	e = events.Event{
-		ID: id.String(), Source: events.Source{Site: in.Site, Device: events.DeskOf(c.Person)}, By: c.Person,
+		ID: id, Source: events.Source{Site: in.Site, Device: events.DeskOf(c.Person)}, By: c.Person,
 		Kind: in.Kind, Wall: in.Wall, Time: in.Time, HasOffset: true,
 	}
 	if e.Data, err = events.DecodeData(in.Kind, in.Data); err != nil {

@@ -6,7 +6,9 @@ import (
 	"errors"
 	"net"
 	"net/http"
+	"time"
 
+	"earlyage/events"
 	"earlyage/events/stream"
 )
 
@@ -47,3 +49,15 @@ func NewCrowd(l net.Listener, most, perNetwork int, refused func(string)) Crowd 
 
 // State notes what a connection does.
 func (c Crowd) State(conn net.Conn, s http.ConnState) { c.state(conn, s) }
+
+// Manners counts what is refused.
+type Manners struct{ manners }
+
+// Add counts one.
+func (m *Manners) Add(src events.Source, now time.Time) bool { return m.add(src, now) }
+
+// Shuns asks whether a device is kept out.
+func (m *Manners) Shuns(src events.Source, now time.Time) bool { return m.shuns(src, now) }
+
+// Forget drops what is over.
+func (m *Manners) Forget(now time.Time) { m.forget(now) }

@@ -47,6 +47,7 @@ type Hub struct {
 	certificate certificate // of every listener; nil: plain
 	gate        gate        // before the embedded server
 	roster      *roster.Roster
+	entering    locks // by id of an entry that may be sent again
 	web         *web
 	crowd       *crowd       // bounds the connections of listener
 	listener    net.Listener // of answers and pages; nil: off

@@ -5,7 +5,6 @@ import (
 	"crypto/ed25519"
 	"errors"
 	"fmt"
-	"slices"
 	"sync/atomic"
 	"time"
 
@@ -18,7 +17,10 @@ import (
 
 // gate is the guard of the embedded server, which starts before the record is
 // open: until then nobody is let in.
-type gate struct{ open atomic.Pointer[roster.Roster] }
+type gate struct {
+	open    atomic.Pointer[roster.Roster]
+	manners manners
+}
 
 // Admit implements stream.Guard.
 func (g *gate) Admit(c stream.Claim) (stream.Admission, error) {
@@ -26,7 +28,11 @@ func (g *gate) Admit(c stream.Claim) (stream.Admission, error) {
 	if r == nil {
 		return stream.Admission{}, fmt.Errorf("%w: the hub is starting", stream.ErrNotAdmitted)
 	}
-	return r.Admit(c)
+	a, err := r.Admit(c)
+	if err == nil && g.manners.shuns(a.Source, time.Now()) {
+		err = fmt.Errorf("%w: %s is kept out for a minute, its messages were refused again and again", stream.ErrNotAdmitted, a.Source)
+	}
+	return a, err
 }
 
 // startIdentities opens the gate and keeps watch over who may stay.
@@ -81,9 +87,8 @@ const foldWait = 20 * time.Second
 // refusedAt looks whether the message at a sequence was refused.
 func (h *Hub) refusedAt(seq uint64) (refused *events.Refusal, err error) {
 	err = h.projector.Read(func(v projector.View) error {
-		rows := v.Refused(refusedShown)
-		if i := slices.IndexFunc(rows, func(r projector.RefusedRow) bool { return r.Seq == seq }); i >= 0 {
-			refused = &events.Refusal{Field: rows[i].Field, Allowed: rows[i].Reason}
+		if row, ok := v.RefusedAt(seq); ok {
+			refused = &events.Refusal{Field: row.Field, Allowed: row.Reason}
 		}
 		return nil
 	})
@@ -123,11 +128,12 @@ func (h *Hub) keepWatch(ctx context.Context) error {
 }
 
 // watchPeople works until ctx ends or the channel of changes is closed.
-func (h *Hub) watchPeople(ctx context.Context, changes <-chan projector.Change, known *people.Register) (*people.Register, error) {
+func (h *Hub) watchPeople(ctx context.Context, changes <-chan projector.Change, known *people.Register) (_ *people.Register, err error) {
 	sweep := time.NewTicker(sweepEvery)
 	defer sweep.Stop()
 	patrol := time.NewTicker(patrolEvery)
 	defer patrol.Stop()
+	looked := h.through()
 	for {
 		select {
 		case <-ctx.Done():
@@ -137,7 +143,9 @@ func (h *Hub) watchPeople(ctx context.Context, changes <-chan projector.Change, 
 				return known, err
 			}
 		case <-patrol.C:
-			h.patrol(known)
+			if looked, err = h.patrol(known, looked); err != nil {
+				return known, err
+			}
 		case c, open := <-changes:
 			if !open {
 				return known, nil
@@ -189,13 +197,16 @@ func (h *Hub) shutOut(before, now *people.Register) error {
 }
 
 // patrol ends connections that were let in while the message that ended their
-// device was being folded.
-func (h *Hub) patrol(register *people.Register) {
+// device, or their person's work on the site, was being folded, and those of
+// devices whose messages are refused again and again. It has looked at what was
+// refused up to a sequence, and returns up to which it has now.
+func (h *Hub) patrol(register *people.Register, looked uint64) (uint64, error) {
 	if h.server == nil || h.unsigned {
-		return
+		return looked, nil
 	}
 	h.server.Disconnect(func(src events.Source) bool {
 		d, ok := register.Device(src)
-		return !ok || d.Revoked
+		return !ok || d.Revoked || d.Person != "" && len(register.RolesOf(d.Person, src.Site)) == 0
 	})
+	return h.refusedSince(looked, register)
 }

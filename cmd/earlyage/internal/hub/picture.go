@@ -94,7 +94,7 @@ func (h *Hub) Walls(site string) (out api.Walls, err error) {
 // Alerts lists the alerts of a site, or of all; all of them or those that stand.
 func (h *Hub) Alerts(site string, all bool) (out api.Alerts, err error) {
 	err = h.look(everything, func(p pictured) error {
-		out = api.Alerts{Head: p.head(h.demo), Alerts: p.alarms(site, all), Refused: p.refused()}
+		out = api.Alerts{Head: p.head(h.demo), Alerts: p.alarms(site, all), Refused: p.refused(0, refusedShown)}
 		return nil
 	})
 	return out, err
@@ -146,20 +146,27 @@ func moment(ms int64) face.Time {
 	return face.Time{Time: time.UnixMilli(ms).UTC()}
 }
 
-const refusedShown = 500 // the newest
+const (
+	refusedShown = 500 // the newest
+	// refusedLooked is how many are looked through for them: a flood on one site costs
+	// the viewers of another no more than some tenths of a second.
+	refusedLooked = 100_000
+)
 
-func (p pictured) refused() []face.RefusedRow {
-	rows := p.Refused(refusedShown)
-	out := make([]face.RefusedRow, 0, len(rows))
-	for _, r := range rows {
-		if !p.sight.sees(r.Site) {
-			continue
+// refused lists what was refused on the sites in sight, the newest first, from
+// before a sequence on; 0: from the newest of all.
+func (p pictured) refused(before uint64, limit int) []face.RefusedRow {
+	out, seen := []face.RefusedRow{}, 0
+	p.EachRefused(before, func(r projector.RefusedRow) bool {
+		seen++
+		if p.sight.sees(r.Site) {
+			out = append(out, face.RefusedRow{
+				Seq: r.Seq, Recorded: face.Time{Time: r.Recorded}, Subject: r.Subject, Site: r.Site, Wall: r.Wall,
+				ID: r.ID, Field: r.Field, Reason: r.Reason,
+			})
 		}
-		out = append(out, face.RefusedRow{
-			Seq: r.Seq, Recorded: face.Time{Time: r.Recorded}, Subject: r.Subject, Site: r.Site, Wall: r.Wall,
-			ID: r.ID, Field: r.Field, Reason: r.Reason,
-		})
-	}
+		return len(out) < limit && seen < refusedLooked
+	})
 	return out
 }
 
