@@ -34,6 +34,7 @@ type fold struct {
 	company []wall.Fact // accepted company-wide events: every site folds them too
 
 	register *people.Register
+	pages    pages
 }
 
 // place is what a site is made of beside its walls.
@@ -243,7 +244,8 @@ func (f *fold) commit(items []item) error {
 // so pages are left some room.
 const viewFill = 0.8
 
-// receipt says what a device may forget. The caller keeps writers out.
+// receipt says what a device may forget, and a part of what was refused (see
+// pages). The caller keeps writers out.
 func (f *fold) receipt(src events.Source) (stream.Receipt, bool, error) {
 	p := f.sites[src.Site]
 	if p == nil {
@@ -256,9 +258,11 @@ func (f *fold) receipt(src events.Source) (stream.Receipt, bool, error) {
 		r.Missing = append(r.Missing, stream.Span{From: g.From, To: g.To})
 	}
 	err := guarded(func() error {
-		return f.view.db.View(func(tx *bbolt.Tx) (err error) {
-			r.Refused, err = refusedOf(tx, src.Site, src.Device)
-			return err
+		return f.view.db.View(func(tx *bbolt.Tx) error {
+			return f.pages.turn(src, func(end []byte) (next []byte, err error) {
+				r.Refused, next, err = refusedOf(tx, src, end)
+				return next, err
+			})
 		})
 	})
 	return r, r.UpTo > 0 || len(r.Refused) > 0, err

@@ -13,6 +13,7 @@ import (
 	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/projector"
+	"earlyage/projector/wall"
 )
 
 // said is a message of a drawn record, as the naive model knows it.
@@ -258,11 +259,13 @@ func (d *drawn) signature(signer string, body []byte) string {
 }
 
 func (d *drawn) step() {
-	switch pick(d, "what", "entry", "entry", "entry", "entry", "desk", "replay", "appoint", "retire", "enrol", "enrol", "revoke") {
+	switch pick(d, "what", "entry", "entry", "entry", "entry", "desk", "settle", "settle", "replay", "replay", "appoint", "retire", "enrol", "enrol", "revoke") {
 	case "entry":
 		d.entry()
 	case "desk":
 		d.desk()
+	case "settle":
+		d.settle()
 	case "replay":
 		d.replay()
 	case "appoint":
@@ -328,6 +331,16 @@ func (d *drawn) desk() {
 	e := d.record.desk(pick(d, "site", drawnSites...), person, "w1", "hold.released", &events.HoldReleased{Hold: "h", Reason: "r"})
 	e.By = pick(d, "by", person, person, "p-a")
 	d.say(e.Subject(), e, encode(d.rt, e), pick(d, "signer", "hub", "hub", ""))
+}
+
+// settle answers an earlier message at a page of the hub, on the wall that it
+// names or on another one.
+func (d *drawn) settle() {
+	x := rapid.SampledFrom(d.model.all).Draw(d.rt, "settled")
+	e := d.record.desk(x.subject.Site, pick(d, "person", drawnPersons...), pick(d, "wall", "w1", x.event.Wall), "doubt.settled", &events.DoubtSettled{Message: x.seq, Reason: "seen"})
+	if x.subject.Site != "_" {
+		d.say(e.Subject(), e, encode(d.rt, e), "hub")
+	}
 }
 
 // entry makes an entry of a device, mostly as it should be.
@@ -442,10 +455,12 @@ func TestJudgingAgreesWithANaiveModel(t *testing.T) {
 
 // compare sets the view beside the model.
 func (d *drawn) compare(v projector.View) {
-	rows := map[uint64]string{}
+	rows, runs := map[uint64]string{}, map[uint64]wall.Run{}
 	for _, row := range v.Refused(1000) {
 		rows[row.Seq] = row.Field + " " + row.Reason
+		runs[row.Seq] = wall.Run{Source: row.Source, Field: row.Field}
 	}
+	d.compareRuns(v, runs)
 	var want verdicts
 	for _, x := range d.model.all {
 		why, refused := rows[x.seq]
@@ -476,6 +491,58 @@ func (d *drawn) compare(v projector.View) {
 			d.compareDevice(v, end, events.Source{Site: site, Device: name})
 		}
 	}
+}
+
+// compareRuns: what waits for an answer on a wall is what was refused there, and
+// neither accepted later as it was, nor answered since by one of its run.
+func (d *drawn) compareRuns(v projector.View, runs map[uint64]wall.Run) {
+	for _, ref := range []projector.Ref{{Site: "alder", Wall: "w1"}, {Site: "alder", Wall: "w2"}, {Site: "birch", Wall: "w1"}, {Site: "birch", Wall: "w2"}} {
+		st := v.Wall(ref)
+		if st == nil {
+			continue
+		}
+		here := map[uint64]bool{}
+		for _, r := range st.Refused() {
+			here[r.Seq] = true
+		}
+		want, got := map[wall.Run]int{}, map[wall.Run]int{}
+		for _, x := range d.model.all {
+			if here[x.seq] && !d.model.accepted(x) && !d.model.answered(x, ref, here, runs) {
+				want[runs[x.seq]]++
+			}
+		}
+		for _, doubt := range st.Doubts() {
+			if doubt.Key.ID == "" {
+				got[doubt.Run] = doubt.Count
+			}
+		}
+		require.Equal(d.rt, want, got, "%v", ref)
+	}
+}
+
+// accepted reports whether a message that was refused, the first with its key,
+// counted later as it was.
+func (m *naive) accepted(x *said) bool {
+	for _, y := range m.all {
+		if y.event.Key() != x.event.Key() {
+			continue
+		}
+		if y.seq < x.seq && !y.good || y.seq > x.seq && y.outcome == "counts" && (y.subject != x.subject || !bytes.Equal(y.body, x.body)) {
+			return false
+		}
+		if y.seq > x.seq && y.outcome == "counts" {
+			return true
+		}
+	}
+	return false
+}
+
+func (m *naive) answered(x *said, at projector.Ref, here map[uint64]bool, runs map[uint64]wall.Run) bool {
+	return slices.ContainsFunc(m.all, func(y *said) bool {
+		d, ok := y.event.Data.(*events.DoubtSettled)
+		return ok && y.outcome == "counts" && y.event.Source.Site == at.Site && y.event.Wall == at.Wall &&
+			x.seq < y.seq && d.Message < y.seq && here[d.Message] && runs[d.Message] == runs[x.seq]
+	})
 }
 
 // compareDoubt: each refused message shuts the walls that it names.

@@ -8,13 +8,11 @@ import (
 	"iter"
 	"path/filepath"
 	"slices"
-	"strconv"
 	"time"
 
 	"github.com/go-json-experiment/json"
 	"go.etcd.io/bbolt"
 
-	"earlyage/events/stream"
 	"earlyage/projector/wall"
 )
 
@@ -288,30 +286,6 @@ func refusedRows(tx *bbolt.Tx, limit int) ([]RefusedRow, error) {
 		rows = append(rows, row)
 	}
 	return rows, nil
-}
-
-// mostRefusedNumbers is how many refused numbers a receipt carries, the newest.
-const mostRefusedNumbers = 1000
-
-// refusedOf lists a device's refused numbers, in order of number.
-func refusedOf(tx *bbolt.Tx, site, device string) ([]stream.RefusedNumber, error) {
-	var list []stream.RefusedNumber
-	prefix := prefixOf(site, device)
-	c := tx.Bucket(sectionNames[refusedNumbers]).Cursor()
-	key, sealed := before(c, append(bytes.Clone(prefix[:len(prefix)-1]), 1))
-	for ; key != nil && bytes.HasPrefix(key, prefix) && len(list) < mostRefusedNumbers; key, sealed = c.Prev() {
-		raw, err := unseal(key, sealed)
-		if err != nil {
-			return nil, err
-		}
-		number, err := strconv.ParseUint(string(key[len(prefix):len(prefix)+20]), 10, 64)
-		if err != nil {
-			return nil, fmt.Errorf("refused number %q: %w", key, ErrDamaged)
-		}
-		list = append(list, stream.RefusedNumber{Number: number, Reason: string(raw)})
-	}
-	slices.Reverse(list)
-	return list, nil
 }
 
 // before moves a cursor to the last entry before a key.
