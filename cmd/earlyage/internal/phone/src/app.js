@@ -171,12 +171,14 @@ class App {
     const screen = document.querySelector("#screen");
     const view = (screens[name] ?? screens.moment)(this, ...args);
     screen.className = "screen screen-" + name;
-    screen.replaceChildren(h("div", { class: "look" }, ...view.look.flat().filter(Boolean)), h("div", { class: "thumb" }, ...(view.thumb ?? []).flat().filter(Boolean)));
+    screen.replaceChildren(...[h("div", { class: "look" }, ...view.look.flat().filter(Boolean)), h("div", { class: "thumb" }, ...(view.thumb ?? []).flat().filter(Boolean)), view.main && h("div", { class: "main-keys" }, ...view.main.flat().filter(Boolean))].filter(Boolean));
     document.title = (view.title ? view.title + " · " : "") + "earlyage";
     this.#drawStrip();
     this.#moved = moved;
     if (moved) {
       this.#drawnAt = performance.now();
+      delete document.body.dataset.still;
+      setTimeout(() => (document.body.dataset.still = ""), settle);
       scrollTo(0, 0);
       screen.focus({ preventScroll: true });
     } else if (focus) {

@@ -161,9 +161,9 @@ function tellRise(v, ctx) {
   const from = Math.min(v.from_m, v.to_m) * 1000, to = Math.max(v.from_m, v.to_m) * 1000;
   const parts = app.surface(wall), here = rises(parts, from, to);
   if (!here || Number.isNaN(v.top_m)) return null;
-  const depth = v.top_m * 1000 - here.top;
+  const over = parts.some((p) => p.to > from && p.from < to && Math.min(v.top_m * 1000, p.end) - p.top > p.now + 0.5);
   const text = T("phone.rise.here", { rise: app.q("length", here.rise / 1000), limit: app.q("length", wall.lift.rise_m), now: app.q("length", here.now / 1000) });
-  return { over: depth > here.now + 0.5, text };
+  return { over, text };
 }
 
 const early = (v, ctx) => !ctx.app.fresh(ctx.wall) || (v.braces ?? []).some((n) => !ctx.wall.braces.find((b) => b.name === n)?.may_strip) || !(v.braces ?? []).length;

@@ -1,6 +1,6 @@
 // Which screen a wall is at, and what the next lift is offered as: from the hub's
 // sheet and from what this phone recorded since. Pure.
-import { surface } from "./sums.js";
+import { level, surface } from "./sums.js";
 
 const recent = 90 * 60_000; // ms in which the last lift's end is the next one's beginning
 
@@ -58,7 +58,7 @@ export function offer(wall, unknown, now, offset = 0) {
   const length = wall.length_m;
   const [from, to] = last ? follow(last, wall) : [0, length];
   const parts = surface(wall, unknown, offset).filter((p) => p.to > Math.min(from, to) * 1000 && p.from < Math.max(from, to) * 1000);
-  const top = parts.length ? Math.max(...parts.map((p) => p.top)) / 1000 : 0;
+  const top = level(parts) / 1000;
   const depth = (last && depthOf(last, wall)) || usual;
   const end = parts.length ? Math.max(...parts.map((p) => p.end)) / 1000 : wall.top_m;
   const began = [last?.ended, startOf(wall, unknown)].filter((t) => t && t <= now && now - t < recent);
@@ -69,7 +69,7 @@ function depthOf(last, wall) {
   if (last.depth) return last.depth;
   // An own lift that gave its top: as high as it rose over what the hub knew.
   const parts = surface(wall, []).filter((p) => p.to > Math.min(last.from, last.to) * 1000 && p.from < Math.max(last.from, last.to) * 1000);
-  const below = parts.length ? Math.min(...parts.map((p) => p.top)) / 1000 : 0;
+  const below = level(parts) / 1000;
   return last.top > below ? Math.min(last.top - below, wall.lift.depth_m || usual) : wall.lift.depth_m;
 }
 

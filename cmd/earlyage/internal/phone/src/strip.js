@@ -35,7 +35,7 @@ export function joint(app, wall) {
   return [
     h("span", { class: `joint joint-${s}` }, mark(jointMark(s)),
       h("span", { class: "joint-left" }, left < 0 ? T("phone.joint.past") : T("phone.joint.left", { n: left })),
-      h("span", { class: "joint-word" }, T("phone.joint." + s))),
+      left >= 0 && h("span", { class: "joint-word" }, T("phone.joint." + s))),
     h("span", { class: "joint-where" }, stretchName(app, wall, j.from / 1000, j.to / 1000), j.own ? " · " + T("phone.joint.own") : ""),
   ];
 }

@@ -121,10 +121,20 @@ export function jointState(part, now) {
   return now >= part.closing ? "closing" : "live";
 }
 
-/** How high a run stands over its limit of rise: the greatest rise there, and the
- * least that may still be placed. */
+/** The height at which most of some parts stand: beside an opening a little stands
+ * elsewhere. */
+export function level(parts) {
+  const lengths = new Map();
+  for (const p of parts) lengths.set(p.top, (lengths.get(p.top) ?? 0) + p.to - p.from);
+  return [...lengths].sort((a, b) => b[1] - a[1] || a[0] - b[0])[0]?.[0] ?? 0;
+}
+
+/** The rise of a run: the greatest there, and the least that may still be placed
+ * where it is the rise that holds it, not the room. */
 export function rises(parts, from, to) {
   const here = parts.filter((p) => p.to > from && p.from < to);
   if (!here.length) return null;
-  return { rise: Math.max(...here.map((p) => p.rise)), now: Math.min(...here.map((p) => p.now)), top: Math.max(...here.map((p) => p.top)) };
+  const held = here.filter((p) => p.now < p.end - p.top); // the others only have no more room
+  const now = held.length ? Math.min(...held.map((p) => p.now)) : Math.max(...here.map((p) => p.now));
+  return { rise: Math.max(...here.map((p) => p.rise)), now, top: level(here), held: held.length > 0 };
 }

@@ -43,11 +43,12 @@ export const note = (sort, icon, ...text) => h("p", { class: `note note-${sort}`
 export const keys = (...list) => h("div", { class: "keys" }, ...list);
 
 // The states of a wall and how they are shown.
-const walls = { planned: "nolink", placing: "placing", curing: "curing", "may-strip": "done", stripped: "done", "handed-over": "done" };
+const walls = { planned: "nolink", placing: "placing", curing: "curing", stripped: "done", "handed-over": "done" };
 
-/** A wall's state. What the hub said is shown as may strip only while it is fresh. */
-export function wallState(wall, fresh) {
-  if (wall.state === "may-strip" && !fresh) return state("nolink", T("phone.ask-hub"));
+/** A wall's state. May strip stands on the screen of the braces alone, from a fresh
+ * answer and beside the caution; here the hub is to be asked. */
+export function wallState(wall) {
+  if (wall.state === "may-strip") return state("nolink", T("phone.ask-hub"));
   return state(walls[wall.state] ?? "nolink", T("state." + wall.state));
 }
 

@@ -19,6 +19,7 @@ function overview(app, wall, list, items, open) {
   const isOpen = new Map(open.map((o) => [o.item, o.why]));
   const stops = open.filter((o) => o.item !== "rest"), rest = isOpen.has("rest");
   const next = stops[0];
+  const sign_ = (sort) => rest && key("sign", T("phone.check.sign"), { sort, more: T("phone.check.sign.why"), press: () => sign(app, wall, list) });
   return {
     title: T("phone.check." + list),
     look: [
@@ -27,10 +28,13 @@ function overview(app, wall, list, items, open) {
       h("ul", { class: "rows" }, ...items.filter((i) => !i.waived).map((i) => row(app, wall, list, i, isOpen, rest))),
     ],
     thumb: [
-      app.problem && note("hold", "hold", app.problem),
-      rest && key("sign", T("phone.check.sign"), { sort: next ? "" : "key-main key-large", more: T("phone.check.sign.why"), press: () => sign(app, wall, list) }),
-      next && key("next", T("phone.check.next"), { sort: "key-main key-large", more: items.find((i) => i.id === next.item)?.text, press: () => app.go(path(wall, list, next.item)) }),
       key("back", T("phone.back"), { icon: "back", press: () => app.go("#w/" + wall.wall) }),
+      next && sign_(""),
+    ],
+    main: [
+      app.problem && note("hold", "hold", app.problem),
+      !next && sign_("key-main key-large"),
+      next && key("next", T("phone.check.next"), { sort: "key-main key-large", more: items.find((i) => i.id === next.item)?.text, press: () => app.go(path(wall, list, next.item)) }),
     ],
   };
 }
@@ -67,12 +71,13 @@ function one(app, wall, list, item, open) {
       item.asks && h("label", { class: "field" }, T("phone.check.value", { unit }), h("input", { type: "text", inputmode: "decimal", autocomplete: "off", "data-k": "value", value: f.value, oninput: (e) => { f.value = e.target.value; f.asked = ""; } })),
       h("label", { class: "field" }, T("phone.field.note"), h("input", { type: "text", maxlength: 500, "data-k": "note", value: f.note, oninput: (e) => (f.note = e.target.value) })),
     ],
-    thumb: [
+    thumb: [key("back", T("phone.back"), { icon: "back", press: () => app.back() })],
+    main: [
       f.why && note("hold", "hold", f.why), f.asked && note("watch", "watch", f.asked), app.problem && note("hold", "hold", app.problem),
-      keys(key("no", T("phone.answer.no"), { sort: "key-hold", icon: "end", press: () => answer(app, wall, list, item, "no", dim, open) }),
+      keys(
+        key("no", T("phone.answer.no"), { sort: "key-hold", icon: "end", press: () => answer(app, wall, list, item, "no", dim, open) }),
         key("waived", T("phone.answer.waived"), { press: () => answer(app, wall, list, item, "waived", dim, open) })),
       key("yes", f.asked ? T("phone.right", { what: T("phone.answer.yes") }) : T("phone.answer.yes"), { sort: "key-main key-large", icon: "keep", press: () => answer(app, wall, list, item, "yes", dim, open) }),
-      key("back", T("phone.back"), { icon: "back", press: () => app.back() }),
     ],
   };
 }

@@ -19,7 +19,7 @@ export function do_(app, wall, name, number) {
   const form = app.form, v = form.values, title = T("phone.form." + name);
   const open = spec.fields(ctx).find((f) => f.name === form.open);
   if (open) return { title, look: [h("h1", {}, T("phone.field." + open.name)), picker(app, open, v, ctx)], thumb: [key("picked", T("phone.back"), { icon: "back", press: () => pick(app) })] };
-  const told = spec.tell?.(v, ctx);
+  const told = !entry && spec.tell?.(v, ctx);
   return {
     title,
     look: [
@@ -30,11 +30,11 @@ export function do_(app, wall, name, number) {
       entry && reason(form),
       remembered(spec, v, ctx) && note("watch", "watch", T("phone.remembered")),
     ],
-    thumb: [
+    thumb: [back(app)],
+    main: [
       ...form.asked.map((p) => note(p.hard ? "hold" : "watch", p.hard ? "hold" : "watch", p.text)),
       app.problem && note("hold", "hold", app.problem),
-      ...spec.keys.map((k, i) => key("do-" + k.id, keyText(form, k), { sort: i === 0 ? "key-main" : "", icon: "keep", press: () => submit(app, spec, ctx, k, name) })),
-      back(app),
+      ...spec.keys.map((k, i) => key("do-" + k.id, keyText(form, k), { sort: i === 0 ? "key-main" : "", icon: spec.keys.length === 1 && "keep", press: () => submit(app, spec, ctx, k, name) })),
     ],
   };
 }

@@ -15,12 +15,13 @@ export function moment(app, wall) {
   return {
     title: wall.name,
     look: [
-      h("div", { class: "head" }, h("h1", {}, T("phone.moment." + m)), wallState(wall, app.fresh(wall))),
+      h("div", { class: "head" }, h("h1", {}, T("phone.moment." + m)), wallState(wall)),
       ...notes(app), silent(app, m), recorded(app),
       alerts.length > 0 && key("alerts", T(`alert.${alerts[0].kind}.name`), { sort: alerts[0].priority === "urgent" ? "key-hold" : "", icon: alerts[0].priority === "urgent" ? "hold" : "watch", more: T("phone.alerts.more", { n: alerts.length }), press: () => app.go(`#w/${wall.wall}/alerts`) }),
       ...view.look,
     ],
-    thumb: [...view.thumb, key("more", T("phone.more"), { sort: "key-plain", press: () => app.go(`#w/${wall.wall}/more`) })],
+    thumb: [keys(...view.keys.filter(Boolean), key("more", T("phone.more"), { press: () => app.go(`#w/${wall.wall}/more`) }))],
+    main: view.main ? [view.main] : null,
   };
 }
 
@@ -69,7 +70,8 @@ function ready(app, wall) {
   const first = steps.findIndex((s) => !s.good);
   return {
     look: [h("ul", { class: "steps" }, ...steps.filter((s) => !s.last).map((s) => h("li", {}, s.good ? state("done", s.name) : state("nolink", s.name))))],
-    thumb: [keys(...steps.filter((_, i) => i !== first).map((s) => s.key(""))), steps[first].key("key-main key-large")],
+    keys: steps.filter((_, i) => i !== first).map((s) => s.key("")),
+    main: steps[first].key("key-main key-large"),
   };
 }
 
@@ -82,16 +84,11 @@ function place(app, wall) {
     look: [
       app.live.put("div", { class: "facts-now" }, () => now(app, wall, o)),
     ],
-    thumb: [
-      keys(
-        to(app, wall, chute ? "load.discharged" : "load.arrived"),
-        chute ? to(app, wall, "load.arrived") : to(app, wall, "temperature.read"),
-        stopped ? to(app, wall, "lift.consolidated") : to(app, wall, "pour.stopped"),
-        stopped || chute ? to(app, wall, "temperature.read") : to(app, wall, "lift.consolidated"),
-        to(app, wall, "pour.finished"),
-      ),
-      stopped ? to(app, wall, "pour.resumed", null, { sort: "key-main key-large" }) : to(app, wall, "lift.placed", null, { sort: "key-main key-large", icon: "placing", more: lift }),
+    keys: [
+      chute && to(app, wall, "load.discharged"), to(app, wall, "load.arrived"), to(app, wall, "lift.consolidated"),
+      to(app, wall, "temperature.read"), !stopped && to(app, wall, "pour.stopped"), to(app, wall, "pour.finished"),
     ],
+    main: stopped ? to(app, wall, "pour.resumed", null, { sort: "key-main key-large" }) : to(app, wall, "lift.placed", null, { sort: "key-main key-large", icon: "placing", more: lift }),
   };
 }
 
@@ -128,7 +125,8 @@ function straighten(app, wall) {
   return {
     look: [note("watch", "watch", T("phone.straighten.do")), h("p", {}, T("phone.straighten.limit", { limit: app.q("thickness", l.limit_mm) })),
       l.after && l.read && h("p", {}, T("phone.straighten.last", { worst: app.q("thickness", l.worst_mm), time: app.time(l.read) }))],
-    thumb: [keys(to(app, wall, "line.corrected"), to(app, wall, "temperature.read"), to(app, wall, "pour.resumed")), to(app, wall, "line.read", null, { sort: "key-main key-large" })],
+    keys: [to(app, wall, "line.corrected"), to(app, wall, "temperature.read"), to(app, wall, "pour.resumed")],
+    main: to(app, wall, "line.read", null, { sort: "key-main key-large" }),
   };
 }
 
@@ -136,22 +134,23 @@ function hold(app, wall) {
   const open = openItems(app, wall, "after") ?? [];
   return {
     look: [stripTimes(app, wall), !wall.line.good && note("watch", "watch", T("phone.line.bad", { worst: app.q("thickness", wall.line.worst_mm) }))],
-    thumb: [
-      keys(to(app, wall, "brace.inspected"), to(app, wall, "min-max"), to(app, wall, "brace.disturbed"), to(app, wall, "line.read"),
-        open.length > 0 && app.engine.mayRecord("check.answered") && key("check", T("phone.form.check"), { more: T("phone.ready.checks", { n: open.length }), press: () => app.go(`#w/${wall.wall}/check/after`) }),
-        key("to-strip", T("phone.moment.strip"), { press: () => app.go(`#w/${wall.wall}/strip`) })),
-      to(app, wall, "temperature.read", null, { sort: "key-main key-large" }),
+    keys: [
+      to(app, wall, "brace.inspected"), to(app, wall, "min-max"), to(app, wall, "brace.disturbed"), to(app, wall, "line.read"),
+      open.length > 0 && app.engine.mayRecord("check.answered") && key("check", T("phone.form.check"), { more: T("phone.ready.checks", { n: open.length }), press: () => app.go(`#w/${wall.wall}/check/after`) }),
+      key("to-strip", T("phone.moment.strip"), { press: () => app.go(`#w/${wall.wall}/strip`) }),
     ],
+    main: to(app, wall, "temperature.read", null, { sort: "key-main key-large" }),
   };
 }
 
 function strip(app, wall) {
   return {
     look: [stripTimes(app, wall)],
-    thumb: [keys(to(app, wall, "temperature.read"), to(app, wall, "brace.inspected")), key("to-strip", T("phone.moment.strip"), { sort: "key-main key-large", press: () => app.go(`#w/${wall.wall}/strip`) })],
+    keys: [to(app, wall, "temperature.read"), to(app, wall, "brace.inspected")],
+    main: key("to-strip", T("phone.moment.strip"), { sort: "key-main key-large", press: () => app.go(`#w/${wall.wall}/strip`) }),
   };
 }
 
 function finished(app, wall) {
-  return { look: [h("p", { class: "lead" }, T("phone.done.why"))], thumb: [keys(to(app, wall, "temperature.read"), to(app, wall, "form.moved"))] };
+  return { look: [h("p", { class: "lead" }, T("phone.done.why"))], keys: [to(app, wall, "temperature.read"), to(app, wall, "form.moved")], main: null };
 }

@@ -9,21 +9,20 @@ import { T } from "../words.js";
 export function stripTimes(app, wall) {
   return app.live.put("div", { class: "slab" }, () => {
     if (app.unknown(wall).length) return [state("nolink", T("phone.ask-hub")), h("p", {}, T("phone.strip.unknown"))];
-    return [deadline(app, wall.strip), h("p", { class: "small" }, T("phone.strip.as-of", { time: app.time(app.sheet.at) }))];
+    return [...deadline(app, wall.strip), h("p", { class: "small" }, T("phone.strip.as-of", { time: app.time(app.sheet.at) }))];
   });
 }
 
 function deadline(app, s) {
   const now = app.engine.now();
-  if (s.earliest) {
-    const at = Date.parse(s.earliest);
-    if (at <= now) return h("p", { class: "lead" }, state("nolink", T("phone.ask-hub")));
-    return h("p", { class: "lead" }, T("phone.strip.earliest", { time: app.time(at, true) }), " ", h("b", {}, T("phone.hours", { n: hoursLeft(at, now) })));
-  }
-  const waits = h("b", {}, T("phone.strip.waits", { what: T("criterion." + s.governs) }));
-  if (!s.expected.likely) return h("p", { class: "lead" }, waits);
-  const late = Date.parse(s.expected.late ?? s.expected.likely);
-  return h("p", { class: "lead" }, waits, h("br"), T("phone.strip.expected", { time: app.time(s.expected.likely, true), late: app.time(late, true) }));
+  const floor = s.criteria.find((c) => c.name === "floor")?.at;
+  const sure = Date.parse(s.earliest ?? floor ?? "");
+  if (s.earliest && sure <= now) return [h("p", { class: "lead" }, state("nolink", T("phone.ask-hub")))];
+  return [
+    sure > now && h("p", { class: "lead" }, h("b", {}, T("phone.strip.earliest", { time: app.time(sure, true) })), " · " + T("phone.hours", { n: hoursLeft(sure, now) })),
+    !s.earliest && h("p", {}, h("b", {}, T("phone.strip.waits", { what: T("criterion." + s.governs) }))),
+    !s.earliest && s.expected.likely && h("p", {}, T("phone.strip.expected", { time: app.time(s.expected.likely, true), late: app.time(s.expected.late ?? s.expected.likely, true) })),
+  ].filter(Boolean);
 }
 
 export function strip(app, wall) {
@@ -59,9 +58,11 @@ export function strip(app, wall) {
       f.why && note("hold", "hold", f.why),
     ],
     thumb: [
-      may.length > 0 && app.engine.mayRecord("brace.stripped") && key("brace.stripped", T("phone.form.brace.stripped"), { press: () => app.go(`#w/${wall.wall}/do/brace.stripped`) }),
-      key("ask", f.asking ? T("phone.asking") : T("phone.ask-hub.do"), { sort: "key-main key-large", icon: "again", press: ask }),
       key("back", T("phone.back"), { icon: "back", press: () => app.back() }),
+      may.length > 0 && app.engine.mayRecord("brace.stripped") && key("brace.stripped", T("phone.form.brace.stripped"), { press: () => app.go(`#w/${wall.wall}/do/brace.stripped`) }),
+    ],
+    main: [
+      key("ask", f.asking ? T("phone.asking") : T("phone.ask-hub.do"), { sort: "key-main key-large", icon: "again", press: ask }),
     ],
   };
 }

@@ -12,7 +12,7 @@ export function walls(app) {
     look: [
       h("h1", {}, T("phone.walls.title")), h("p", { class: "eyebrow" }, app.sheet.site.name),
       ...notes(app),
-      h("div", { class: "keys" }, ...list.map((w) => key("wall-" + w.wall, w.name, { sort: app.chosen?.wall === w.wall ? "key-now" : "", more: [wallState(w, app.fresh(w)), " ", next(app, w)], press: () => app.choose(w.wall) }))),
+      h("div", { class: "keys" }, ...list.map((w) => key("wall-" + w.wall, w.name, { sort: app.chosen?.wall === w.wall ? "key-now" : "", more: [wallState(w), " ", next(app, w)], press: () => app.choose(w.wall) }))),
       list.length === 0 && h("p", {}, T("phone.walls.none")),
     ],
     thumb: [key("about", T("phone.about.title"), { press: () => app.go("#about") })],
