@@ -277,11 +277,15 @@ func (in *ConfInput) deviceAccount(c *conf, d ConfDevice) {
 
 func permissionsText(a Admission) string {
 	publish, subscribe := Permissions(a)
-	only := func(all []string) string {
-		if len(all) == 0 {
+	only := func(allow []string, deny ...string) string {
+		if len(allow) == 0 {
 			return `{ deny: ">" }`
 		}
-		return "{ allow: " + listText(all) + " }"
+		text := "{ allow: " + listText(allow)
+		if len(deny) > 0 {
+			text += ", deny: " + listText(deny)
+		}
+		return text + " }"
 	}
-	return "{ publish: " + only(publish) + ", subscribe: " + only(subscribe) + " }"
+	return "{ publish: " + only(publish) + ", subscribe: " + only(subscribe, anyQueueGroup) + " }"
 }

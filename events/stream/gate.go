@@ -228,6 +228,11 @@ func (g *gate) info(cid uint64) (*server.ConnInfo, error) {
 	return z.Conns[0], nil
 }
 
+// anyQueueGroup is every subject in every queue group. The server shares what an
+// import brings among the members of groups of one name, in whatever accounts they
+// are: a device could take its neighbours' alerts away.
+const anyQueueGroup = "> >"
+
 func permissionsOf(a Admission) *server.Permissions {
 	publish, subscribe := Permissions(a)
 	only := func(list []string) *server.SubjectPermission {
@@ -236,7 +241,9 @@ func permissionsOf(a Admission) *server.Permissions {
 		}
 		return &server.SubjectPermission{Allow: list}
 	}
-	return &server.Permissions{Publish: only(publish), Subscribe: only(subscribe)}
+	hear := only(subscribe)
+	hear.Deny = append(hear.Deny, anyQueueGroup)
+	return &server.Permissions{Publish: only(publish), Subscribe: hear}
 }
 
 // account returns a device's own account, with imports of no more than it may

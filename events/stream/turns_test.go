@@ -2,6 +2,7 @@ package stream_test
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"net"
 	"slices"
@@ -86,9 +87,9 @@ func TestFrontTurnsWithoutAStream(t *testing.T) {
 
 // BenchmarkPublishBesideFloods measures an acknowledged publish of a quiet device
 // beside eight that flood, in one run as ratios to its publish alone: with turns
-// and, for comparison, without.
+// and, for comparison, without, where what takes over 5 s counts as 5 s.
 func BenchmarkPublishBesideFloods(b *testing.B) {
-	const devices, publishes = 8, 20
+	const devices, publishes, most = 8, 9, 5 * time.Second
 	measure := func(inFlight, devices int) time.Duration {
 		g := guard(b, func(c *stream.ServerConfig) { c.Front = &stream.FrontConfig{InFlight: inFlight} })
 		nc, _ := g.as(b, g.reg.device(b, "a", "calm", events.Crew))
@@ -99,8 +100,12 @@ func BenchmarkPublishBesideFloods(b *testing.B) {
 		took := make([]time.Duration, publishes)
 		for i := range took {
 			began := time.Now()
-			_, _, err := stream.PublishOne(testContext(b), nc, "pour.a.w1.pour.finished", []byte("calm"), "")
-			require.NoError(b, err)
+			ctx, cancel := context.WithTimeout(testContext(b), most)
+			_, _, err := stream.PublishOne(ctx, nc, "pour.a.w1.pour.finished", []byte("calm"), "")
+			cancel()
+			if inFlight == 0 {
+				require.NoError(b, err)
+			}
 			took[i] = time.Since(began)
 		}
 		slices.Sort(took)
