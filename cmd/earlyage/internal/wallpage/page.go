@@ -1,0 +1,204 @@
+package wallpage
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/cmd/earlyage/internal/picture"
+	"earlyage/projector/wall"
+	"earlyage/scheduler"
+)
+
+// Page is one wall whole. Of a picture it holds the model, drawn by the shell.
+type Page struct {
+	At       face.Time       `json:"at"`
+	AsOf     bool            `json:"as_of"`
+	Through  uint64          `json:"through"`
+	Level    bool            `json:"level"`
+	Doubts   []string        `json:"doubts"`
+	Demo     bool            `json:"demo"`
+	Site     face.Site       `json:"site"`
+	Identity Identity        `json:"identity"`
+	Wall     face.Wall       `json:"wall"` // all that the assessment says, by place
+	MayStrip bool            `json:"may_strip"`
+	OpenedAt face.Time       `json:"opened_at"`
+	Met      []bool          `json:"met"` // of the criteria, in their order
+	Due      []Due           `json:"due"`
+	Sheet    scheduler.Sheet `json:"sheet"`
+	Braces   []Brace         `json:"braces"`
+	Loads    []Load          `json:"loads"`
+	Checks   []Check         `json:"checks"`
+	Lines    []Line          `json:"lines"`
+	Alarms   []face.Alarm    `json:"alarms"`
+	Open     []Doubt         `json:"open_doubts"`
+	Timeline []Entry         `json:"timeline"`
+
+	Surface  picture.Wall     `json:"-"`
+	Progress picture.Progress `json:"-"`
+	Curing   picture.Curing   `json:"-"`
+	Bracing  picture.Register `json:"-"`
+	Pour     picture.Pour     `json:"-"`
+}
+
+// Identity is what the wall is.
+type Identity struct {
+	Name    string  `json:"name"`
+	Crew    string  `json:"crew"`
+	Form    string  `json:"form"`
+	Mix     string  `json:"mix"`
+	Rated   float64 `json:"rated_kpa"` // of the form; 0: not said
+	Length  float64 `json:"length_m"`
+	Height  float64 `json:"height_m"`
+	Top     float64 `json:"top_m"` // of the concrete, planned
+	Core    float64 `json:"core_m"`
+	Closed  bool    `json:"closed"`
+	Laid    bool    `json:"laid_out"`
+	NeedM3  float64 `json:"need_m3"`
+	TiedIn  face.Time
+	Started face.Time
+	Ended   face.Time
+}
+
+// Due is a moment that is to come, or a joint's that is past.
+type Due struct {
+	At    face.Time `json:"at"`
+	What  string    `json:"what"`  // a key of the texts wall.due
+	Name  string    `json:"name"`  // of a load, a permit, a kind of alert, a face, a criterion
+	FromM float64   `json:"from_m"`
+	ToM   float64   `json:"to_m"`
+	Up    bool      `json:"up"` // a time to strip: rounded up; else down
+}
+
+// Doubt is what a named person has to answer.
+type Doubt struct {
+	Seq   uint64    `json:"seq"`
+	Since face.Time `json:"since"`
+	What  string    `json:"what"`
+	Clock bool      `json:"clock"`
+}
+
+// Make gathers the page. It is pure.
+func Make(in Input) Page {
+	a := in.Sheet.Assessment
+	out := Page{
+		At: face.Time{Time: in.At}, AsOf: in.AsOf, Through: in.Through, Level: in.Level, Doubts: slices.Clone(in.Doubts), Demo: in.Demo,
+		Site:     face.Site{Site: in.Site.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units()},
+		Identity: identityOf(in.Wall), Wall: face.ByPlace(a), Sheet: in.Sheet, OpenedAt: face.Time{Time: a.Strip.OpenedAt},
+		MayStrip: a.Strip.Open && in.Level && !in.AsOf && len(in.Doubts) == 0 && a.State == scheduler.StateMayStrip,
+		Due:      dueOf(in), Braces: bracesOf(in), Loads: loadsOf(a), Checks: checksOf(in), Lines: linesOf(in.Wall),
+		Alarms: alarmsOf(in), Open: doubtsOf(in.Wall), Timeline: timelineOf(in),
+		Surface: picture.FromRecord(in.Site, in.Wall, a), Progress: picture.ProgressFromRecord(in.Site, in.Wall, a),
+		Curing:  picture.CurvesFromRecord(in.Site, in.Wall, in.Sheet),
+		Bracing: picture.RegisterFromRecord(in.Site, in.Wall, a), Pour: picture.PourFromRecord(in.Site, in.Wall, a),
+	}
+	for _, c := range a.Strip.Criteria {
+		out.Met = append(out.Met, c.Met)
+	}
+	return out
+}
+
+func ms(at int64) face.Time {
+	if at == 0 {
+		return face.Time{}
+	}
+	return face.Time{Time: time.UnixMilli(at).UTC()}
+}
+
+func metres(mm int) float64 { return float64(mm) / 1000 }
+
+func identityOf(w *wall.State) Identity {
+	h, g := &w.Holding, &w.Holding.Geometry
+	return Identity{
+		Name: cmp.Or(h.Name, w.Wall), Crew: h.Crew, Form: h.Form, Mix: h.Mix, Rated: float64(h.RatedPa) / 1000,
+		Length: metres(g.Length), Height: metres(g.Height), Top: metres(g.Top), Core: metres(h.CoreMM), Closed: g.Closed, Laid: h.LaidOut,
+		NeedM3: float64(h.NeedML) / 1e6, TiedIn: ms(h.TiedIn), Started: ms(w.Pour.Started), Ended: ms(w.Pour.Finished),
+	}
+}
+
+// dueOf lists what is to come, the next first.
+func dueOf(in Input) []Due {
+	a := in.Sheet.Assessment
+	var out []Due
+	add := func(d Due) {
+		if !d.At.IsZero() && d.At.After(in.At) {
+			out = append(out, d)
+		}
+	}
+	for _, j := range a.Joints {
+		d := Due{At: face.Time{Time: j.Deadline}, What: "joint." + j.State, FromM: j.FromM, ToM: j.ToM}
+		switch {
+		case j.State == scheduler.JointPastLimit:
+			out = append(out, d)
+		case j.State != scheduler.JointCold:
+			add(d)
+		}
+	}
+	for _, f := range a.Fronts {
+		add(Due{At: face.Time{Time: f.BatchBy}, What: "batch", FromM: f.FromM, ToM: f.ToM})
+	}
+	for _, l := range a.Loads {
+		if l.Arrived.IsZero() && l.State != scheduler.LoadRejected {
+			add(Due{At: face.Time{Time: l.Expected}, What: "load", Name: l.Name})
+		}
+	}
+	add(Due{At: face.Time{Time: a.Take.BalanceAt}, What: "balance"})
+	for _, c := range a.Strip.Criteria {
+		if !c.Met {
+			add(Due{At: face.Time{Time: c.MetAt}, What: "criterion", Name: c.Name, Up: true})
+		}
+	}
+	if a.Strip.CuredAt.IsZero() {
+		add(Due{At: face.Time{Time: a.Strip.Expected.Early}, What: "early", Up: true})
+		add(Due{At: face.Time{Time: a.Strip.Expected.Likely}, What: "likely", Up: true})
+		add(Due{At: face.Time{Time: a.Strip.Expected.Late}, What: "late", Up: true})
+	}
+	for _, f := range a.Faces {
+		if f.State == scheduler.FaceStanding {
+			add(Due{At: face.Time{Time: f.Earliest}, What: "face", Name: f.Face, Up: true})
+		}
+	}
+	for _, p := range in.Wall.Holding.Permits {
+		if p.Withdrawn == 0 {
+			add(Due{At: ms(p.Until), What: "permit", Name: p.Number})
+		}
+	}
+	for _, x := range in.Wall.Alarms() {
+		if x.Stands() {
+			add(Due{At: ms(x.ShelvedUntil), What: "shelved", Name: x.Kind})
+		}
+	}
+	slices.SortStableFunc(out, func(x, y Due) int { return x.At.Compare(y.At.Time) })
+	return out
+}
+
+func doubtsOf(w *wall.State) []Doubt {
+	out := []Doubt{}
+	for _, d := range w.Doubts() {
+		out = append(out, Doubt{d.Message, ms(d.Since), d.What, d.Clock})
+	}
+	return out
+}
+
+// alarmsOf lists the alerts ever raised on the wall, those that stand first.
+func alarmsOf(in Input) []face.Alarm {
+	out := []face.Alarm{}
+	for _, a := range in.Wall.Alarms() {
+		out = append(out, face.Alarm{
+			ID: a.ID, Site: in.Site.Site, Wall: in.Wall.Wall, Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Text: a.Text, Since: ms(a.Since),
+			Acknowledged: ms(a.Acknowledged), AcknowledgedBy: a.AcknowledgedBy, ShelvedUntil: ms(a.ShelvedUntil), Cleared: ms(a.ClearedAt),
+		})
+	}
+	slices.SortStableFunc(out, func(x, y face.Alarm) int {
+		return cmp.Or(boolean(!x.Cleared.IsZero())-boolean(!y.Cleared.IsZero()), x.Since.Compare(y.Since.Time))
+	})
+	return out
+}
+
+func boolean(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}

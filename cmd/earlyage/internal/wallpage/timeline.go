@@ -1,0 +1,171 @@
+package wallpage
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/events"
+	"earlyage/projector/wall"
+)
+
+// Entry is one message on the timeline.
+type Entry struct {
+	Seq      uint64      `json:"seq"`
+	Recorded face.Time   `json:"recorded"`
+	Began    face.Time   `json:"began"` // when it happened, the device's clock corrected by its last known offset
+	Ended    face.Time   `json:"ended"`
+	Entered  face.Time   `json:"entered"`
+	Kind     events.Kind `json:"kind"` // empty: it could not be read
+	ID       string      `json:"id"`
+	Device   string      `json:"device"`
+	Number   uint64      `json:"number"` // the device's own; 0: it does not number
+	By       string      `json:"by"`
+	Signed   bool        `json:"signed"`
+	Data     string      `json:"data"`    // as JSON
+	Of       uint64      `json:"of"`      // the entry that this one changes, countersigns or settles; 0: none
+	Changes  []Change    `json:"changes"` // made to this entry
+	Waits    bool        `json:"waits"`   // both versions count, until a second person has countersigned
+	Doubts   []string    `json:"doubts"`
+	Settled  string      `json:"settled"` // of a refused message: who answered it
+	Refused  string      `json:"refused"` // why
+	Field    string      `json:"field"`   // of what is refused
+	Repeat   uint64      `json:"repeat"`  // the message that it repeats
+}
+
+// Change is what a later entry did to an earlier one.
+type Change struct {
+	Seq    uint64      `json:"seq"`
+	Kind   events.Kind `json:"kind"`
+	By     string      `json:"by"`
+	At     face.Time   `json:"at"`
+	Reason string      `json:"reason"`
+}
+
+// Kinds of entries that change others.
+const (
+	kindAmended       events.Kind = "record.amended"
+	kindVoided        events.Kind = "record.voided"
+	kindCountersigned events.Kind = "record.countersigned"
+	kindSettled       events.Kind = "doubt.settled"
+)
+
+// changeOf reads what an entry does to another: its target, or the message.
+func changeOf(d events.Data) (target events.Target, message uint64, reason string) {
+	switch d := d.(type) {
+	case *events.RecordAmended:
+		return d.Target, 0, d.Reason
+	case *events.RecordVoided:
+		return d.Target, 0, d.Reason
+	case *events.RecordCountersigned:
+		return d.Target, 0, d.Note
+	case *events.DoubtSettled:
+		return d.Target, d.Message, d.Reason
+	}
+	return events.Target{}, 0, ""
+}
+
+// timelineOf lists every message in the order in which it became known.
+func timelineOf(in Input) []Entry {
+	out := make([]Entry, 0, len(in.Messages))
+	place, seqs := map[events.Target]int{}, map[uint64]int{}
+	for i := range in.Messages {
+		m := &in.Messages[i]
+		out = append(out, entryOf(m))
+		seqs[m.Seq] = i
+		if m.Refused == nil && m.Repeat == 0 && m.Event.Kind != "" {
+			place[events.Target{Source: m.Event.Source.String(), ID: m.Event.ID}] = i
+		}
+	}
+	for i := range in.Messages {
+		m := &in.Messages[i]
+		target, message, reason := changeOf(m.Event.Data)
+		if m.Refused != nil || m.Repeat != 0 || target == (events.Target{}) && message == 0 {
+			continue
+		}
+		at, ok := place[target]
+		if message != 0 {
+			at, ok = seqs[message]
+		}
+		if ok {
+			out[i].Of = out[at].Seq
+			out[at].Changes = append(out[at].Changes, Change{m.Seq, m.Event.Kind, m.Event.By, face.Time{Time: m.Recorded}, reason})
+		}
+	}
+	marks(in.Wall, out, seqs)
+	return out
+}
+
+func entryOf(m *Message) Entry {
+	e := Entry{Seq: m.Seq, Recorded: face.Time{Time: m.Recorded}, Signed: m.Signed, Repeat: m.Repeat, Changes: []Change{}, Doubts: []string{}}
+	if m.Refused != nil {
+		e.Refused, e.Field, e.ID = m.Refused.Reason, m.Refused.Field, m.Refused.ID
+	}
+	if m.Event.Kind == "" {
+		return e
+	}
+	began, ended := m.Event.Span()
+	offset := time.Duration(0)
+	if m.Event.HasOffset {
+		offset = m.Event.ClockOffset
+	}
+	e.Began, e.Ended, e.Entered = face.Time{Time: began.Add(offset)}, face.Time{Time: ended.Add(offset)}, face.Time{Time: m.Event.Time.Add(offset)}
+	e.Kind, e.ID, e.Device, e.Number, e.By = m.Event.Kind, m.Event.ID, m.Event.Source.Device, m.Event.Sequence, m.Event.By
+	if data, err := events.EncodeData(m.Event.Data); err == nil {
+		e.Data = string(data)
+	}
+	return e
+}
+
+// marks puts what the fold says of entries beside them: open doubts, and what
+// waits for a second person.
+func marks(w *wall.State, out []Entry, seqs map[uint64]int) {
+	for _, d := range w.Doubts() {
+		if i, ok := seqs[d.Message]; ok {
+			out[i].Doubts = append(out[i].Doubts, d.What)
+		}
+	}
+	for _, e := range w.Entries() {
+		if i, ok := seqs[e.Seq]; ok && (e.Maybe || len(e.Versions) > 1) {
+			out[i].Waits = true
+		}
+	}
+}
+
+// Voided reports whether an entry was taken out.
+func (e Entry) Voided() bool { return e.changed(kindVoided) }
+
+// Amended reports whether an entry was replaced.
+func (e Entry) Amended() bool { return e.changed(kindAmended) }
+
+func (e Entry) changed(by events.Kind) bool {
+	return slices.ContainsFunc(e.Changes, func(c Change) bool { return c.Kind == by })
+}
+
+// Run is entries that stand together on the timeline: one, or the readings of
+// one device between two other entries.
+type Run struct {
+	Entries []Entry
+}
+
+// runs puts the readings of each device together.
+func runs(list []Entry) []Run {
+	var out []Run
+	open := map[string]int{}
+	for _, e := range list {
+		plain := e.Kind == "temperature.read" && e.By == "" && e.Refused == "" && e.Repeat == 0 && len(e.Changes) == 0 && len(e.Doubts) == 0
+		if !plain {
+			out, open = append(out, Run{[]Entry{e}}), map[string]int{}
+			continue
+		}
+		if i, ok := open[e.Device]; ok {
+			out[i].Entries = append(out[i].Entries, e)
+			continue
+		}
+		open[e.Device] = len(out)
+		out = append(out, Run{[]Entry{e}})
+	}
+	slices.SortStableFunc(out, func(a, b Run) int { return cmp.Compare(a.Entries[0].Seq, b.Entries[0].Seq) })
+	return out
+}
