@@ -41,8 +41,12 @@ class App {
     engine.onChange(() => this.changed());
     engine.onAlert((a) => this.#heard(a));
     addEventListener("hashchange", () => this.draw());
-    document.addEventListener("pointerdown", unlock);
     document.addEventListener("keydown", unlock);
+    // What lies under a thumb is not exchanged before it is lifted.
+    document.addEventListener("pointerdown", () => { unlock(); this.#pressing = true; }, true);
+    for (const end of ["pointerup", "pointercancel"]) {
+      document.addEventListener(end, () => setTimeout(() => { this.#pressing = false; if (this.#later) this.changed(); }), true);
+    }
     document.addEventListener("focusout", () => this.#later && setTimeout(() => this.#later && this.draw()));
     // A glove that touches twice must not press what has just come under it.
     document.addEventListener("click", (e) => performance.now() - this.#drawnAt < settle && this.#moved && (e.preventDefault(), e.stopPropagation()), true);
@@ -52,6 +56,8 @@ class App {
   }
 
   #moved = false;
+  #pressing = false;
+  #still = null;
 
   /** A link with a code: /phone#join.CODE. The code leaves the address at once. */
   #takeCode() {
@@ -146,6 +152,10 @@ class App {
   changed() {
     this.#ring();
     const at = document.activeElement;
+    if (this.#pressing) {
+      this.#later = true;
+      return;
+    }
     // What is being typed is left alone until it is done.
     if (at && at.matches("#screen input, #screen textarea, #screen summary") && !this.problem) {
       this.#later = true;
@@ -178,7 +188,8 @@ class App {
     if (moved) {
       this.#drawnAt = performance.now();
       delete document.body.dataset.still;
-      setTimeout(() => (document.body.dataset.still = ""), settle);
+      clearTimeout(this.#still);
+      this.#still = setTimeout(() => (document.body.dataset.still = ""), settle);
       scrollTo(0, 0);
       screen.focus({ preventScroll: true });
     } else if (focus) {
