@@ -206,6 +206,29 @@ func TestALinkThatIsDeaf(t *testing.T) {
 	tab.Until(`!document.querySelector("#link-up").hidden`)
 }
 
+// Nor do the braces and the week say what may be stripped by a word that is old.
+func TestNothingOldMayBeStripped(t *testing.T) {
+	in := many(readRecord(t, "testdata/morning.txt").input(morning), 6)
+	s := serve(t, in, nil)
+	relay := browser.NewRelay(t, s.address)
+	b := browser.Start(t)
+	const said = `/may strip|free at this site now/.test(document.querySelector("#live .slab").innerText)`
+	for _, page := range []string{"braces", "week"} {
+		tab := b.Tab("old-"+page, browser.Desk)
+		tab.Open("http://" + relay.Addr() + "/" + page)
+		tab.See(`body[data-link="up"]`)
+		require.True(t, browser.Ask[bool](tab, said))
+		relay.Deaf(false, true)
+		tab.Until(`(() => { const real = Date.now.bind(Date); Date.now = () => real() + 61000; return true; })()`)
+		tab.Until("!" + said)
+		require.Zero(t, browser.Ask[int](tab, `document.querySelectorAll("svg .may:not([display=none])").length`))
+		tab.Good()
+		tab.Shot("ask")
+		relay.Deaf(false, false)
+		tab.Until(said)
+	}
+}
+
 // Alerts are answered by keys alone.
 func TestAnswersByKeys(t *testing.T) {
 	s := serve(t, many(readRecord(t, "testdata/morning.txt").input(morning), 6), nil)

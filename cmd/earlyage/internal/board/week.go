@@ -31,6 +31,7 @@ type weekLine struct {
 	Name, Link, Says string
 	State            Cell
 	Picture          template.HTML
+	Open             bool // it may be stripped: said only while it is fresh
 }
 
 // dayWide is how wide a day is in the pictures, in their own units.
@@ -120,7 +121,7 @@ func (t tongue) weekLine(r Row, a axis, frost []Frost) weekLine {
 	}
 	return weekLine{
 		Name: r.Name, Link: "/walls/" + r.Site + "/" + r.Wall, Says: says, State: t.state(r),
-		Picture: t.bar(r, a, frost),
+		Picture: t.bar(r, a, frost), Open: r.Window.Open,
 	}
 }
 
@@ -161,18 +162,18 @@ func (t tongue) bar(r Row, a axis, frost []Frost) template.HTML {
 }
 
 func (t tongue) band(put func(string, ...any), w Window, a axis) {
-	box := func(from, to time.Time, fill, stroke string) {
+	box := func(class string, from, to time.Time, fill, stroke string) {
 		x0 := a.x(from)
-		put(`<rect x="%.1f" y="10" width="%.1f" height="20" fill="%s" stroke="%s" stroke-width="2" vector-effect="non-scaling-stroke"/>`, x0, max(a.x(to)-x0, 3), fill, stroke)
+		put(`<rect class="%s" x="%.1f" y="10" width="%.1f" height="20" fill="%s" stroke="%s" stroke-width="2" vector-effect="non-scaling-stroke"/>`, class, x0, max(a.x(to)-x0, 3), fill, stroke)
 	}
 	switch {
 	case w.Open:
-		box(w.Since.Time, cmp.Or(w.Overdue, face.Time{Time: t.at}).Time, "#1F6B3A", "#111417")
+		box("may", w.Since.Time, cmp.Or(w.Overdue, face.Time{Time: t.at}).Time, "#1F6B3A", "#111417")
 	case w.Earliest.After(t.at):
-		box(w.Earliest.Time, w.Earliest.Add(time.Hour), "#6B2C91", "#111417")
+		box("sure", w.Earliest.Time, w.Earliest.Add(time.Hour), "#6B2C91", "#111417")
 	case w.CuredAt.IsZero() && !w.Expected.Likely.IsZero():
 		early, late := cmp.Or(w.Expected.Early, w.Expected.Likely), cmp.Or(w.Expected.Late, w.Expected.Likely)
-		box(early.Time, late.Time, "#FFFFFF", "#6B2C91")
+		box("band", early.Time, late.Time, "#FFFFFF", "#6B2C91")
 		likely := a.x(w.Expected.Likely.Time)
 		put(`<path d="M%.1f 4V36" stroke="#6B2C91" stroke-width="6" vector-effect="non-scaling-stroke"/>`, likely)
 	}

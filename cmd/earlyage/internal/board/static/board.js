@@ -218,6 +218,11 @@ function ask() {
 		el.className = "c state state-nolink";
 		el.replaceChildren(marks.nolink.cloneNode(true), words.ask);
 	}
+	for (const el of document.querySelectorAll("main .may:not([data-ask])")) {
+		el.dataset.ask = "";
+		if (el instanceof SVGElement) el.setAttribute("display", "none");
+		else el.textContent = words.ask;
+	}
 }
 
 // ---- Filter.
