@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log/slog"
 	"net"
 	"strings"
 	"testing"
@@ -283,4 +284,22 @@ func TestAttackConnectOptions(t *testing.T) {
 		nc.Close()
 	}
 	require.Empty(t, readAll(t, s.st))
+}
+
+// A device that sends nothing but what it may not does not fill the hub's log.
+func TestAttackTheLog(t *testing.T) {
+	said := &countingHandler{}
+	reg := newRegister()
+	srv, err := stream.StartServer(stream.ServerConfig{Dir: t.TempDir(), Client: "127.0.0.1:0", Guard: reg}, slog.New(said))
+	require.NoError(t, err)
+	defer srv.Stop()
+	nc, _ := dialAs(t, srv.ClientURL(), reg.device(t, "a", "evil", events.Crew))
+	for range 5000 {
+		require.NoError(t, nc.Publish("pour.a.w1.permit.issued", nil))
+	}
+	require.NoError(t, nc.FlushTimeout(patience))
+	nc.Close()
+	srv.Stop()
+	require.NotZero(t, said.of(slog.LevelError), "it is not said at all")
+	require.Less(t, said.of(slog.LevelError), 10+int(2*patience.Seconds()))
 }

@@ -41,14 +41,14 @@ type FrontConfig struct {
 	ProbeDayBytes int // of a device that cannot sign; default 2 MiB
 
 	// InFlight is how many messages of devices lie before the stream at a time, those
-	// of devices that have none there besides; default 128; needs a Guard.
+	// of devices that have none there besides; default 32; needs a Guard.
 	InFlight int
 }
 
 func (cfg FrontConfig) withDefaults(most int) FrontConfig {
 	for value, normal := range map[*int]int{
 		&cfg.Rate: 256 << 10, &cfg.Burst: 2 << 20, &cfg.Messages: 250, &cfg.MessageBurst: 2000, &cfg.PerAddress: 256, &cfg.Most: most,
-		&cfg.DayBytes: 64 << 20, &cfg.DayMessages: 100_000, &cfg.ProbeDayBytes: 2 << 20, &cfg.InFlight: 128,
+		&cfg.DayBytes: 64 << 20, &cfg.DayMessages: 100_000, &cfg.ProbeDayBytes: 2 << 20, &cfg.InFlight: 32,
 	} {
 		if *value <= 0 {
 			*value = normal

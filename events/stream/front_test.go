@@ -22,6 +22,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -200,12 +201,23 @@ func TestFrontReloadsItsCertificate(t *testing.T) {
 }
 
 // countingHandler counts what is logged by level.
-type countingHandler struct{ count map[slog.Level]int }
+type countingHandler struct {
+	mu    sync.Mutex
+	count map[slog.Level]int
+}
+
+func (h *countingHandler) of(l slog.Level) int {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	return h.count[l]
+}
 
 func (h *countingHandler) Enabled(context.Context, slog.Level) bool { return true }
 func (h *countingHandler) WithAttrs([]slog.Attr) slog.Handler       { return h }
 func (h *countingHandler) WithGroup(string) slog.Handler            { return h }
 func (h *countingHandler) Handle(_ context.Context, r slog.Record) error {
+	h.mu.Lock()
+	defer h.mu.Unlock()
 	if h.count == nil {
 		h.count = map[slog.Level]int{}
 	}

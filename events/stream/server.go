@@ -106,7 +106,7 @@ func (s *Server) start(cfg ServerConfig) (err error) {
 	if s.gate != nil {
 		s.gate.srv = s.srv
 	}
-	serverLog := &serverLogger{log: s.log}
+	serverLog := &serverLogger{log: s.log, violations: seldom()}
 	s.srv.SetLoggerV2(serverLog, false, false, false)
 	s.srv.Start()
 	err = s.ready(cfg.Ready, serverLog)

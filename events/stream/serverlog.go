@@ -4,7 +4,10 @@ import (
 	"context"
 	"fmt"
 	"log/slog"
+	"strings"
 	"sync"
+
+	"golang.org/x/time/rate"
 )
 
 // serverLogger hands the server's own words on. A fatal one is an error here:
@@ -12,15 +15,27 @@ import (
 type serverLogger struct {
 	log *slog.Logger
 
+	violations rate.Sometimes // what a device can make the log say
+
 	mu     sync.Mutex
 	failed error // the first fatal error said
 }
 
 func (l *serverLogger) Noticef(format string, v ...any) { l.say(slog.LevelInfo, format, v) }
 func (l *serverLogger) Warnf(format string, v ...any)   { l.say(slog.LevelWarn, format, v) }
-func (l *serverLogger) Errorf(format string, v ...any)  { l.say(slog.LevelError, format, v) }
 func (l *serverLogger) Debugf(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
 func (l *serverLogger) Tracef(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
+
+// Errorf is called, among others, for each message that is denied: a device that
+// sends nothing else must not fill the log.
+func (l *serverLogger) Errorf(format string, v ...any) {
+	say := func() { l.say(slog.LevelError, format, v) }
+	if strings.Contains(fmt.Sprintf(format, v...), "Violation") {
+		l.violations.Do(say)
+		return
+	}
+	say()
+}
 
 func (l *serverLogger) Fatalf(format string, v ...any) {
 	l.mu.Lock()
