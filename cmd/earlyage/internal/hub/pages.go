@@ -140,18 +140,20 @@ func (p picturesOf) Through() uint64 { return p.hub.through() }
 // Look implements board.Source.
 func (p picturesOf) Look(_ context.Context, see func(board.Input) error) error {
 	demo := p.hub.demo
-	return p.hub.look(everything, func(p pictured) error { return see(p.board(demo)) })
+	return p.hub.look(everything, func(p pictured) error { return see(p.board("", demo)) })
 }
 
-// board gathers what the board is made of.
-func (p pictured) board(demo bool) board.Input {
+// board gathers what the board is made of, of a site or of all.
+func (p pictured) board(site string, demo bool) board.Input {
 	in := board.Input{
-		At: p.now, Through: p.Through(), Level: p.Level(), Doubts: p.hub.Doubts, Demo: demo, Alarms: p.alarms("", false),
+		At: p.now, Through: p.Through(), Level: p.Level(), Doubts: p.hub.Doubts, Demo: demo, Alarms: p.alarms(site, false),
 	}
 	for _, s := range p.head(demo).Sites {
-		in.Sites = append(in.Sites, board.Site{Site: s, State: p.Site(s.Site)})
+		if site == "" || site == s.Site {
+			in.Sites = append(in.Sites, board.Site{Site: s, State: p.Site(s.Site)})
+		}
 	}
-	for _, ref := range p.Walls("") {
+	for _, ref := range p.Walls(site) {
 		if s := p.Wall(ref); s != nil {
 			in.Walls = append(in.Walls, board.Wall{Assessment: p.assess(ref), State: s})
 		}

@@ -73,8 +73,9 @@ func (p pictured) assess(ref projector.Ref) scheduler.Assessment {
 }
 
 // walls assesses every wall of a site, or of all.
-func (p pictured) walls(site string) []face.Wall {
-	refs := p.Walls(site)
+func (p pictured) walls(site string) []face.Wall { return p.assessed(p.Walls(site)) }
+
+func (p pictured) assessed(refs []projector.Ref) []face.Wall {
 	out := make([]face.Wall, 0, len(refs))
 	for _, ref := range refs {
 		out = append(out, face.FromAssessment(p.assess(ref)))

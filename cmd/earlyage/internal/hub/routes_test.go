@@ -43,6 +43,11 @@ GET /api/v1/walls                            known
 GET /api/v1/walls/{site}/{wall}              known
 GET /api/v1/walls/{site}/{wall}/{file}       known
 GET /api/v1/watch                            known
+GET /api/v1/braces                           known
+GET /api/v1/week                             known
+GET /api/v1/openapi.json                     all
+GET /api/v1/walls/{site}/{wall}/timeline     known
+GET /api/v1/walls/{site}/{wall}/record       known
 GET /healthz                                 all
 GET /nats                                    all
 GET /join                                    all
