@@ -58,6 +58,7 @@ func TestTextTwiceAsLarge(t *testing.T) {
 		tab.ZoomText(200)
 		for _, page := range strings.Fields(pages) {
 			tab.Open("http://" + s.address + "/" + page)
+			require.Equal(t, "32px", browser.Ask[string](tab, `getComputedStyle(document.documentElement).fontSize`))
 			tab.Good()
 			tab.Shot(page)
 		}
