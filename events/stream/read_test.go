@@ -126,20 +126,20 @@ func TestReadBeginsAfter(t *testing.T) {
 func TestReadBoundsBytes(t *testing.T) {
 	r := run(t)
 	for i := range 40 {
-		size := 200_000
+		size := 40_000
 		if i == 20 {
-			size = 900_000
+			size = 260_000
 		}
 		_, _, err := stream.PublishOne(testContext(t), r.hub, "pour.a.w.check.answered", make([]byte, size), "")
 		require.NoError(t, err)
 	}
-	in := startReading(t, r.st, 0, stream.Limits{Max: 1000, Bytes: 500_000})
+	in := startReading(t, r.st, 0, stream.Limits{Max: 1000, Bytes: 100_000})
 	var all []stream.Message
 	for len(all) < 40 {
 		batch := <-in.got
 		all = append(all, batch...)
 		if len(batch) > 1 {
-			require.LessOrEqual(t, len(batch), 2, "batch of %d messages of 200 kB", len(batch))
+			require.LessOrEqual(t, len(batch), 2, "batch of %d messages of 40 kB", len(batch))
 		}
 	}
 	requireRun(t, all, 1, 40)

@@ -68,7 +68,8 @@ func TestFrontTakesTurns(t *testing.T) {
 	stop()
 	slices.Sort(behind)
 	// What is under way, and what is stored until the message has come to the front.
-	require.LessOrEqual(t, behind[len(behind)/2], 4*most, "%v", behind)
+	// Each of the four may have 2,000 at once: without turns they stand before it.
+	require.LessOrEqual(t, behind[len(behind)/2], 16*most, "%v", behind)
 	for _, m := range readAll(t, g.st) {
 		require.NotEqual(t, "pour._._.turn", m.Subject, "what asks how far the stream is must not be stored")
 	}
