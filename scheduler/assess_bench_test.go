@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"earlyage/events"
+	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
 
@@ -45,6 +46,25 @@ func longWall(days, braces int, finished bool) (*book, time.Time) {
 		return b, clock.Add(5 * time.Minute)
 	}
 	return b, clock.Add(time.Duration(days)*24*time.Hour - 10*time.Minute)
+}
+
+// BenchmarkAssessRefused assesses a wall on which so many messages were refused:
+// it is to cost the same.
+func BenchmarkAssessRefused(b *testing.B) {
+	for _, n := range []int{0, 10_000} {
+		b.Run(fmt.Sprint(n, " refused"), func(b *testing.B) {
+			book, now := longWall(1, 10, true)
+			var list []wall.Refused
+			for i := range n {
+				list = append(list, wall.Refused{Seq: book.seq + uint64(i) + 1, Recorded: now, Source: "/site/north/device/phone-9", Field: "signature", Reason: "nothing"})
+			}
+			book.wall.AddRefused(list...)
+			b.ReportAllocs()
+			for b.Loop() {
+				scheduler.Assess(book.site, book.devices, book.wall, scheduler.Hub{}, now)
+			}
+		})
+	}
 }
 
 // read adds series of two probes, a day at a time.

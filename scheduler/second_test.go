@@ -1,11 +1,13 @@
 package scheduler_test
 
 import (
+	"fmt"
 	"math/rand/v2"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
+	"pgregory.net/rapid"
 
 	"earlyage/events"
 )
@@ -244,6 +246,54 @@ func soundWorld(t *testing.T) *world {
 	w := newWorldOf(t, rand.New(rand.NewPCG(1, 1)))
 	w.sound()
 	return w
+}
+
+// TestAVoidOpensNothing: whoever voids a hold, its release, an engineer's release
+// or a permit, and be it the one who made it, makes no answer earlier; nor does the
+// same person's countersignature. A second release that is stricter than the first
+// is among what is voided, and so is a permit for some braces after one for all.
+func TestAVoidOpensNothing(t *testing.T) {
+	shut := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		w := drawWorld(rt, 2)
+		var words []events.Event
+		for range w.even(1, 6) {
+			at, data := w.zero.Add(time.Duration(w.even(0, 80*60))*time.Minute), w.drawWord()
+			e, ok := w.say(at, 0, "office", one(w, "boss", "engineer"), propertyWall, data)
+			if words = append(words, e); ok && w.yes() {
+				w.sign(at.Add(time.Minute), e)
+			}
+			require.True(rt, ok)
+		}
+		x, e := w.with(), one(w, words...)
+		at := w.zero.Add(time.Duration(w.even(0, 85*60)) * time.Minute)
+		by := one(w, e.By, e.By, "another")
+		void, ok := x.say(at, 0, "office", by, e.Wall, &events.RecordVoided{Target: target(e), Reason: "r"})
+		require.True(rt, ok)
+		x.say(at.Add(time.Minute), 0, "office", by, e.Wall, &events.RecordCountersigned{Target: target(void), Role: "officer"})
+		requireNoEarlier(rt, w, x)
+		if e.Kind == "hold.placed" {
+			shut++
+		}
+	})
+	require.Positive(t, shut, "no hold was ever voided")
+}
+
+// drawWord draws what one person says for or against a strip.
+func (w *world) drawWord() events.Data {
+	switch w.even(0, 5) {
+	case 0:
+		return &events.HoldPlaced{Hold: one(w, "h1", "h2"), Reason: "r"}
+	case 1:
+		return &events.HoldReleased{Hold: one(w, "h1", "h2"), Reason: "r"}
+	case 2:
+		return &events.EngineerReleased{Releases: "support", GustMPS: w.number(1, 12), StrengthMPa: p(0.5), Role: "engineer", Reason: "r"}
+	case 3:
+		return &events.EngineerReleased{Releases: "straight", Role: "engineer", Reason: "r"}
+	case 4:
+		return &events.PermitWithdrawn{Number: fmt.Sprint("s-", w.even(20, 117)), Reason: "r"}
+	}
+	return &events.PermitIssued{Number: one(w, "s-50", "s-60", "x"), For: "strip", Braces: one(w, nil, []string{"b1"})}
 }
 
 // TestWhatLetsItOpenIsGoneAtOnce: what a strip rests on needs no second person to be
