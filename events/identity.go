@@ -105,3 +105,23 @@ type DeviceRevoked struct {
 
 func (d *DeviceRevoked) check() error           { return nil }
 func (d *DeviceRevoked) span() (b, e time.Time) { return }
+
+// PasskeyMade says that a person has a new passkey to the pages of the hub: by
+// is who invited the person to make it. What is entered with it stands in the
+// person's name.
+type PasskeyMade struct {
+	Person string `json:"person" rule:"need,token" doc:"whose passkey it is"`
+}
+
+func (d *PasskeyMade) check() error           { return nil }
+func (d *PasskeyMade) span() (b, e time.Time) { return }
+
+// PasskeyEnded says that all passkeys of a person that were made before it have
+// ended. A retirement from every site ends them too.
+type PasskeyEnded struct {
+	Person string `json:"person" rule:"need,token" doc:"whose passkeys they were"`
+	Reason string `json:"reason" rule:"need,len 1..500" doc:"why"`
+}
+
+func (d *PasskeyEnded) check() error           { return nil }
+func (d *PasskeyEnded) span() (b, e time.Time) { return }

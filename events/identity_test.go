@@ -82,7 +82,7 @@ func TestPersonAppointed(t *testing.T) {
 
 // Who asked for it may stand with it, and need not.
 func TestIdentityKindsAreTheHubsAndOfASite(t *testing.T) {
-	for _, kind := range []events.Kind{"person.appointed", "person.retired", "device.enrolled", "device.revoked"} {
+	for _, kind := range []events.Kind{"person.appointed", "person.retired", "device.enrolled", "device.revoked", "passkey.made", "passkey.ended"} {
 		require.True(t, kind.SchedulerOnly(), kind)
 		require.True(t, kind.SiteWide(), kind)
 		require.False(t, kind.NeedsPerson(), kind)

@@ -124,6 +124,8 @@ var vocabulary = complete(map[Kind]*definition{
 	"person.retired":   {scope: onSite, scheduler: true, make: func() Data { return new(PersonRetired) }, doc: "a person has no role any more on a site; with site _ on none, and no device"},
 	"device.enrolled":  {scope: onSite, scheduler: true, make: func() Data { return new(DeviceEnrolled) }, doc: "a device is admitted, or has a new key"},
 	"device.revoked":   {scope: onSite, scheduler: true, make: func() Data { return new(DeviceRevoked) }, doc: "a device is admitted no more"},
+	"passkey.made":     {scope: onSite, scheduler: true, make: func() Data { return new(PasskeyMade) }, doc: "a person has a new passkey to the hub's pages; by invited to it"},
+	"passkey.ended":    {scope: onSite, scheduler: true, make: func() Data { return new(PasskeyEnded) }, doc: "a person's earlier passkeys have ended"},
 
 	"window.stated": {scope: onWall, scheduler: true, make: func() Data { return new(WindowStated) }, doc: "what the hub said of the window"},
 	"alert.raised":  {scope: onEither, scheduler: true, make: func() Data { return new(AlertRaised) }, doc: "something asks for a person"},

@@ -98,7 +98,7 @@ func TestNoRoleSaysWhatOnlyTheHubSays(t *testing.T) {
 		require.NotNil(t, ref, k)
 		require.Equal(t, "source", ref.Field, k)
 	}
-	require.Equal(t, 8, n, "kinds of the hub alone")
+	require.Equal(t, 10, n, "kinds of the hub alone")
 }
 
 func TestRoles(t *testing.T) {

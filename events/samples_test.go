@@ -2,6 +2,7 @@ package events_test
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -117,6 +118,8 @@ var sampleData = map[events.Kind]events.Data{
 	"device.enrolled": &events.DeviceEnrolled{Device: "logger-2", Sort: "station", Key: stationKey,
 		Kinds: []events.Kind{"temperature.read", "device.reported"}},
 	"device.revoked": &events.DeviceRevoked{Device: "phone-7", Reason: "lost in the fresh concrete"},
+	"passkey.made":   &events.PasskeyMade{Person: "p-4f2a"},
+	"passkey.ended":  &events.PasskeyEnded{Person: "p-4f2a", Reason: "a new phone"},
 
 	"window.stated": &events.WindowStated{At: at(12, 0), Open: false, State: "curing", CuredAt: at(20, 0), Earliest: at(21, 0), Early: at(21, 0),
 		Likely: at(22, 0), Late: at(23, 0), Governs: "temperature", Text: "Not before 21:00. A guide for planning; the engineer governs.", Rules: "1",
@@ -142,7 +145,7 @@ func sample(kind events.Kind) events.Event {
 	}
 	if kind.SchedulerOnly() {
 		e.Source.Device = events.HubDevice
-		if !strings.HasPrefix(string(kind), "person.") && !strings.HasPrefix(string(kind), "device.") {
+		if !slices.ContainsFunc([]string{"person.", "device.", "passkey."}, func(of string) bool { return strings.HasPrefix(string(kind), of) }) {
 			e.By = "" // nobody asked for it
 		}
 	}

@@ -17,7 +17,7 @@ import (
 // IsIdentity reports whether events of the kind change the register.
 func IsIdentity(kind events.Kind) bool {
 	switch kind {
-	case "person.appointed", "person.retired", "device.enrolled", "device.revoked":
+	case "person.appointed", "person.retired", "device.enrolled", "device.revoked", "passkey.made", "passkey.ended":
 		return true
 	}
 	return false
@@ -84,9 +84,23 @@ func (r *Register) change(f wall.Fact) (func(*Register), *events.Refusal) {
 			return nil, refuse("data.device", data.Device, "a device that is enrolled on "+f.Source.Site)
 		}
 		return func(r *Register) { r.revoke(f, data) }, nil
+	case *events.PasskeyMade:
+		if p := r.persons[data.Person]; p == nil || p.Retired {
+			return nil, refuse("data.person", data.Person, "a person who was appointed and is not retired")
+		}
+		return nothing, nil
+	case *events.PasskeyEnded:
+		if r.persons[data.Person] == nil {
+			return nil, refuse("data.person", data.Person, "a person who was appointed")
+		}
+		return nothing, nil
 	}
 	return nil, refuse("data", "", "the data of "+string(f.Kind))
 }
+
+// nothing is what a passkey changes here: it stands on the record, and what it
+// opens is looked up beside it.
+func nothing(*Register) {}
 
 func refuse(field, value, allowed string) *events.Refusal {
 	return &events.Refusal{Field: field, Value: value, Allowed: allowed}

@@ -207,6 +207,13 @@ func (r *Register) Roles(src events.Source) []events.Role {
 	return []events.Role{events.Probe}
 }
 
+// Standing reports whether a source may be connected now: it is enrolled and not
+// revoked, and its person, if it has one, holds a role on its site. The hub may
+// always; a desk is no device and never connects.
+func (r *Register) Standing(src events.Source) bool {
+	return src.Device == events.HubDevice || r.devices[src] != nil && len(r.Roles(src)) > 0
+}
+
 // MayRecord reports whether a source may record the kind now. It is false for
 // the hub, which needs nobody's leave.
 func (r *Register) MayRecord(src events.Source, kind events.Kind) bool {

@@ -156,6 +156,9 @@ func TestWhatTheHubCannotSay(t *testing.T) {
 		"a device of one who left":         {"data.person", b.phone("alder", "phone-7", "p-gone", third)},
 		"a revoked device":                 {"data.device", b.phone("alder", "phone-2", "p-a", third)},
 		"the end of a device that is none": {"data.device", b.fact("birch", "device.revoked", &events.DeviceRevoked{Device: "phone-1", Reason: "lost"})},
+		"a passkey of nobody":              {"data.person", b.fact("_", "passkey.made", &events.PasskeyMade{Person: "p-x"})},
+		"a passkey of one who left":        {"data.person", b.fact("_", "passkey.made", &events.PasskeyMade{Person: "p-gone"})},
+		"the end of nobody's passkeys":     {"data.person", b.fact("_", "passkey.ended", &events.PasskeyEnded{Person: "p-x", Reason: "lost"})},
 		"the end of nobody":                {"data.person", b.fact("_", "person.retired", &events.PersonRetired{Person: "p-x", Reason: "left"})},
 		"other data":                       {"data", b.fact("_", "person.retired", &events.HoldPlaced{})},
 	} {
@@ -188,6 +191,58 @@ func TestFirstWordStands(t *testing.T) {
 	less := r.With(b.appoint("alder", "p-a", events.Crew))
 	f.Seq = 9
 	require.Equal(t, []events.Role{events.Crew}, less.With(f).RolesOf("p-a", "alder"))
+}
+
+// TestPasskeysStandOnTheRecord: they change nothing of who may do what.
+func TestPasskeysStandOnTheRecord(t *testing.T) {
+	var b book
+	r := people.New().With(b.appoint("alder", "p-a", events.Crew))
+	draft := r.Draft()
+	for _, f := range []wall.Fact{
+		b.fact("_", "passkey.made", &events.PasskeyMade{Person: "p-a"}),
+		b.fact("_", "passkey.ended", &events.PasskeyEnded{Person: "p-a", Reason: "lost"}),
+	} {
+		identity, refusal := draft.Add(f)
+		require.True(t, identity)
+		require.Nil(t, refusal)
+	}
+	require.Equal(t, r.People(), draft.People())
+}
+
+// TestStanding: who may be connected now.
+func TestStanding(t *testing.T) {
+	var b book
+	at := func(device string) events.Source { return events.Source{Site: "alder", Device: device} }
+	keys := []string{}
+	for range 4 {
+		key, _ := newKey(t)
+		keys = append(keys, key)
+	}
+	r := people.New().With(
+		b.appoint("alder", "p-a", events.Crew), b.appoint("alder", "p-b", events.Crew), b.appoint("birch", "p-b", events.Crew), b.appoint("_", "p-c", events.Engineer),
+		b.phone("alder", "phone-a", "p-a", keys[0]), b.phone("alder", "phone-b", "p-b", keys[1]), b.phone("alder", "phone-c", "p-c", keys[2]),
+		b.fact("alder", "device.enrolled", &events.DeviceEnrolled{Device: "logger", Sort: events.SortStation, Key: keys[3]}),
+		b.fact("alder", "device.enrolled", &events.DeviceEnrolled{Device: "top", Sort: events.SortProbe}),
+	)
+	stand := func(r *people.Register) (list []string) {
+		for _, device := range []string{"phone-a", "phone-b", "phone-c", "logger", "top", "hub", "desk-p-a", "stranger"} {
+			if r.Standing(at(device)) {
+				list = append(list, device)
+			}
+		}
+		return list
+	}
+	require.Equal(t, []string{"phone-a", "phone-b", "phone-c", "logger", "top", "hub"}, stand(r))
+	require.False(t, r.Standing(events.Source{Site: "birch", Device: "phone-b"}), "not enrolled there")
+	retire := func(site, person string) wall.Fact {
+		return b.fact(site, "person.retired", &events.PersonRetired{Person: person, Reason: "left"})
+	}
+	require.Equal(t, []string{"phone-a", "phone-c", "logger", "top", "hub"}, stand(r.With(retire("alder", "p-b"))), "no role on this site")
+	require.Equal(t, []string{"phone-a", "phone-b", "logger", "top", "hub"}, stand(r.With(retire("_", "p-c"))))
+	require.Equal(t, []string{"phone-b", "phone-c", "top", "hub"}, stand(r.With(
+		b.fact("alder", "device.revoked", &events.DeviceRevoked{Device: "phone-a", Reason: "lost"}),
+		b.fact("alder", "device.revoked", &events.DeviceRevoked{Device: "logger", Reason: "dead"}),
+	)))
 }
 
 func TestWhoMayRecordWhat(t *testing.T) {
