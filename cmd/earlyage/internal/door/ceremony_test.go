@@ -1,6 +1,8 @@
 package door_test
 
 import (
+	"context"
+	"errors"
 	"net/http"
 	"strings"
 	"sync"
@@ -10,6 +12,7 @@ import (
 	"github.com/descope/virtualwebauthn"
 	"github.com/stretchr/testify/require"
 
+	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/cmd/earlyage/internal/roster"
 	"earlyage/events"
 )
@@ -155,6 +158,65 @@ func TestAFreshInvitationIsTheRecovery(t *testing.T) {
 	v.in(amira)
 	require.Equal(t, http.StatusOK, h.visitor().login(found).Code)
 	require.Equal(t, http.StatusOK, h.visitor().login(second).Code)
+}
+
+// A passkey stands on the record before it lets anybody in: whose it is, who
+// invited to it, and that earlier ones have ended. Where it cannot be put there,
+// there is none, and the invitation is good still.
+func TestAPasskeyStandsOnTheRecord(t *testing.T) {
+	var words []string
+	down := true
+	h := newHouse(t, func(c *door.Config) { c.Roster = &notes{c.Roster, &words, &down} })
+	keeper := h.person("Ines Vogel", map[string][]events.Role{"_": {events.Keeper}})
+	amira := h.foreman()
+	ticket, err := h.roster.Invite(t.Context(), keeper, amira, "north", roster.Page)
+	require.NoError(t, err)
+	v := h.visitor()
+	require.Equal(t, http.StatusInternalServerError, v.register(ticket.Code, newPasskey(), false).Code)
+	v.out()
+	keys, err := h.cabinet.Passkeys(amira)
+	require.NoError(t, err)
+	require.Empty(t, keys)
+
+	down = false
+	require.Equal(t, http.StatusOK, v.register(ticket.Code, newPasskey(), false).Code, "the code is good still")
+	ticket, err = h.roster.Invite(t.Context(), keeper, amira, "north", roster.Page)
+	require.NoError(t, err)
+	require.Equal(t, http.StatusOK, h.visitor().register(ticket.Code, newPasskey(), true).Code)
+	require.Equal(t, []string{"made " + keeper + " " + amira, "ended " + keeper + " " + amira, "made " + keeper + " " + amira}, words)
+}
+
+// Who became an officer after the invitation is not invited by an officer.
+func TestAnInvitationIsJudgedWhenThePasskeyIsMade(t *testing.T) {
+	h := newHouse(t)
+	officer := h.person("Ines Vogel", map[string][]events.Role{"north": {events.Officer}})
+	amira := h.foreman()
+	ticket, err := h.roster.Invite(t.Context(), officer, amira, "north", roster.Page)
+	require.NoError(t, err)
+	require.NoError(t, h.roster.Appoint(t.Context(), "", amira, "north", []events.Role{events.Officer}))
+	v := h.visitor()
+	require.Equal(t, http.StatusForbidden, v.register(ticket.Code, newPasskey(), false).Code)
+	v.out()
+}
+
+// notes is a roster of which is written down what it puts on the record.
+type notes struct {
+	door.Roster
+	words *[]string
+	down  *bool
+}
+
+func (n *notes) PasskeyMade(ctx context.Context, by, person string) error {
+	if *n.down {
+		return errors.New("the stream is down")
+	}
+	*n.words = append(*n.words, "made "+by+" "+person)
+	return n.Roster.PasskeyMade(ctx, by, person)
+}
+
+func (n *notes) PasskeysEnded(ctx context.Context, by, person, reason string) error {
+	*n.words = append(*n.words, "ended "+by+" "+person)
+	return n.Roster.PasskeysEnded(ctx, by, person, reason)
 }
 
 func TestADeviceThatHasAPasskeyIsNamedToTheBrowser(t *testing.T) {

@@ -17,9 +17,16 @@ import (
 	"earlyage/projector/people"
 )
 
-// Roster enrols a device that holds a code; *roster.Roster does.
+// Roster puts on the record who comes in; *roster.Roster does. Each method
+// returns when it stands there. After an error that wraps roster.ErrUnsure it
+// may stand there or not.
 type Roster interface {
+	// Join enrols a device that holds a code.
 	Join(context.Context, roster.JoinRequest) (roster.Joined, error)
+	// PasskeyMade says that a person makes a passkey, and who invited to it.
+	PasskeyMade(ctx context.Context, by, person string) error
+	// PasskeysEnded says that the passkeys a person had have ended.
+	PasskeysEnded(ctx context.Context, by, person, reason string) error
 }
 
 // Config is what a door needs.

@@ -229,15 +229,16 @@ func (d *Door) finishRegister(r *http.Request) (person string, err error) {
 		if inv.Sort != roster.Page || inv.Person != c.Person || !d.stands(inv) {
 			return cabinet.ErrNoInvitation
 		}
-		return d.keepPasskey(r, c, use, in.Credential)
+		return d.keepPasskey(r, inv, c, use, in.Credential)
 	})
 	done(err != nil)
 	return c.Person, err
 }
 
-// keepPasskey proves a new passkey and keeps it. After a crash between the steps
-// of a fresh start the person has none, and needs another invitation.
-func (d *Door) keepPasskey(r *http.Request, c ceremony, use func() bool, raw []byte) error {
+// keepPasskey proves a new passkey, puts it on the record and keeps it. After a
+// crash between the steps of a fresh start the person has none, and needs another
+// invitation.
+func (d *Door) keepPasskey(r *http.Request, inv cabinet.Invitation, c ceremony, use func() bool, raw []byte) error {
 	parsed, err := protocol.ParseCredentialCreationResponseBytes(raw)
 	if err != nil {
 		return d.notAccepted(r, c.Person, err)
@@ -253,12 +254,18 @@ func (d *Door) keepPasskey(r *http.Request, c ceremony, use func() bool, raw []b
 		return errors.Join(err, errPasskey())
 	}
 	if c.Fresh {
+		if err := d.config.Roster.PasskeysEnded(r.Context(), inv.By, c.Person, "begun afresh on another device"); err != nil {
+			return err
+		}
 		if err := d.config.Cabinet.DropPasskeys(c.Person); err != nil {
 			return err
 		}
 		if err := d.config.Cabinet.EndOf(c.Person); err != nil {
 			return err
 		}
+	}
+	if err := d.config.Roster.PasskeyMade(r.Context(), inv.By, c.Person); err != nil {
+		return err
 	}
 	return d.putPasskey(c.Person, kept{c.Data.UserID, *credential})
 }

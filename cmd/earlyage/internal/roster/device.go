@@ -169,7 +169,7 @@ func standing(reg *people.Register, src events.Source) (people.Device, error) {
 		return d, fmt.Errorf("device %s: %w", src, ErrUnknown)
 	case d.Revoked:
 		return d, fmt.Errorf("device %s is revoked: %w", src, ErrUnknown)
-	case d.Person != "" && len(reg.RolesOf(d.Person, src.Site)) == 0:
+	case !reg.Standing(src):
 		return d, fmt.Errorf("person %s has no role on %s: %w", d.Person, src.Site, ErrNotAllowed)
 	}
 	return d, nil

@@ -34,11 +34,11 @@ func (t Ticket) LogValue() slog.Value { return slog.StringValue(t.String()) }
 // the person has a role) or Station (a device of nobody: person is empty).
 //
 // A keeper invites anybody. An officer, a dispatcher and a foreman of the site
-// invite people who are nothing more than crew, foreman, dispatcher or what they
-// are themselves there, and on any other site nothing more than crew or what
-// they are themselves: an invitation can be used by the one who made it, a
-// person's session reaches all sites of that person, and a foreman must not
-// become the engineer whose countersignature the foreman's entry waits for.
+// invite people who are nothing more than crew, foreman or dispatcher there, and
+// on any other site nothing more than crew or what they are themselves. Whoever
+// may countersign is invited by a keeper alone: an invitation can be used by the
+// one who made it, a person's session reaches all sites of that person, and
+// nobody must become the second person whom an own entry waits for.
 func (r *Roster) Invite(ctx context.Context, by, person, site, sort string) (Ticket, error) {
 	return r.invite(ctx, cabinet.Invitation{Person: person, Site: site, Sort: sort, By: by})
 }
@@ -140,7 +140,10 @@ func notMore(reg *people.Register, by, person, site string) error {
 		own = append(own, events.Foreman, events.Dispatcher)
 	}
 	for _, role := range reg.RolesOf(person, site) {
-		if !slices.Contains(own, role) {
+		switch {
+		case events.Kind("record.countersigned").MayRecord(role):
+			return fmt.Errorf("%s is %s of %s and may countersign, so only a keeper invites: %w", person, role.Title(), site, ErrNotAllowed)
+		case !slices.Contains(own, role):
 			return fmt.Errorf("%s is %s of %s, whom only a keeper or another %s invites: %w", person, role.Title(), site, role.Title(), ErrNotAllowed)
 		}
 	}
