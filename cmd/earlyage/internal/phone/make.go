@@ -7,10 +7,12 @@ import (
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
 	"earlyage/projector/site"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
+	"earlyage/scheduler/checks"
 	"earlyage/scheduler/concrete"
 )
 
@@ -24,6 +26,7 @@ type Input struct {
 	Site    *site.State
 	Devices *site.Devices
 	Walls   []WallInput
+	Words   *words.Catalogue // of the check lists; nil: English
 }
 
 // WallInput is one wall and what was said of it at that moment.
@@ -38,32 +41,50 @@ func Make(in Input) Sheet {
 	out := Sheet{
 		At: face.Time{Time: in.Now.UTC().Truncate(time.Second)}, Through: in.Through, Level: in.Level, Doubts: append([]string{}, in.Hub.Doubts...),
 		Rules: scheduler.Rules, Caution: scheduler.Caution, Device: Known{Name: in.Device},
-		Site:  face.Site{Site: in.Site.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units()},
-		Lists: []List{}, Walls: make([]Wall, 0, len(in.Walls)), Alerts: alertsOf(nil, in.Site.Alarms()),
+		Site: face.Site{Site: in.Site.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units()},
+		Lang: in.words().Lang(), Lists: []List{}, Walls: make([]Wall, 0, len(in.Walls)), Alerts: alertsOf(nil, in.Site.Alarms()),
 	}
 	if in.Device != "" && in.Devices != nil {
 		out.Device.UpTo = in.Devices.UpTo(in.Device)
 	}
 	for _, w := range in.Walls {
 		out.Walls = append(out.Walls, makeWall(in, w))
-		out.takeLists(w.Assessment.Checks)
+		out.takeLists(w.Assessment.Checks, in.words())
 	}
 	slices.SortFunc(out.Walls, func(a, b Wall) int { return cmp.Compare(a.Wall, b.Wall) })
 	return out
 }
 
 // takeLists keeps each check list once: a site has the same for all its walls.
-func (s *Sheet) takeLists(lists []scheduler.CheckList) {
+func (s *Sheet) takeLists(lists []scheduler.CheckList, c *words.Catalogue) {
 	for _, l := range lists {
 		if slices.ContainsFunc(s.Lists, func(have List) bool { return have.Name == l.Name }) {
 			continue
 		}
 		out := List{Name: l.Name, Version: l.Version, Items: make([]Item, len(l.Items))}
 		for i, item := range l.Items {
+			item.Text, item.Reason = inWords(c, l.Name, item)
 			out.Items[i] = Item{Item: item, Tolerance: item.Tolerance(), Asks: item.Asks(), Waived: item.WaivedBy != ""}
 		}
 		s.Lists = append(s.Lists, out)
 	}
+}
+
+func (in *Input) words() *words.Catalogue {
+	if in.Words == nil {
+		return words.Of(words.English)
+	}
+	return in.Words
+}
+
+// inWords gives the text and the reason of an item in a language. What a site
+// added stands as the site said it.
+func inWords(c *words.Catalogue, list string, item checks.Item) (text, reason string) {
+	key := "check." + list + "." + item.ID
+	if !c.Has(key+".text") || item.Text != words.Of(words.English).T(key+".text") {
+		return item.Text, item.Reason
+	}
+	return c.T(key + ".text"), c.T(key + ".reason")
 }
 
 func makeWall(in Input, w WallInput) Wall {

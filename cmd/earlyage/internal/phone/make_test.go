@@ -14,6 +14,7 @@ import (
 	"earlyage/cmd/earlyage/internal/phone"
 	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/scheduler"
+	"earlyage/scheduler/checks"
 )
 
 var update = flag.Bool("update", false, "write the golden files")
@@ -147,8 +148,28 @@ func TestMayStripNeedsAPermitAndEverything(t *testing.T) {
 func TestWordsAreTheHubs(t *testing.T) {
 	en := words.Of("en")
 	require.Equal(t, scheduler.Caution, en.T("phone.caution"))
+	for _, list := range checks.Names() {
+		for _, item := range checks.Items(list, nil) {
+			require.Equal(t, item.Text, en.T("check."+list+"."+item.ID+".text"))
+			require.Equal(t, item.Reason, en.T("check."+list+"."+item.ID+".reason"))
+		}
+	}
 	for name, kind := range scheduler.AlertKinds {
 		require.Equal(t, kind.Name, en.T("alert."+name+".name"))
 		require.Equal(t, kind.Action, en.T("alert."+name+".do"))
 	}
+}
+
+// A site's own item stands as the site said it, in every language.
+func TestCheckListsSpeakTheLanguage(t *testing.T) {
+	s := laidOut(t, "si")
+	s.say("04 06:30 office p-officer checklist.amended - list=before item=crane change=add text=The~crane~is~parked reason=It~swings")
+	now := s.at("04 06:40").UTC()
+	w := s.walls["north-1"]
+	in := phone.Input{Now: now, Site: s.site, Devices: s.devices, Words: words.Of("es"), Walls: []phone.WallInput{{State: w, Assessment: scheduler.Assess(s.site, s.devices, w, scheduler.Hub{}, now)}}}
+	sheet := phone.Make(in)
+	require.Equal(t, "es", sheet.Lang)
+	items := sheet.Lists[0].Items
+	require.Equal(t, "La ráfaga a la que se para el trabajo está escrita junto a la bomba", items[2].Text)
+	require.Equal(t, "The crane is parked", items[len(items)-1].Text)
 }

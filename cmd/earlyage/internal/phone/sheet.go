@@ -19,6 +19,7 @@ type Sheet struct {
 	Caution string    `json:"caution"`
 	Device  Known     `json:"device"`
 	Site    face.Site `json:"site"`
+	Lang    string    `json:"lang"`  // of the check lists' texts; what else the hub says is in English
 	Lists   []List    `json:"lists"` // the site's check lists; walls hold the answers
 	Walls   []Wall    `json:"walls"` // by name
 	Alerts  []Alert   `json:"alerts"`

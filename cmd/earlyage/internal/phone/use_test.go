@@ -415,3 +415,19 @@ func TestTheLanguageIsChosenOnThePhone(t *testing.T) {
 	tab.Reload()
 	tab.Until(`window.app && document.documentElement.lang === "es"`)
 }
+
+// News of the hub that comes while a thumb is down does not take the key away.
+func TestAKeyStaysUnderTheThumb(t *testing.T) {
+	url, b := screens(t), browser.Start(t)
+	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash})
+	tab.Until(`"still" in document.body.dataset`)
+	require.True(t, browser.Ask[bool](tab, `(() => {
+		window.lift = document.querySelector('[data-k="lift.placed"]');
+		lift.dispatchEvent(new PointerEvent("pointerdown", {bubbles: true}));
+		fake.set({link: "down"});
+		return lift.isConnected;
+	})()`))
+	browser.Ask[string](tab, `lift.dispatchEvent(new PointerEvent("pointerup", {bubbles: true})), lift.click(), ""`)
+	tab.See(`[data-k="do-vibrated"]`)
+	tab.SeeText("#strip", "no link")
+}

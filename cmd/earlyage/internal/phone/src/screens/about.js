@@ -6,7 +6,7 @@ const names = { en: "English", es: "Español" };
 
 export function tongues(app) {
   return h("div", { class: "keys" }, ...languages().map((l) => h("button", {
-    type: "button", class: "key key-small", "data-k": "lang-" + l, lang: l, "aria-pressed": String(l === lang), onclick: () => choose(l).then(() => app.draw()),
+    type: "button", class: "key key-small", "data-k": "lang-" + l, lang: l, "aria-pressed": String(l === lang), onclick: () => choose(l).then(() => { app.draw(); return app.engine.refresh(); }).catch(() => {}),
   }, names[l] ?? l)));
 }
 

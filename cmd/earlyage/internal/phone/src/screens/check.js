@@ -64,9 +64,9 @@ function one(app, wall, list, item, open) {
   return {
     title: item.text,
     look: [
-      h("h1", { class: "check-text", lang: "en" }, item.text),
+      h("h1", { class: "check-text", lang: app.sheet.lang }, item.text),
       h("details", { class: "slab" }, h("summary", { "data-k": "why" }, T("phone.check.why")),
-        h("p", { lang: "en" }, item.reason), item.tolerance && h("p", {}, h("b", {}, tolerance(item, units))),
+        h("p", { lang: app.sheet.lang }, item.reason), item.tolerance && h("p", {}, h("b", {}, tolerance(item, units))),
         h("p", { class: "small", lang: "en" }, [item.source, item.status].filter(Boolean).join(" · "))),
       item.asks && h("label", { class: "field" }, T("phone.check.value", { unit }), h("input", { type: "text", inputmode: "decimal", autocomplete: "off", "data-k": "value", value: f.value, oninput: (e) => { f.value = e.target.value; f.asked = ""; } })),
       h("label", { class: "field" }, T("phone.field.note"), h("input", { type: "text", maxlength: 500, "data-k": "note", value: f.note, oninput: (e) => (f.note = e.target.value) })),
