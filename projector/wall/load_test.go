@@ -65,6 +65,9 @@ func FuzzLoad(f *testing.F) {
 	for _, c := range w.Dirty() {
 		f.Add(c.Key, c.Value)
 	}
+	f.Add([]byte("s/site/mill/device/phone-1\x00data"), []byte{3, 9, 2, 4, 2, 'n', 'o'})
+	f.Add([]byte("o"), []byte{3, 9, 2, 4, 2, 'n', 'o'})
+	f.Add([]byte("snone"), []byte{3, 9, 2, 4, 2, 'n', 'o'})
 	f.Add([]byte{}, []byte{})
 	f.Add([]byte("ttop/p/1"), bytes.Repeat([]byte{0xff}, 40))
 	f.Add([]byte("t//"), []byte{0})
