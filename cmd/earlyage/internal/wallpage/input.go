@@ -56,6 +56,9 @@ type Reader interface {
 	// Look shows a picture of all sites to see and returns see's error. Nothing
 	// of the picture's states is kept after see has returned.
 	Look(ctx context.Context, see func(board.Input) error) error
+	// Zone is the time zone of a site in sight; the error wraps ErrNoWall where
+	// there is no such site.
+	Zone(ctx context.Context, site string) (*time.Location, error)
 	// Wall shows one wall to see, as it stands or, where asOf is not zero, as it
 	// was known then (see AsOf), and returns see's error. Nothing of the input's
 	// states is kept after see has returned. The error wraps ErrNoWall where

@@ -64,8 +64,8 @@ type Identity struct {
 // Due is a moment that is to come, or a joint's that is past.
 type Due struct {
 	At    face.Time `json:"at"`
-	What  string    `json:"what"`  // a key of the texts wall.due
-	Name  string    `json:"name"`  // of a load, a permit, a kind of alert, a face, a criterion
+	What  string    `json:"what"` // a key of the texts wall.due
+	Name  string    `json:"name"` // of a load, a permit, a kind of alert, a face, a criterion
 	FromM float64   `json:"from_m"`
 	ToM   float64   `json:"to_m"`
 	Up    bool      `json:"up"` // a time to strip: rounded up; else down
