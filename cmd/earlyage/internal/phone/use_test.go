@@ -183,7 +183,11 @@ func TestMayStripIsSaidForAMinuteAndNoLonger(t *testing.T) {
 // A brace that is off is recorded whatever the hub says, and the page says what it means.
 func TestAnEarlyStripCanBeRecorded(t *testing.T) {
 	url, b := screens(t), browser.Start(t)
-	tab := on(t, b, url, view{sheet: cured(t, "si").sheet("05 09:00"), when: "05 09:01", hash: wallHash + "/do/brace.stripped"})
+	tab := on(t, b, url, view{sheet: cured(t, "si").sheet("05 09:00"), when: "05 09:01", hash: wallHash})
+	require.Contains(t, tab.Text("#screen"), "Not before Wed 6 May 10:40 · in 26 h")
+	require.Contains(t, tab.Text("#screen"), "Do not strip a wall that a competent person has not examined.", "beside every time to strip")
+	browser.Ask[string](tab, `app.go("#w/north-1/do/brace.stripped"); ""`)
+	tab.SeeText("h1", "Braces off")
 	require.Contains(t, tab.Text("#screen"), "They come off early")
 	press(tab, "pick-braces")
 	press(tab, "all")

@@ -5,11 +5,12 @@ import { hoursLeft } from "../sums.js";
 import { h, key, note, state } from "../ui.js";
 import { T } from "../words.js";
 
-/** The hours to the earliest strip, as the absolute deadline that was given. */
+/** The hours to the earliest strip, as the absolute deadline that was given, with
+ * the caution. */
 export function stripTimes(app, wall) {
   return app.live.put("div", { class: "slab" }, () => {
     if (app.unknown(wall).length) return [state("nolink", T("phone.ask-hub")), h("p", {}, T("phone.strip.unknown"))];
-    return [...deadline(app, wall.strip), h("p", { class: "small" }, T("phone.strip.as-of", { time: app.time(app.sheet.at) }))];
+    return [...deadline(app, wall.strip), h("p", { class: "small" }, T("phone.strip.as-of", { time: app.time(app.sheet.at) })), h("p", { class: "small" }, T("phone.caution"))];
   });
 }
 
@@ -54,7 +55,7 @@ export function strip(app, wall) {
     look: [
       h("h1", {}, T("phone.moment.strip")),
       note("hold", "watch", T("phone.caution")),
-      fresh ? answer(app, wall) : [h("p", { class: "lead" }, state("nolink", T("phone.ask-hub"))), h("p", {}, app.unknown(wall).length ? T("phone.strip.unknown") : T("phone.strip.stale")), stripTimes(app, wall)],
+      fresh ? answer(app, wall) : [h("p", { class: "lead" }, state("nolink", T("phone.ask-hub"))), h("p", {}, app.unknown(wall).length ? T("phone.strip.unknown") : T("phone.strip.stale"))],
       f.why && note("hold", "hold", f.why),
     ],
     thumb: [
