@@ -61,6 +61,7 @@ type Wall struct {
 	Head
 	Wall  face.Wall        `json:"wall"`
 	Sheet *scheduler.Sheet `json:"sheet,omitzero"` // with ?sheet=1
+	AsOf  face.Time        `json:"as_of,omitzero"` // with ?as-of=: how it stood then, by what was known then; not how it stands
 }
 
 // Alerts answers PathAlerts.

@@ -33,6 +33,10 @@ func (w *web) walls(rw http.ResponseWriter, r *http.Request) {
 }
 
 func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
+	if text := r.FormValue("as-of"); text != "" {
+		w.wallThen(rw, r, text)
+		return
+	}
 	ref := projector.Ref{Site: r.PathValue("site"), Wall: r.PathValue("wall")}
 	var out api.Wall
 	err := w.hub.look(w.sight(r), func(p pictured) error {

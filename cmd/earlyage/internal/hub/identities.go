@@ -204,9 +204,6 @@ func (h *Hub) patrol(register *people.Register, looked uint64) (uint64, error) {
 	if h.server == nil || h.unsigned {
 		return looked, nil
 	}
-	h.server.Disconnect(func(src events.Source) bool {
-		d, ok := register.Device(src)
-		return !ok || d.Revoked || d.Person != "" && len(register.RolesOf(d.Person, src.Site)) == 0
-	})
+	h.server.Disconnect(func(src events.Source) bool { return !register.Standing(src) })
 	return h.refusedSince(looked, register)
 }

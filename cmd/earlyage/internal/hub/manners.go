@@ -1,7 +1,6 @@
 package hub
 
 import (
-	"fmt"
 	"sync"
 	"time"
 
@@ -95,13 +94,9 @@ func (h *Hub) refusedSince(after uint64, register *people.Register) (upTo uint64
 			return row.Seq > after && len(rows) < refusedShown
 		})
 		for _, row := range rows {
-			raw, err := v.Leaf(row.Seq)
+			leaf, err := pictured{View: v}.kept(row.Seq)
 			if err != nil {
 				return err
-			}
-			leaf, err := projector.ParseLeaf(raw)
-			if err != nil {
-				return fmt.Errorf("refused message %d: %w", row.Seq, err)
 			}
 			leaves = append(leaves, leaf)
 		}

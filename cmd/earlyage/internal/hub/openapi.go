@@ -48,7 +48,7 @@ var operations = []operation{
 	{method: "GET", path: api.PathHealth, summary: "Whether the hub is well; 503 where not. A stranger is told no more than that.", answer: api.Health{}},
 	{method: "GET", path: api.PathOpenAPI, summary: "This document.", answer: anything{}},
 	{method: "GET", path: api.PathWalls, summary: "Every wall in sight, assessed now.", query: []parameter{ofSite}, answer: api.Walls{}, tagged: true, paged: true},
-	{method: "GET", path: api.PathWalls + "/{site}/{wall}", summary: "One wall, with what is said of its places.", query: []parameter{{"sheet", "1: with all that the answer rests on, hour by hour.", "^1$"}}, answer: api.Wall{}, tagged: true},
+	{method: "GET", path: api.PathWalls + "/{site}/{wall}", summary: "One wall, with what is said of its places.", query: []parameter{{"sheet", "1: with all that the answer rests on, hour by hour.", "^1$"}, {"as-of", "RFC 3339: how it stood then, by what was known then.", ""}}, answer: api.Wall{}, tagged: true},
 	{method: "GET", path: api.PathWalls + "/{site}/{wall}/" + api.WallTimeline, summary: "Every message about a wall and what came of it, in the order in which they came.", query: []parameter{{"kind", "Only of this kind.", ""}, {"q", "Only what has these words in its bytes; case is the same.", ""}}, answer: api.Messages{}, tagged: true, paged: true},
 	{method: "GET", path: api.PathWalls + "/{site}/{wall}/" + api.WallRecord, summary: "The events of a wall that count, as they were sent, one to a line.", answer: "", media: "application/x-ndjson"},
 	{method: "GET", path: api.PathWalls + "/{site}/{wall}/{file}", summary: "A picture of a wall: " + api.Unrolled + ", " + api.Timeline + " or " + api.Bracing + ".", query: ofMedia, answer: "", media: "image/svg+xml"},

@@ -9,6 +9,7 @@ import (
 	"earlyage/cmd/earlyage/internal/board"
 	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/cmd/earlyage/internal/phone"
+	"earlyage/cmd/earlyage/internal/wallpage"
 	"earlyage/events"
 	"earlyage/scheduler"
 )
@@ -28,7 +29,13 @@ func (w *web) pages() (all []door.Route, err error) {
 	if err != nil {
 		return nil, err
 	}
-	all = append(handset, w.board.Routes()...)
+	walls, err := wallpage.New(wallpage.Config{
+		Reader: picturesOf{w.hub}, Asset: w.door.Asset, Mark: w.door.Mark, Name: w.hub.personName, Now: w.hub.clock.Now, Log: w.hub.log,
+	})
+	if err != nil {
+		return nil, err
+	}
+	all = slices.Concat(handset, w.board.Routes(), walls.Routes())
 	for i, r := range all {
 		if r.Pattern == board.PathLive {
 			all[i].Handler = w.streaming(r.Handler)
@@ -82,11 +89,11 @@ func (w *web) startOf(c door.Caller) string {
 		path  string
 		roles []events.Role
 	}{
-		{pathExceptions, []events.Role{events.Officer, events.Engineer}},
+		{wallpage.PathExceptions, []events.Role{events.Officer, events.Engineer}},
 		{board.PathBoard, []events.Role{events.Dispatcher, events.Keeper}},
 		{phone.PathPage, []events.Role{events.Foreman, events.Crew}},
 	} {
-		if w.serves(to.path) && slices.ContainsFunc(to.roles, func(r events.Role) bool { return held[r] }) {
+		if slices.ContainsFunc(to.roles, func(r events.Role) bool { return held[r] }) {
 			return to.path
 		}
 	}
@@ -94,14 +101,6 @@ func (w *web) startOf(c door.Caller) string {
 		return board.PathBoard
 	}
 	return pathAccount
-}
-
-// pathExceptions is where officers and engineers look after what needs a judgement.
-const pathExceptions = "/exceptions"
-
-// serves reports whether a page is in the table.
-func (w *web) serves(path string) bool {
-	return slices.ContainsFunc(w.table, func(r door.Route) bool { return r.Pattern == path })
 }
 
 // personName is what people call a person; the id of one who has no name here.

@@ -5,6 +5,7 @@ import (
 	"io"
 	"net/http"
 	"testing"
+	"time"
 
 	"github.com/go-json-experiment/json"
 	"github.com/stretchr/testify/require"
@@ -12,6 +13,7 @@ import (
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/board"
 	"earlyage/cmd/earlyage/internal/phone"
+	"earlyage/cmd/earlyage/internal/wallpage"
 	"earlyage/events"
 	"earlyage/events/stream"
 )
@@ -52,7 +54,7 @@ func TestFrontPage(t *testing.T) {
 	}
 	require.Equal(t, "/login", leads(""))
 	for role, want := range map[events.Role]string{
-		events.Crew: phone.PathPage, events.Foreman: phone.PathPage, events.Dispatcher: board.PathBoard, events.Keeper: board.PathBoard,
+		events.Officer: wallpage.PathExceptions, events.Engineer: wallpage.PathExceptions, events.Crew: phone.PathPage, events.Foreman: phone.PathPage, events.Dispatcher: board.PathBoard, events.Keeper: board.PathBoard,
 	} {
 		site := "mill"
 		if role == events.Keeper {
@@ -137,4 +139,40 @@ func TestStreamsAreCounted(t *testing.T) {
 	for _, leave := range leaves {
 		leave()
 	}
+}
+
+// A wall's page, as it stands and as it stood; another site's is none.
+func TestWallPage(t *testing.T) {
+	c := openCompany(t, nil)
+	id := c.one(events.Foreman, "mill")
+	nc := c.connect(id)
+	c.record(nc, id, made(id, "wall.laid-out", "north-face", layout()))
+	between := time.Now()
+	c.record(nc, id, made(id, "hold.placed", "north-face", &events.HoldPlaced{Hold: "h", Reason: "the form leans"}))
+	token := c.token(id)
+	require.Contains(t, c.text(token, "/walls/mill/north-face"), "the form leans")
+	moment := between.UTC().Format(time.RFC3339Nano)
+	require.NotContains(t, c.text(token, "/walls/mill/north-face?as-of="+moment), "the form leans")
+	for _, path := range []string{"/walls/mill/none", "/walls/mill/north-face?as-of=2020-01-01T00:00:00Z"} {
+		resp := c.fetch(token, path)
+		require.NoError(t, resp.Body.Close())
+		require.Equal(t, http.StatusNotFound, resp.StatusCode, path)
+	}
+	require.Contains(t, c.text(c.token(c.one(events.Officer, "mill")), wallpage.PathExceptions), "north-face")
+	require.NotContains(t, c.text(c.token(c.one(events.Officer, "yard")), wallpage.PathExceptions), "north-face")
+
+	var now, then api.Wall
+	_, err := c.as(id).Get(t.Context(), api.WallPath("mill", "north-face"), nil, &now)
+	require.NoError(t, err)
+	_, err = c.as(id).Get(t.Context(), api.WallPath("mill", "north-face"), mustQuery(t, "as-of="+moment), &then)
+	require.NoError(t, err)
+	require.True(t, now.AsOf.IsZero())
+	require.Equal(t, then.At, then.AsOf)
+	require.Less(t, then.Through, now.Through)
+	for query, want := range map[string]string{"as-of=2020-01-01T00:00:00Z": api.CodeNotFound, "as-of=2199-01-01T00:00:00Z": api.CodeRefused, "as-of=yesterday": api.CodeRefused} {
+		_, err = c.as(id).Get(t.Context(), api.WallPath("mill", "north-face"), mustQuery(t, query), &then)
+		require.Equal(t, want, code(err), query)
+	}
+	_, err = c.as(c.one(events.Officer, "yard")).Get(t.Context(), api.WallPath("mill", "north-face"), mustQuery(t, "as-of="+moment), &then)
+	require.Equal(t, api.CodeNotFound, code(err))
 }

@@ -10,6 +10,7 @@ import (
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/roster"
+	"earlyage/cmd/earlyage/internal/wallpage"
 	"earlyage/events"
 )
 
@@ -41,7 +42,7 @@ func problemOf(err error) api.Problem {
 		return api.NewProblem(http.StatusNotFound, api.CodeNotFound, err.Error())
 	case errors.Is(err, errShort):
 		return api.NewProblem(http.StatusServiceUnavailable, api.CodeUnavailable, errShort.Error())
-	case errors.Is(err, errUnseen):
+	case errors.Is(err, errUnseen), errors.Is(err, wallpage.ErrNoWall):
 		return api.NewProblem(http.StatusNotFound, api.CodeNotFound, "the record has no such thing, or none that you may see")
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled), errors.Is(err, nats.ErrConnectionClosed),
 		errors.Is(err, nats.ErrNoResponders), errors.Is(err, nats.ErrConnectionReconnecting), errors.Is(err, roster.ErrUnsure):

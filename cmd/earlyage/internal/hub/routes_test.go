@@ -28,6 +28,9 @@ GET /alerts                                  crew foreman dispatcher engineer of
 GET /board                                   crew foreman dispatcher engineer officer keeper
 GET /board/live                              crew foreman dispatcher engineer officer keeper
 GET /braces                                  crew foreman dispatcher engineer officer keeper
+GET /walls/{site}/{wall}                     here crew foreman dispatcher engineer officer keeper
+GET /exceptions                              dispatcher engineer officer keeper
+GET /static/wall/{file}                      all
 GET /week                                    crew foreman dispatcher engineer officer keeper
 GET /phone                                   all
 GET /phone/                                  all
