@@ -44,8 +44,10 @@ var built string
 
 func TestMain(m *testing.M) {
 	code := m.Run()
-	if built != "" {
-		_ = os.RemoveAll(built) // what is left is a temporary file
+	for _, folder := range []string{built, builtHub} {
+		if folder != "" {
+			_ = os.RemoveAll(folder) // what is left is a temporary file
+		}
 	}
 	os.Exit(code)
 }
