@@ -127,7 +127,9 @@ func TestTheNaiveModelAgrees(t *testing.T) {
 		a := scheduler.Assess(f.site, f.devices, f.wall(propertySite, propertyWall), scheduler.Hub{}, until)
 		got := temperature(a)
 		frost := a.Strip.Criteria[4]
-		if want.IsZero() || want.Before(until.Add(-5*time.Minute)) {
+		// Within the last slot, which is not over, the accountant has not counted yet.
+		inLast := !want.IsZero() && !want.Before(until.Add(-5*time.Minute))
+		if !inLast {
 			require.Equal(rt, want.IsZero(), got.MetAt.IsZero(), "%s: naive %s, accountant %s (%s of 48 h)", rule, want, got.MetAt, got.Have)
 			require.Equal(rt, frozen, !frost.Met, "%s: frost, %s", rule, frost.Have)
 		}
@@ -137,7 +139,7 @@ func TestTheNaiveModelAgrees(t *testing.T) {
 				require.Equal(rt, got.MetAt, other.MetAt, "%s on the sheet", other.Name)
 			}
 		}
-		if !want.IsZero() {
+		if !want.IsZero() && !inLast {
 			compared++
 			require.LessOrEqual(rt, want.Sub(got.MetAt).Abs(), time.Minute, "%s: naive %s, accountant %s", rule, want, got.MetAt)
 		}
