@@ -148,6 +148,7 @@ func TestWallPage(t *testing.T) {
 	nc := c.connect(id)
 	c.record(nc, id, made(id, "wall.laid-out", "north-face", layout()))
 	between := time.Now()
+	require.Eventually(t, func() bool { return time.Since(between) > 2*time.Millisecond }, patience, time.Millisecond, "the record knows whole milliseconds")
 	c.record(nc, id, made(id, "hold.placed", "north-face", &events.HoldPlaced{Hold: "h", Reason: "the form leans"}))
 	token := c.token(id)
 	require.Contains(t, c.text(token, "/walls/mill/north-face"), "the form leans")
