@@ -284,10 +284,10 @@ const emptied = `engine.state.waiting === 0 && engine.state.outbox.every(e => e.
 func (c *company) whole(device string, readings ...string) {
 	c.t.Helper()
 	var numbers []uint64
-	var got []string
+	var got, ids []string
 	walls := map[string]uint64{}
 	for _, e := range c.of(device) {
-		numbers = append(numbers, e.Sequence)
+		numbers, ids = append(numbers, e.Sequence), append(ids, e.ID)
 		require.Equal(c.t, walls[e.Wall], e.WallSequence, "number %d", e.Sequence)
 		if e.Wall != "" {
 			walls[e.Wall] = e.Sequence
@@ -297,7 +297,7 @@ func (c *company) whole(device string, readings ...string) {
 		}
 	}
 	for i, n := range numbers {
-		require.EqualValues(c.t, i+1, n, "numbers in the stream: %v", numbers)
+		require.EqualValues(c.t, i+1, n, "numbers in the stream: %v, ids from there: %v", numbers, ids[max(0, i-1):])
 	}
 	require.Equal(c.t, readings, got)
 }

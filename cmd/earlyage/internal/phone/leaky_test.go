@@ -19,8 +19,7 @@ type leaky struct {
 	mu    sync.Mutex
 	whole bool              // mu: the faults are over
 	conns map[net.Conn]bool // mu
-	n     int
-	ended bool // mu
+	ended bool              // mu
 }
 
 // fault is how a connection breaks: what goes up (or down) is cut, or not heard any
@@ -62,9 +61,6 @@ func (k *leaky) accept() {
 			page.Close()
 			continue
 		}
-		k.mu.Lock()
-		k.n = len(list)
-		k.mu.Unlock()
 		f := fault{bytes: -1}
 		if len(list) > 0 {
 			f, list = list[0], list[1:]
@@ -133,10 +129,4 @@ func (k *leaky) breaks() bool {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	return !k.whole
-}
-
-func (k *leaky) left() int {
-	k.mu.Lock()
-	defer k.mu.Unlock()
-	return k.n
 }

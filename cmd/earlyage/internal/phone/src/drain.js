@@ -31,6 +31,7 @@ export class Drain {
       if (stop.aborted) return;
       const [first, most] = this.host.pause;
       pause = refused ? most * pauseRefused : Math.min(pause ? pause * 2 : first, most);
+      await new Promise((r) => setTimeout(r, first / 2)); // however often it is woken
       await this.#rest(pause * (0.75 + Math.random() / 2));
     }
   }
@@ -111,30 +112,35 @@ export class Drain {
    * another storage's too. */
   async #ask(link) {
     const { host } = this;
-    const answer = await link.ask();
-    host.trouble("no-hub", !answer);
-    if (!answer) {
-      host.up(true);
-      return (await host.store.kept("contact"))?.known ?? false;
+    // An answer that a newer receipt has overtaken says less too. When it is asked
+    // again after that, and no receipt came meanwhile, the hub has lost something.
+    for (let fell = null; ; ) {
+      const answer = await link.ask();
+      host.trouble("no-hub", !answer);
+      if (!answer) {
+        host.up(true);
+        return (await host.store.kept("contact"))?.known ?? false;
+      }
+      const r = receipt(answer.receipt);
+      if (!Number.isNaN(r.at) && answer.trip < 60_000) await host.contact(r.at, answer.trip);
+      ({ fell } = await this.#settle(r, fell));
+      if (!fell) return true;
     }
-    const r = receipt(answer.receipt);
-    if (!Number.isNaN(r.at) && answer.trip < 60_000) await host.contact(r.at, answer.trip);
-    await this.#settle(r);
-    return true;
   }
 
-  async #settle(r) {
-    const { again } = await this.host.store.settle(r, Date.now());
+  async #settle(r, fell) {
+    const told = await this.host.store.settle(r, Date.now(), fell);
     await this.host.forget();
     this.host.changed();
-    return again;
+    return told;
   }
 
   /** A receipt that the hub published by itself. */
   async #hear(r) {
     try {
       if (r.source !== sourceOf(this.host.device)) return;
-      if (await this.#settle(receipt(r))) this.wake();
+      const { again, fell } = await this.#settle(receipt(r), null);
+      if (again || fell) this.wake(); // fell: it is old, or the hub is; to be asked
       this.host.stale();
     } catch (err) {
       this.host.trouble(err.code ?? "damaged", true); // it comes again when it is asked for

@@ -140,10 +140,12 @@ export class Store {
     });
   }
 
-  /** Takes a receipt in; returns how many entries are sent again and how many
-   * were numbered anew. */
-  settle(r, now) {
-    return this.#write("settle", (t) => t.settle(r, now));
+  /** Takes a receipt in; returns how many entries are sent again. One that says
+   * less than the one before is taken in only where fell is what was returned as
+   * fell the last time, so that nothing was heard since; otherwise nothing is
+   * changed. */
+  settle(r, now, fell) {
+    return this.#write("settle", (t) => t.settle(r, now, fell));
   }
 
   /** How many entries the hub has not said to have. */
@@ -283,11 +285,13 @@ class Turn {
     }
   }
 
-  async settle(r, now) {
+  async settle(r, now, confirmed) {
     const before = this.contact;
+    const fell = before.known && book.fell(r, before);
+    const mark = JSON.stringify(before);
+    if (fell && mark !== confirmed) return { again: 0, fell: mark };
     const c = (this.contact = { ...r, known: true, refused: r.refused.filter((x) => x.number > r.upto).map((x) => ({ number: x.number })) });
     if (before.known && same(before, c)) this.contact = before;
-    const fell = before.known && book.fell(c, before);
     let again = 0;
     for (const e of await this.#concerned(c)) {
       const was = JSON.stringify(e);
@@ -300,7 +304,8 @@ class Turn {
       if (JSON.stringify(e) !== was || e.queue !== book.place(e, c)) await this.put(e);
     }
     for (const x of r.refused) await this.#refused(x);
-    return { again, moved: await this.#renumber(c) };
+    await this.#renumber(c);
+    return { again, fell: null };
   }
 
   /** The entries that a receipt may say something new of. */
@@ -323,7 +328,7 @@ class Turn {
    * ids stay. */
   async #renumber(c) {
     const move = (await this.events.index("queue").getAll(IDBKeyRange.bound([1, 0], [1, Infinity]))).filter((e) => !e.tried);
-    if (!move.some((e) => book.holds(c, e.number))) return 0;
+    if (!move.some((e) => book.holds(c, e.number))) return;
     const counts = this.counts;
     let number = Math.max(book.top(c), counts.tried);
     counts.walls = { ...counts.triedWalls };
@@ -340,7 +345,6 @@ class Turn {
       if (e.wall) counts.walls[e.wall] = number;
     }
     counts.last = number;
-    return move.length;
   }
 
   async forget(before) {

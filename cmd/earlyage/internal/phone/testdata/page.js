@@ -15,6 +15,8 @@ window.Date = class extends real {
 window.alerts = [];
 window.opened = earlyage.openEngine(JSON.parse(localStorage.getItem("options") ?? "{}")).then((e) => {
   e.onAlert((a) => window.alerts.push(a));
+  // Where it stands is what a test that waits in vain shows.
+  e.onChange((s) => (document.body.textContent = `${s.link} ${s.troubles} offset ${s.offsetMs}\n` + s.outbox.map((x) => `${x.number} ${x.kind} ${x.fate} ${x.reason}`).join("\n")));
   window.engine = e;
 });
 window.code = (promise) => promise.then(() => "", (err) => err.code ?? String(err));
