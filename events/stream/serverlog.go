@@ -22,7 +22,7 @@ type serverLogger struct {
 }
 
 func (l *serverLogger) Noticef(format string, v ...any) { l.say(slog.LevelInfo, format, v) }
-func (l *serverLogger) Warnf(format string, v ...any)   { l.say(slog.LevelWarn, format, v) }
+func (l *serverLogger) Warnf(format string, v ...any)   { l.say(l.level(slog.LevelWarn, format), format, v) }
 func (l *serverLogger) Debugf(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
 func (l *serverLogger) Tracef(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
 
@@ -35,6 +35,15 @@ func (l *serverLogger) Errorf(format string, v ...any) {
 		return
 	}
 	say()
+}
+
+// level makes less of what concerns the server's own listeners alone: behind a
+// front they are on loopback, and the front encrypts.
+func (l *serverLogger) level(level slog.Level, format string) slog.Level {
+	if strings.HasPrefix(format, "Websocket not configured with TLS") {
+		return slog.LevelDebug
+	}
+	return level
 }
 
 func (l *serverLogger) Fatalf(format string, v ...any) {

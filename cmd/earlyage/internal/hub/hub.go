@@ -121,7 +121,7 @@ func (h *Hub) openFolder(context.Context) error {
 }
 
 func (h *Hub) openCertificate(context.Context) (err error) {
-	h.certificate, err = h.cfg.TLS.certificates()
+	h.certificate, err = h.cfg.TLS.certificates(h.log)
 	return err
 }
 

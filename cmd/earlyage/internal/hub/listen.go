@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"net"
 	"os"
 
@@ -21,10 +22,10 @@ const SocketName = "hub.sock"
 type certificate func(*tls.ClientHelloInfo) (*tls.Certificate, error)
 
 // certificates opens the source of every listener's certificate; nil: plain.
-func (t TLS) certificates() (certificate, error) {
+func (t TLS) certificates(log *slog.Logger) (certificate, error) {
 	switch {
 	case t.CertFile != "":
-		return stream.ReloadingCertificate(t.CertFile, t.KeyFile)
+		return stream.CertificateFiles{Cert: t.CertFile, Key: t.KeyFile, Log: log}.Reloading()
 	case len(t.Domains) > 0:
 		m := &autocert.Manager{Prompt: autocert.AcceptTOS, HostPolicy: autocert.HostWhitelist(t.Domains...), Cache: autocert.DirCache(t.Cache)}
 		if t.Directory != "" {
