@@ -47,3 +47,32 @@ window.stuff = async () => {
   }
   db.close();
 };
+// Reads the queue's database whole, or puts it back as it was.
+window.queue = () =>
+  new Promise((ok, no) => {
+    const j = engine.state.joined;
+    const r = indexedDB.open(`earlyage/${j.site}/${j.device}`);
+    r.onsuccess = () => ok(r.result);
+    r.onerror = () => no(r.error);
+  });
+const asked = (r) => new Promise((ok, no) => ((r.onsuccess = () => ok(r.result)), (r.onerror = () => no(r.error))));
+window.copyQueue = async () => {
+  const db = await queue(), tx = db.transaction(["event", "body", "keep"]);
+  window.copy = {};
+  for (const name of ["event", "body", "keep"]) {
+    const s = tx.objectStore(name);
+    window.copy[name] = [await asked(s.getAllKeys()), await asked(s.getAll())];
+  }
+  db.close();
+};
+window.putBack = async () => {
+  const db = await queue();
+  await engine.close();
+  const tx = db.transaction(["event", "body", "keep"], "readwrite");
+  for (const [name, [keys, values]] of Object.entries(window.copy)) {
+    const s = tx.objectStore(name);
+    await asked(s.clear());
+    for (let i = 0; i < keys.length; i++) await asked(name === "event" ? s.put(values[i]) : s.put(values[i], keys[i]));
+  }
+  db.close();
+};
