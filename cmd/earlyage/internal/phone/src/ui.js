@@ -68,7 +68,9 @@ export class Live {
     const e = h(tag, props);
     const show = () => {
       const next = h(tag, {}, make());
-      if (next.innerHTML !== e.innerHTML) e.replaceChildren(...next.childNodes);
+      const old = e.childNodes;
+      const same = next.childNodes.length === old.length && [...next.childNodes].every((n, i) => n.isEqualNode(old[i]));
+      if (!same) e.replaceChildren(...next.childNodes);
     };
     show();
     this.#list.push(show);
