@@ -94,7 +94,7 @@ func DrawProgress(p Progress, o Options) *Drawing {
 	g := &progress{sheet: newSheet(o), speech: o.speech(), p: p.clean()}
 	g.left = g.margin
 	if !g.narrow {
-		g.left = min(g.wide*0.46, 430)
+		g.left = min(g.wide*0.42, 400)
 	}
 	moments := []time.Time{g.p.ClockZero, g.p.Cured, g.p.Early, g.p.Likely, g.p.Late, g.p.Opened}
 	for _, r := range g.p.Rows {
@@ -135,8 +135,12 @@ func (g *progress) summary() []string {
 		out = append(out, "Open since "+g.due(g.p.Opened)+".")
 	case !g.p.Cured.IsZero() && !g.p.Cured.After(g.p.At):
 		out = append(out, "Shut. Cured since "+g.due(g.p.Cured)+".")
-	case !g.p.Likely.IsZero() && !g.p.Early.IsZero() && !g.p.Late.IsZero():
-		out = append(out, "Shut. Cured expected early "+g.due(g.p.Early)+", likely "+g.due(g.p.Likely)+", late "+g.due(g.p.Late)+".")
+	case !g.p.Likely.IsZero() && !g.p.Early.IsZero():
+		late := "late not known"
+		if !g.p.Late.IsZero() {
+			late = "late " + g.due(g.p.Late)
+		}
+		out = append(out, "Shut. Cured expected early "+g.due(g.p.Early)+", likely "+g.due(g.p.Likely)+", "+late+".")
 	default:
 		out = append(out, "Shut.")
 	}
@@ -151,20 +155,14 @@ const rowBar = 18.0 // px high
 // rows draws the criteria and, under them, when the wall is cured.
 func (g *progress) rows(y float64) float64 {
 	top := y
-	high := 40.0
-	if g.narrow {
-		high = 3*leading*g.size + rowBar
-	}
 	for i, r := range g.p.Rows {
 		if i == 0 || r.Standing != g.p.Rows[i-1].Standing {
 			y = g.layer(r.Standing, y)
 		}
-		end := g.row(r, y, high)
-		g.line(gridLine, 1, Point{g.margin, end}, Point{g.wide - g.margin, end})
-		y = end
+		y = g.row(r, y)
+		g.line(gridLine, 1, Point{g.margin, y}, Point{g.wide - g.margin, y})
 	}
-	y = g.curedRow(y+6, high)
-	g.grid(g.axis, y, y)
+	y = g.curedRow(y)
 	g.nowLine(g.axis, g.speech, g.p.At, top, y)
 	return g.timeTicks(g.axis, y+2) + 16
 }
@@ -174,12 +172,15 @@ func (g *progress) layer(standing bool, y float64) float64 {
 	if standing {
 		say = "Standing: what holds the wall up today"
 	}
-	g.say(Text{At: Point{g.margin, y + 12 + ascent*g.size}, Say: fit(say, g.size, true, g.left+60), Bold: true, Color: grey})
-	return y + 12 + leading*g.size + 4
+	room := g.left + 60
+	if g.narrow {
+		room = g.wide - 2*g.margin
+	}
+	return g.paragraph(say, g.size, true, grey, g.margin, y+12, room) + 2
 }
 
 // row draws one criterion and returns where the next begins.
-func (g *progress) row(r Criterion, y, high float64) float64 {
+func (g *progress) row(r Criterion, y float64) float64 {
 	mark := holdMark
 	switch {
 	case r.Met:
@@ -187,27 +188,34 @@ func (g *progress) row(r Criterion, y, high float64) float64 {
 	case r.MetAt.After(g.p.At):
 		mark = ringMark
 	}
-	mid := y + high/2
-	if g.narrow {
-		mid = y + leading*g.size/2 + 2
-	}
-	mark(g.sheet, Point{g.margin + 9, mid}, 18)
-	x := g.margin + 28
 	name := r.Name
 	if r.Name == g.p.Governs {
 		name += " (governs)"
 	}
+	return g.line2(mark, name, g.stands(r), y, func(b Box) { g.span(r, b) })
+}
+
+// line2 writes a mark, a name and under it or beside it what is said, and draws
+// along the time beside or under them. It returns where the next line begins.
+func (g *progress) line2(draw mark, name, say string, y float64, along func(Box)) float64 {
+	x, line := g.margin+28, leading*g.size
+	y += 7
+	draw(g.sheet, Point{g.margin + 9, y + line/2}, 18)
+	room := g.left - x - 16
 	if g.narrow {
-		g.say(Text{At: Point{x, baseline(mid, g.size)}, Say: fit(name, g.size, true, g.wide-x-g.margin), Bold: true})
-		g.say(Text{At: Point{x, baseline(mid+leading*g.size, g.size)}, Say: fit(g.stands(r), g.size, false, g.wide-x-g.margin)})
-		bar := mid + 1.5*leading*g.size + 4
-		g.span(r, Box{g.axis.x0, bar, g.axis.x1, bar + rowBar})
-		return bar + rowBar + 10
+		room = g.wide - x - g.margin
 	}
-	g.say(Text{At: Point{x, baseline(mid, g.size)}, Say: fit(name, g.size, true, 176), Bold: true})
-	g.say(Text{At: Point{x + 184, baseline(mid, g.size)}, Say: fit(g.stands(r), g.size, false, g.left-x-184-12)})
-	g.span(r, Box{g.axis.x0, mid - rowBar/2, g.axis.x1, mid + rowBar/2})
-	return y + high
+	end := g.paragraph(name, g.size, true, ink, x, y, room)
+	if say != "" {
+		end = g.paragraph(say, g.size, false, ink, x, end, room)
+	}
+	if g.narrow {
+		along(Box{g.axis.x0, end + 4, g.axis.x1, end + 4 + rowBar})
+		return end + 4 + rowBar + 9
+	}
+	mid := (y + end) / 2
+	along(Box{g.axis.x0, mid - rowBar/2, g.axis.x1, mid + rowBar/2})
+	return end + 7
 }
 
 // stands says in few words how a criterion stands.
@@ -275,28 +283,15 @@ func (g *progress) standing(r Criterion, mid float64) {
 }
 
 // curedRow draws when the wall was cured, or early, likely and late.
-func (g *progress) curedRow(y, high float64) float64 {
-	mid, x := y+high/2, g.margin+28
-	name, say := "cured", "not to be said"
+func (g *progress) curedRow(y float64) float64 {
+	say, draw := "not to be said", holdMark
 	switch {
 	case !g.p.Cured.IsZero():
-		say = g.due(g.p.Cured)
+		say, draw = g.due(g.p.Cured), tickMark
 	case !g.p.Likely.IsZero():
-		say = "likely " + g.due(g.p.Likely)
+		say, draw = "likely "+g.due(g.p.Likely), ringMark
 	}
-	room := g.left - x - 74
-	if g.narrow {
-		mid, room = y+leading*g.size/2+2, g.wide-x-g.margin-66
-	}
-	ringMark(g.sheet, Point{g.margin + 9, mid}, 18)
-	g.say(Text{At: Point{x, baseline(mid, g.size)}, Say: name, Bold: true})
-	g.say(Text{At: Point{x + 66, baseline(mid, g.size)}, Say: fit(say, g.size, false, room)})
-	bar := mid
-	if g.narrow {
-		bar, high = mid+leading*g.size/2+8+rowBar/2, leading*g.size+rowBar+22
-	}
-	g.whiskers(bar)
-	return y + high
+	return g.line2(draw, "all of time and temperature", say, y, func(b Box) { g.whiskers((b.Y0 + b.Y1) / 2) })
 }
 
 func (g *progress) whiskers(mid float64) {
@@ -304,13 +299,18 @@ func (g *progress) whiskers(mid float64) {
 		tickMark(g.sheet, Point{g.axis.at(g.p.Cured), mid}, 22)
 		return
 	}
-	if g.p.Early.IsZero() || g.p.Likely.IsZero() || g.p.Late.IsZero() {
+	if g.p.Early.IsZero() || g.p.Likely.IsZero() {
 		return
 	}
-	x0, x1 := g.axis.at(g.p.Early), g.axis.at(g.p.Late)
-	g.line(curingPurple, 3, Point{x0, mid}, Point{x1, mid})
+	x0, x1 := g.axis.at(g.p.Early), g.axis.x1
 	g.line(curingPurple, 3, Point{x0, mid - 8}, Point{x0, mid + 8})
-	g.line(curingPurple, 3, Point{x1, mid - 8}, Point{x1, mid + 8})
+	if g.p.Late.IsZero() { // not within what can be seen
+		g.dashed(curingPurple, 3, []float64{7, 5}, Point{x0, mid}, Point{x1, mid})
+	} else {
+		x1 = g.axis.at(g.p.Late)
+		g.line(curingPurple, 3, Point{x0, mid}, Point{x1, mid})
+		g.line(curingPurple, 3, Point{x1, mid - 8}, Point{x1, mid + 8})
+	}
 	ringMark(g.sheet, Point{g.axis.at(g.p.Likely), mid}, 20)
 }
 
@@ -327,7 +327,7 @@ func (g *progress) key() []entry {
 	if slices.ContainsFunc(g.p.Rows, func(r Criterion) bool { return r.MetAt.After(g.p.At) }) {
 		list = append(list, entry{marked(expectedMark), "when it will be met"})
 	}
-	if g.p.Cured.IsZero() && !g.p.Late.IsZero() {
+	if g.p.Cured.IsZero() && !g.p.Likely.IsZero() {
 		list = append(list, entry{func(s *sheet, b Box) {
 			m := b.middle().Y
 			s.path(Style{Stroke: curingPurple, WidthPX: 3}, []Point{{b.X0, m}, {b.X1, m}}, []Point{{b.X0, m - 8}, {b.X0, m + 8}}, []Point{{b.X1, m - 8}, {b.X1, m + 8}})

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"flag"
 	"os"
+	"sync"
 	"testing"
 	"time"
 
@@ -34,13 +35,22 @@ func golden(t *testing.T, name string, v any) {
 
 var wall1 = scheduler.Ref{Site: "tverrbakken", Wall: "wall-1"}
 
+var weekSent sync.Map // the record is the same for all tests, and takes seconds to make
+
 func week(t testing.TB) *record {
+	t.Helper()
+	if have, ok := weekSent.Load("week"); ok {
+		r := *have.(*record)
+		r.t = t
+		return &r
+	}
 	r := readRecord(t)
 	r.hear(noon)
+	weekSent.Store("week", r)
 	return r
 }
 
-func page(t testing.TB, s *store, ref scheduler.Ref, asOf time.Time) (out wallpage.Page) {
+func look(t testing.TB, s *store, ref scheduler.Ref, asOf time.Time) (out wallpage.Page) {
 	t.Helper()
 	require.NoError(t, s.Wall(t.Context(), ref, asOf, func(in wallpage.Input) error { out = wallpage.Make(in); return nil }))
 	return out
@@ -48,7 +58,7 @@ func page(t testing.TB, s *store, ref scheduler.Ref, asOf time.Time) (out wallpa
 
 func TestPage(t *testing.T) {
 	s := week(t).fold(noon)
-	golden(t, "wall-1.json", page(t, s, wall1, time.Time{}))
+	golden(t, "wall-1.json", look(t, s, wall1, time.Time{}))
 	require.NoError(t, s.Look(t.Context(), func(in board.Input) error {
 		golden(t, "exceptions.json", wallpage.Exceptions(in))
 		return nil

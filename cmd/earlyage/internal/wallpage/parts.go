@@ -4,7 +4,6 @@ import (
 	"slices"
 
 	"earlyage/cmd/earlyage/internal/face"
-	"earlyage/cmd/earlyage/internal/picture"
 	"earlyage/events"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
@@ -20,29 +19,25 @@ type Brace struct {
 	Permit    string    `json:"permit"` // the number of the last one that covers it
 	PermitBy  string    `json:"permit_by"`
 	PermitAt  face.Time `json:"permit_at"`
-	Stripped  face.Time `json:"stripped"`
-	By        string    `json:"stripped_by"`
-	Early     bool      `json:"early"`
+	Off       face.Time `json:"off"` // when it was taken off last, also if it was set again
+	By        string    `json:"off_by"`
+	Early     bool      `json:"early"` // by an alert that was raised or ought to stand
 }
 
 func bracesOf(in Input) []Brace {
 	all := face.ByPlace(in.Sheet.Assessment).Braces
-	drawn := map[string]bool{}
-	for _, x := range picture.RegisterFromRecord(in.Site, in.Wall, in.Sheet.Assessment).Bars {
-		drawn[x.Name] = x.Early
-	}
 	out := []Brace{}
 	for _, b := range all {
-		x := Brace{Brace: b, Early: drawn[b.Name]}
+		x := Brace{Brace: b}
 		for _, y := range in.Wall.Holding.Braces {
 			if y.Name == b.Name {
-				x.Set, x.Disturbed, x.Inspected, x.Stripped = ms(y.Set), ms(y.Disturbed), ms(y.Inspected), ms(y.Stripped)
+				x.Set, x.Disturbed, x.Inspected = ms(y.Set), ms(y.Disturbed), ms(y.Inspected)
 			}
 		}
 		x.SetBy = setBy(in.Wall, b.Name)
 		for _, s := range in.Wall.Holding.Strips {
 			if s.All || slices.Contains(s.Braces, b.Name) {
-				x.By = s.By
+				x.Off, x.By, x.Early = face.Time{Time: s.Began.EarlyTime()}, s.By, x.Early || early(in, s)
 			}
 		}
 		for _, p := range in.Wall.Holding.Permits {
@@ -53,6 +48,13 @@ func bracesOf(in Input) []Brace {
 		out = append(out, x)
 	}
 	return out
+}
+
+// early reports whether a strip was said to be early.
+func early(in Input, s wall.Strip) bool {
+	cause := "strip " + s.Key.ID
+	return slices.ContainsFunc(in.Sheet.Assessment.Alerts, func(a scheduler.Alert) bool { return a.Kind == scheduler.AlertStripEarly && a.Cause == cause }) ||
+		slices.ContainsFunc(in.Wall.Alarms(), func(a wall.Alarm) bool { return a.Kind == scheduler.AlertStripEarly && a.Cause == cause })
 }
 
 // setBy is who set a brace last.

@@ -34,7 +34,7 @@ var (
 // [as=LABEL]`, `probe DEVICE PLACE WALL|- FROM UNTIL CELSIUS SWING` every 15
 // minutes in series of two hours, `forecast DEVICE FROM DAY NIGHT` of seven days,
 // and `refused DATE TIME DEVICE WALL KIND`, a message that nobody can accept. The
-// hub's alerts are raised as they would have been, by the hour.
+// hub's alerts are raised as they would have been, every four hours.
 type record struct {
 	t       testing.TB
 	site    string
@@ -61,17 +61,21 @@ func readRecord(t testing.TB) *record {
 	lines.Comma, lines.Comment, lines.FieldsPerRecord = ' ', '#', -1
 	all, err := lines.ReadAll()
 	require.NoError(t, err)
-	slices.SortStableFunc(all, func(a, b []string) int { // devices number in the order of time
-		if a[0] < "9" && b[0] < "9" && a[0][0] == '2' && b[0][0] == '2' {
-			return strings.Compare(a[0]+a[1], b[0]+b[1])
-		}
-		return 0
-	})
+	// Devices number in the order of time.
+	slices.SortStableFunc(all, func(a, b []string) int { return strings.Compare(dated(a), dated(b)) })
 	for _, w := range all {
 		r.read(w)
 	}
 	slices.SortStableFunc(r.sent, func(a, b sent) int { return a.at.Compare(b.at) })
 	return r
+}
+
+// dated is the moment of an entry; what is none comes first.
+func dated(w []string) string {
+	if w[0] < "3" {
+		return w[0] + w[1]
+	}
+	return ""
 }
 
 func (r *record) read(w []string) {
@@ -340,14 +344,14 @@ func (s *store) messages(v projector.View, site string) []wallpage.Message {
 	return wallpage.Messages(leaves, v.Refused(1000))
 }
 
-// hear raises and clears the hub's alerts of every wall hour by hour, as they
+// hear raises and clears the hub's alerts of every wall every four hours, as they
 // ought to have stood, and appends them to the record.
 func (r *record) hear(until time.Time) {
 	type key struct{ wall, kind, cause string }
 	raised := map[key]string{}
 	var words []sent
 	base := r.sent
-	for at := r.sent[0].at.Truncate(time.Hour).Add(time.Hour); !at.After(until); at = at.Add(time.Hour) {
+	for at := r.sent[0].at.Truncate(time.Hour).Add(time.Hour); !at.After(until); at = at.Add(4 * time.Hour) {
 		due := map[key]scheduler.Alert{}
 		for ref, a := range r.assess(base, at) {
 			for _, x := range a.Alerts {

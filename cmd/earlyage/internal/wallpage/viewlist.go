@@ -31,6 +31,7 @@ type count struct {
 type listedWall struct {
 	ID, Name, Site, Link string
 	State, Window        cell
+	Fresh                bool // what the window says holds for a minute only
 	Braces               string
 	Alerts               string
 	Exceptions           []listedException
@@ -104,7 +105,7 @@ func (t tongue) listed(w Standing, l List, id string) listedWall {
 	out.Link = Path(w.Site, w.Wall)
 	p := Page{At: l.At, Level: l.Level, MayStrip: w.Open, Wall: face.Wall{State: w.State, Strip: w.Strip}}
 	say, mark := t.verdict(p)
-	out.Window = cell{Text: say, Mark: mark}
+	out.Window, out.Fresh = cell{Text: say, Mark: mark}, w.Open
 	out.State = cell{Text: t.own("state."+w.State, w.State), Mark: stateMark(w.State)}
 	if w.State == scheduler.StateMayStrip {
 		out.State = cell{Text: t.T("wall.window-open"), Mark: "done"}

@@ -23,7 +23,7 @@ func (t tongue) braces(p Page) section {
 	for _, b := range p.Braces {
 		list.Rows = append(list.Rows, row{ID: "b-" + b.Name, Cells: []cell{
 			{Text: b.Name}, {Text: t.length(b.AtM)}, t.braceState(p, b), {Text: t.by(b.Set, b.SetBy)}, {Text: t.either(b.ClockZero, t.up)},
-			{Text: t.braceWindow(p, b)}, {Text: b.Waits}, {Text: strings.Join(trimmedOf(b.Permit, t.by(b.PermitAt, b.PermitBy)), ", ")}, {Text: t.by(b.Stripped, b.By)},
+			{Text: t.braceWindow(p, b)}, {Text: b.Waits}, {Text: strings.Join(trimmedOf(b.Permit, t.by(b.PermitAt, b.PermitBy)), ", ")}, t.off(b),
 		}})
 	}
 	out.Tables = nonEmpty(list)
@@ -48,9 +48,21 @@ func (t tongue) by(at face.Time, who string) string {
 	return t.T("wall.by", "when", t.down(at), "who", t.person(who))
 }
 
+// off says when a brace was taken off, and whether that was early.
+func (t tongue) off(b Brace) cell {
+	out := cell{Text: t.by(b.Off, b.By)}
+	if b.Early {
+		out = cell{Text: t.T("wall.brace.off-early", "when", out.Text), Mark: "hold"}
+	}
+	if b.State != scheduler.BraceStripped && !b.Off.IsZero() {
+		out.Text += "; " + t.T("wall.brace.again")
+	}
+	return out
+}
+
 func (t tongue) braceState(p Page, b Brace) cell {
 	switch {
-	case b.Early:
+	case b.Early && b.State == scheduler.BraceStripped:
 		return cell{Text: t.T("wall.brace.early"), Mark: "hold"}
 	case b.State == scheduler.BraceStripped:
 		return cell{Text: t.T("state.stripped"), Mark: "off"}

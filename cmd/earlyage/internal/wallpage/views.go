@@ -1,7 +1,9 @@
 package wallpage
 
 import (
+	"cmp"
 	"html/template"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -67,7 +69,7 @@ type view struct {
 
 // Widths of the pictures in CSS px.
 const (
-	widthSmall, widthMiddle, widthWide = 342, 660, 1090
+	widthSmall, widthMiddle, widthWide = 342, 760, 1090
 )
 
 // draw makes a picture in its three widths.
@@ -98,7 +100,7 @@ func viewOf(t tongue, p Page, f filter) view {
 	out.Wrong = append(out.Wrong, p.Doubts...)
 	out.Governs = t.governs(p)
 	if e := p.Wall.Strip.Expected; p.Wall.Strip.CuredAt.IsZero() && e.Likely.After(p.At.Time) {
-		out.Three = []fact{{t.T("board.braces.early"), t.either(e.Early, t.up)}, {t.T("board.braces.likely"), t.either(e.Likely, t.up)}, {t.T("board.braces.late"), t.either(e.Late, t.up)}}
+		out.Three = []fact{{t.T("board.braces.early"), t.orNot(e.Early)}, {t.T("board.braces.likely"), t.orNot(e.Likely)}, {t.T("board.braces.late"), t.orNot(e.Late)}}
 	}
 	for _, d := range p.Due {
 		out.Due = append(out.Due, t.due(d))
@@ -106,6 +108,11 @@ func viewOf(t tongue, p Page, f filter) view {
 	out.Sections = []section{t.surface(p), t.window(p), t.curves(p), t.braces(p), t.pour(p), t.checks(p), t.lines(p), t.alerts(p), t.sheet(p)}
 	out.Timeline = t.timeline(p, f)
 	return out
+}
+
+// orNot writes a time to strip, or that there is none.
+func (t tongue) orNot(at face.Time) string {
+	return cmp.Or(t.either(at, t.up), t.T("board.not-known"))
 }
 
 func (t tongue) governs(p Page) string {
@@ -203,10 +210,9 @@ func cells(texts ...string) (out []cell) {
 // surface is the wall unrolled.
 func (t tongue) surface(p Page) section {
 	out := section{ID: "surface", Title: t.T("wall.part.surface"), Picture: t.draw("surface", func(o picture.Options) picture.SVG { return picture.Unrolled(p.Surface, o) })}
-	layers := table{ID: "layers", Caption: t.T("wall.table.layers"), Head: t.heads("from", "to", "bottom", "top", "began", "ended"), Right: map[int]bool{0: true, 1: true, 2: true, 3: true}}
+	layers := table{ID: "layers", Caption: t.T("wall.table.layers"), Head: t.heads("where", "height", "placed")}
 	for _, l := range p.Surface.Layers {
-		layers.Rows = append(layers.Rows, row{Cells: cells(t.length(l.FromM), t.length(l.ToM), t.length(l.BottomM), t.length(l.TopM),
-			t.either(face.Time{Time: l.Began}, t.down), t.either(face.Time{Time: l.Ended}, t.down))})
+		layers.Rows = append(layers.Rows, row{Cells: cells(t.between(l.FromM, l.ToM), t.between(l.BottomM, l.TopM), t.span2(face.Time{Time: l.Began}, face.Time{Time: l.Ended}))})
 	}
 	joints := table{ID: "joints", Caption: t.T("wall.table.joints"), Head: t.heads("from", "to", "top", "age", "limit", "state"), Right: map[int]bool{0: true, 1: true, 2: true, 3: true, 4: true}}
 	for _, j := range p.Wall.Joints {
@@ -239,7 +245,7 @@ func nonEmpty(all ...table) (out []table) {
 // window is the cure window, criterion by criterion, and the other rules.
 func (t tongue) window(p Page) section {
 	out := section{ID: "window", Title: t.T("wall.part.window"), Lead: trimmedOf(t.governs(p)),
-		Picture: t.draw("window", func(o picture.Options) picture.SVG { return picture.ProgressOf(p.Progress, o) })}
+		Picture: t.draw("window", func(o picture.Options) picture.SVG { return picture.ProgressOf(t.progress(p), o) })}
 	criteria := table{ID: "criteria", Caption: t.T("wall.table.criteria"), Head: t.heads("criterion", "state", "met", "have", "need", "note")}
 	for i, c := range p.Wall.Strip.Criteria {
 		have, need := t.haveNeed(c)
@@ -259,6 +265,19 @@ func (t tongue) window(p Page) section {
 		criteria.Rows = append(criteria.Rows, r)
 	}
 	out.Tables = append(nonEmpty(criteria), nonEmpty(t.others(p))...)
+	return out
+}
+
+// progress is the picture's model in the page's words and units.
+func (t tongue) progress(p Page) picture.Progress {
+	out := p.Progress
+	out.Rows = slices.Clone(out.Rows)
+	for i, c := range p.Wall.Strip.Criteria {
+		out.Rows[i].Name, out.Rows[i].Say = t.criterion(c.Name), t.of(c)
+	}
+	if out.Governs != "" {
+		out.Governs = t.criterion(out.Governs)
+	}
 	return out
 }
 
@@ -296,13 +315,16 @@ func (t tongue) curves(p Page) section {
 			series.Rows = append(series.Rows, r)
 		}
 	}
-	sums := table{ID: "sums", Caption: t.T("wall.table.sums"), Head: t.heads("rule", "sum", "need", "early", "likely", "late"), Right: map[int]bool{1: true, 2: true}}
+	sums := table{ID: "sums", Caption: t.T("wall.table.sums"), Head: t.heads("rule", "sum", "need", "cured", "early", "likely", "late"), Right: map[int]bool{1: true, 2: true}}
 	for i, rule := range p.Sheet.Weighed {
 		if i >= len(p.Sheet.Sum) {
 			break
 		}
-		e := p.Wall.Strip.Expected
-		sums.Rows = append(sums.Rows, row{Cells: cells(rule, thousandths(p.Sheet.Sum[i], hourNS)+" h", thousandths(p.Sheet.NeedNS, hourNS)+" h",
+		e, cured := p.Wall.Strip.Expected, t.T("wall.not-yet")
+		if !p.Wall.Strip.CuredAt.IsZero() {
+			e, cured = face.Expected{}, t.up(p.Wall.Strip.CuredAt)
+		}
+		sums.Rows = append(sums.Rows, row{Cells: cells(rule, thousandths(p.Sheet.Sum[i], hourNS)+" h", thousandths(p.Sheet.NeedNS, hourNS)+" h", cured,
 			t.either(e.Early, t.up), t.either(e.Likely, t.up), t.either(e.Late, t.up))})
 	}
 	out.Tables = nonEmpty(sums, series)
