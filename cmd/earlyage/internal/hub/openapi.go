@@ -37,9 +37,9 @@ type parameter struct{ name, says, pattern string }
 type anything map[string]any
 
 var (
-	ofSite   = parameter{"site", "Only of this site.", ""}
-	ofMedia  = []parameter{{"width", "Pixels, 280 to 4000.", `^\d+$`}, {"units", "Default: what the site has set.", "^(si|us)$"}}
-	passkeys = "As WebAuthn says."
+	ofSite     = parameter{"site", "Only of this site.", ""}
+	ofMedia    = []parameter{{"width", "Pixels, 280 to 4000.", `^\d+$`}, {"units", "Default: what the site has set.", "^(si|us)$"}}
+	byWebAuthn = "As WebAuthn says."
 )
 
 // operations are the hub's, in the order of the document. A test demands that they
@@ -78,10 +78,10 @@ var operations = []operation{
 	{method: "GET", path: api.PathNonce, summary: "What a device signs to sign in.", answer: api.Nonce{}},
 	{method: "POST", path: api.PathSession, summary: "Sign a device in.", body: api.DeviceLogin{}, answer: api.Session{}},
 	{method: "DELETE", path: api.PathSession, summary: "Sign out.", status: http.StatusNoContent},
-	{method: "POST", path: "/api/v1/passkey/register/begin", summary: passkeys, body: anything{}, answer: anything{}},
-	{method: "POST", path: "/api/v1/passkey/register/finish", summary: passkeys, body: anything{}, answer: anything{}},
-	{method: "POST", path: "/api/v1/passkey/login/begin", summary: passkeys, body: anything{}, answer: anything{}},
-	{method: "POST", path: "/api/v1/passkey/login/finish", summary: passkeys, body: anything{}, answer: anything{}},
+	{method: "POST", path: "/api/v1/passkey/register/begin", summary: byWebAuthn, body: anything{}, answer: anything{}},
+	{method: "POST", path: "/api/v1/passkey/register/finish", summary: byWebAuthn, body: anything{}, answer: anything{}},
+	{method: "POST", path: "/api/v1/passkey/login/begin", summary: byWebAuthn, body: anything{}, answer: anything{}},
+	{method: "POST", path: "/api/v1/passkey/login/finish", summary: byWebAuthn, body: anything{}, answer: anything{}},
 	{method: "GET", path: api.PathMe, summary: "Who the caller is to the hub.", answer: door.Me{}},
 }
 
