@@ -22,9 +22,11 @@ type serverLogger struct {
 }
 
 func (l *serverLogger) Noticef(format string, v ...any) { l.say(slog.LevelInfo, format, v) }
-func (l *serverLogger) Warnf(format string, v ...any)   { l.say(l.level(slog.LevelWarn, format), format, v) }
-func (l *serverLogger) Debugf(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
-func (l *serverLogger) Tracef(format string, v ...any)  { l.say(slog.LevelDebug, format, v) }
+func (l *serverLogger) Warnf(format string, v ...any) {
+	l.say(l.level(slog.LevelWarn, format), format, v)
+}
+func (l *serverLogger) Debugf(format string, v ...any) { l.say(slog.LevelDebug, format, v) }
+func (l *serverLogger) Tracef(format string, v ...any) { l.say(slog.LevelDebug, format, v) }
 
 // Errorf is called, among others, for each message that is denied: a device that
 // sends nothing else must not fill the log.
