@@ -163,7 +163,9 @@ func (g *progress) rows(y float64) float64 {
 		g.line(gridLine, 1, Point{g.margin, y}, Point{g.wide - g.margin, y})
 	}
 	y = g.curedRow(y)
-	g.nowLine(g.axis, g.speech, g.p.At, top, y)
+	if !g.narrow { // else it would run through the words: each bar has its own
+		g.nowLine(g.axis, g.speech, g.p.At, top, y)
+	}
 	return g.timeTicks(g.axis, y+2) + 16
 }
 
@@ -210,7 +212,9 @@ func (g *progress) line2(draw mark, name, say string, y float64, along func(Box)
 		end = g.paragraph(say, g.size, false, ink, x, end, room)
 	}
 	if g.narrow {
+		now := g.axis.at(g.p.At)
 		along(Box{g.axis.x0, end + 4, g.axis.x1, end + 4 + rowBar})
+		g.dashed(ink, 2.5, []float64{2, 3}, Point{now, end + 1}, Point{now, end + 7 + rowBar})
 		return end + 4 + rowBar + 9
 	}
 	mid := (y + end) / 2
@@ -323,6 +327,11 @@ func (g *progress) key() []entry {
 			s.rect(b, Style{Fill: slab})
 			s.path(Style{Stroke: curingPurple, WidthPX: 3}, s.bars(b.grow(-1), 12)...)
 		}), "runs"},
+	}
+	if g.narrow {
+		list = append(list, entry{func(s *sheet, b Box) {
+			s.dashed(ink, 2.5, []float64{2, 3}, Point{b.middle().X, b.Y0}, Point{b.middle().X, b.Y1})
+		}, "now, " + g.moment(g.p.At)})
 	}
 	if slices.ContainsFunc(g.p.Rows, func(r Criterion) bool { return r.MetAt.After(g.p.At) }) {
 		list = append(list, entry{marked(expectedMark), "when it will be met"})

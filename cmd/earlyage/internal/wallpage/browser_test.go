@@ -101,6 +101,8 @@ func TestWhatIsOldIsNotShown(t *testing.T) {
 	require.True(t, browser.Ask[bool](tab, `document.querySelector("#say").getBoundingClientRect().height > 0`))
 	browser.Ask[bool](tab, `document.getAnimations().forEach(a => a.currentTime = 56000), true`)
 	tab.Until(`document.querySelector("#say").getBoundingClientRect().height === 0 && document.querySelector("p.stale").getBoundingClientRect().height > 0`)
+	require.Zero(t, browser.Ask[int](tab, `[...document.querySelectorAll(".state")].filter(e => e.innerText === "window open" && e.getBoundingClientRect().height > 0).length`))
+	require.Equal(t, 2, browser.Ask[int](tab, `[...document.querySelectorAll(".picture")].filter(p => p.getBoundingClientRect().height > 0).length`), "curves and pour are still there")
 }
 
 // On paper the page stands whole, with the caution and what it rests on at the

@@ -3,6 +3,7 @@ package wallpage
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
@@ -96,7 +97,29 @@ func Make(in Input) Page {
 	for _, c := range a.Strip.Criteria {
 		out.Met = append(out.Met, c.Met)
 	}
+	if !out.MayStrip && !out.AsOf {
+		out.hush()
+	}
 	return out
+}
+
+// hush takes out of the pictures that anything may be stripped: nothing now
+// stands behind it.
+func (p *Page) hush() {
+	if p.Surface.State == strings.ReplaceAll(scheduler.StateMayStrip, "-", " ") {
+		p.Surface.State = ""
+	}
+	for i := range p.Surface.Braces {
+		if p.Surface.Braces[i].State == picture.BraceMayStrip {
+			p.Surface.Braces[i].State = picture.BraceStanding
+		}
+	}
+	for i := range p.Bracing.Bars {
+		if p.Bracing.Bars[i].State == picture.BraceMayStrip {
+			p.Bracing.Bars[i].State = picture.BraceStanding
+		}
+	}
+	p.Progress.Open, p.Progress.Opened = false, time.Time{}
 }
 
 func ms(at int64) face.Time {
@@ -135,8 +158,8 @@ func dueOf(in Input) []Due {
 			add(d)
 		}
 	}
-	for _, f := range a.Fronts {
-		add(Due{At: face.Time{Time: f.BatchBy}, What: "batch", FromM: f.FromM, ToM: f.ToM})
+	for _, d := range batches(a.Fronts) {
+		add(d)
 	}
 	for _, l := range a.Loads {
 		if l.Arrived.IsZero() && l.State != scheduler.LoadRejected {
@@ -170,6 +193,28 @@ func dueOf(in Input) []Due {
 		}
 	}
 	slices.SortStableFunc(out, func(x, y Due) int { return x.At.Compare(y.At.Time) })
+	return out
+}
+
+// batches are the last moments to batch a load: one for fronts side by side at
+// one height, the earliest of theirs.
+func batches(fronts []scheduler.Front) (out []Due) {
+	top := 0.0
+	for _, f := range fronts {
+		d := Due{At: face.Time{Time: f.BatchBy}, What: "batch", FromM: f.FromM, ToM: f.ToM}
+		n := len(out) - 1
+		if d.At.IsZero() {
+			continue
+		}
+		if n < 0 || out[n].ToM != f.FromM || top != f.TopM {
+			out, top = append(out, d), f.TopM
+			continue
+		}
+		out[n].ToM = f.ToM
+		if d.At.Before(out[n].At.Time) {
+			out[n].At = d.At
+		}
+	}
 	return out
 }
 

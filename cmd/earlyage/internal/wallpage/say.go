@@ -83,6 +83,13 @@ func (t tongue) member(m member, before string) []fact {
 	label := before + t.label(m.name)
 	switch m.value.Kind() {
 	case '{':
+		if m.name == "data" { // of an amendment: what it says now, together
+			var parts []fact
+			for _, x := range members(m.value) {
+				parts = append(parts, t.member(x, "")...)
+			}
+			return []fact{{label, line(parts)}}
+		}
 		var out []fact
 		for _, x := range members(m.value) {
 			out = append(out, t.member(x, label+": ")...)

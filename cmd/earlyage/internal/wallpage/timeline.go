@@ -3,6 +3,7 @@ package wallpage
 import (
 	"cmp"
 	"slices"
+	"strings"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
@@ -28,7 +29,7 @@ type Entry struct {
 	Changes  []Change    `json:"changes"` // made to this entry
 	Waits    bool        `json:"waits"`   // both versions count, until a second person has countersigned
 	Doubts   []string    `json:"doubts"`
-	Settled  string      `json:"settled"` // of a refused message: who answered it
+	Subject  string      `json:"subject"`
 	Refused  string      `json:"refused"` // why
 	Field    string      `json:"field"`   // of what is refused
 	Repeat   uint64      `json:"repeat"`  // the message that it repeats
@@ -98,9 +99,10 @@ func timelineOf(in Input) []Entry {
 }
 
 func entryOf(m *Message) Entry {
-	e := Entry{Seq: m.Seq, Recorded: face.Time{Time: m.Recorded}, Signed: m.Signed, Repeat: m.Repeat, Changes: []Change{}, Doubts: []string{}}
+	e := Entry{Seq: m.Seq, Recorded: face.Time{Time: m.Recorded}, Signed: m.Signed, Repeat: m.Repeat, Subject: m.Subject, Changes: []Change{}, Doubts: []string{}}
 	if m.Refused != nil {
 		e.Refused, e.Field, e.ID = m.Refused.Reason, m.Refused.Field, m.Refused.ID
+		e.Device = strings.TrimPrefix(m.Refused.Source, "/site/"+m.Refused.Site+"/device/")
 	}
 	if m.Event.Kind == "" {
 		return e

@@ -71,7 +71,7 @@ func (t tongue) braceState(p Page, b Brace) cell {
 	case b.State == scheduler.BracePlanned:
 		return cell{Text: t.T("wall.brace.planned"), Mark: "planned"}
 	case b.MayStrip && (p.AsOf || p.MayStrip):
-		return cell{Text: t.T("wall.window-open"), Mark: "done"}
+		return cell{Text: t.T("wall.window-open"), Mark: "done", Fresh: p.MayStrip}
 	case b.MayStrip:
 		return cell{Text: t.T("wall.strip.ask"), Mark: "nolink"}
 	}

@@ -15,9 +15,10 @@ import (
 
 // cell is one place of a table.
 type cell struct {
-	Text string
-	Mark string // a state's mark, with its colour
-	Link string
+	Text  string
+	Mark  string // a state's mark, with its colour
+	Link  string
+	Fresh bool // holds for a minute only
 }
 
 // row is a line of a table.
@@ -45,6 +46,7 @@ type section struct {
 	ID, Title string
 	Lead      []string
 	Picture   *drawn
+	Fresh     bool // of the picture: it says that something may be stripped
 	Tables    []table
 	After     []string
 }
@@ -91,8 +93,12 @@ func viewOf(t tongue, p Page, f filter) view {
 		Digest: t.T("wall.digest", "through", p.Through, "digest", p.Sheet.Digest, "rules", p.Sheet.Rules, "when", t.long(p.At.Time)),
 	}
 	out.Title = t.T("wall.title", "wall", out.Name, "site", t.name)
-	if p.MayStrip {
-		out.State = cell{Text: t.T("wall.window-open"), Mark: "done"}
+	switch {
+	case p.Wall.State != scheduler.StateMayStrip:
+	case p.MayStrip, p.AsOf:
+		out.State = cell{Text: t.T("wall.window-open"), Mark: "done", Fresh: p.MayStrip}
+	default:
+		out.State = cell{Text: t.T("wall.strip.ask"), Mark: "nolink"}
 	}
 	if !p.Level && !p.AsOf {
 		out.Wrong = append(out.Wrong, t.T("board.not-level"))
@@ -106,6 +112,9 @@ func viewOf(t tongue, p Page, f filter) view {
 		out.Due = append(out.Due, t.due(d))
 	}
 	out.Sections = []section{t.surface(p), t.window(p), t.curves(p), t.braces(p), t.pour(p), t.checks(p), t.lines(p), t.alerts(p), t.sheet(p)}
+	for i, s := range out.Sections {
+		out.Sections[i].Fresh = p.MayStrip && (s.ID == "surface" || s.ID == "window" || s.ID == "braces")
+	}
 	out.Timeline = t.timeline(p, f)
 	return out
 }
@@ -274,6 +283,9 @@ func (t tongue) progress(p Page) picture.Progress {
 	out.Rows = slices.Clone(out.Rows)
 	for i, c := range p.Wall.Strip.Criteria {
 		out.Rows[i].Name, out.Rows[i].Say = t.criterion(c.Name), t.of(c)
+		if have, need := t.haveNeed(c); !p.Met[i] && need != "" && !(numeric(c.Have) && numeric(c.Need)) {
+			out.Rows[i].Say = t.T("wall.has-needs", "have", have, "need", need)
+		}
 	}
 	if out.Governs != "" {
 		out.Governs = t.criterion(out.Governs)

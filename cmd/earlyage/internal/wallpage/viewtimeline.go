@@ -121,7 +121,7 @@ func (t tongue) entryLine(r Run) timelineLine {
 		l.Signature = t.T("wall.signed")
 	}
 	if e.Kind == "" {
-		l.Kind.Text = t.T("wall.timeline.unreadable")
+		l.Kind.Text = t.T("wall.timeline.unreadable", "subject", e.Subject)
 	}
 	if e.Device == events.HubDevice {
 		l.Who = t.T("wall.timeline.hub")
