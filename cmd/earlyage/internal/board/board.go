@@ -19,7 +19,7 @@ type Board struct {
 	Demo    bool      `json:"demo"`
 	Next    face.Time `json:"next"` // when time alone next changes something
 	Sites   []Place   `json:"sites"`
-	Walls   []Row     `json:"walls"`  // in order of what is due next
+	Walls   []Row     `json:"walls"`  // in order of what presses
 	Alerts  []Alert   `json:"alerts"` // unanswered ones first
 	Sets    []Set     `json:"sets"`   // of braces, by site, those free first
 }
@@ -39,9 +39,10 @@ type Row struct {
 	Crew  string `json:"crew"`
 	State string `json:"state"`
 	Held  bool   `json:"held"` // a person's hold stands
-	Due   []Due  `json:"due"`  // what is due, the first first
+	Due   []Due  `json:"due"`  // what is due, what presses most first
 
-	Joint   *Joint `json:"joint"`   // the open one that is oldest
+	Joint   *Joint `json:"joint"`   // the open one that stops knitting first, or did
+	Closing *Joint `json:"closing"` // the open one that closes next; nil: none is left to close
 	Chute   *Load  `json:"chute"`   // the load on site, the oldest of them
 	Truck   *Load  `json:"truck"`   // the next that is to come
 	Waiting int    `json:"waiting"` // loads on site beside it
@@ -91,6 +92,12 @@ type Joint struct {
 	State    string    `json:"state"`
 }
 
+// same reports whether two joints are one.
+func (j Joint) same(o *Joint) bool { return o != nil && j == *o }
+
+// link is the address of the wall's page.
+func (r Row) link() string { return "/walls/" + r.Site + "/" + r.Wall }
+
 // Load is a truckload.
 type Load struct {
 	Name     string    `json:"name"`
@@ -131,7 +138,7 @@ func Make(in Input) Board {
 		b.Walls = append(b.Walls, row)
 		b.Sets = append(b.Sets, setsOf(w, row)...)
 	}
-	slices.SortFunc(b.Walls, byDue)
+	slices.SortFunc(b.Walls, func(x, y Row) int { return byDue(x, y, in.At) })
 	slices.SortFunc(b.Sets, bySite)
 	countOn(b.Sets)
 	return b
@@ -156,11 +163,10 @@ func rowOf(w Wall, s Site, standing []Alert, at time.Time) Row {
 	if s.State != nil {
 		row.RiseLimitM = float64(s.State.Policy.RiseMM) / 1000
 	}
-	row.Joint = oldest(a.Joints)
+	row.Joint, row.Closing = oldest(a.Joints), closing(a.Joints)
 	row.trucks(a.Loads, s)
 	for _, b := range a.Braces {
-		switch b.State {
-		case scheduler.BraceStanding, scheduler.BraceMayStrip, scheduler.BraceDisturbed:
+		if stands(b) {
 			row.Standing++
 		}
 		if b.MayStrip {
@@ -204,11 +210,23 @@ func windowOf(a scheduler.Assessment, s Site) Window {
 	return w
 }
 
-// oldest is the open joint that stops knitting first; nil: none is open.
+// oldest is the open joint that stops knitting first, or did; nil: none is open.
 func oldest(joints []scheduler.Joint) *Joint {
+	return firstOf(joints, func(j scheduler.Joint) bool { return j.State != scheduler.JointCold })
+}
+
+// closing is the open joint that closes next; nil: none is left to close.
+func closing(joints []scheduler.Joint) *Joint {
+	return firstOf(joints, func(j scheduler.Joint) bool {
+		return j.State != scheduler.JointCold && j.State != scheduler.JointPastLimit
+	})
+}
+
+// firstOf is the joint with the first deadline of those that are looked for.
+func firstOf(joints []scheduler.Joint, look func(scheduler.Joint) bool) *Joint {
 	var first *scheduler.Joint
 	for i, j := range joints {
-		if j.State != scheduler.JointCold && (first == nil || j.Deadline.Before(first.Deadline)) {
+		if look(j) && (first == nil || sooner(j.Deadline, first.Deadline)) {
 			first = &joints[i]
 		}
 	}

@@ -59,7 +59,7 @@ func drawBoard(t *rapid.T) board.Input {
 		if rapid.IntRange(0, 3).Draw(t, "known") == 0 {
 			return time.Time{}
 		}
-		return morning.Add(time.Duration(rapid.IntRange(-300, 3000).Draw(t, "minutes")) * time.Minute)
+		return morning.Add(time.Duration(rapid.IntRange(-3000, 3000).Draw(t, "minutes")) * time.Minute)
 	})
 	in := board.Input{At: morning, Level: true}
 	states := []string{scheduler.StatePlanned, scheduler.StatePlacing, scheduler.StateCuring, scheduler.StateMayStrip, scheduler.StateStripped, scheduler.StateHandedOver}
@@ -89,24 +89,21 @@ func drawBoard(t *rapid.T) board.Input {
 	return in
 }
 
-// Joints, forms and people come before loads, loads before windows, and what is
-// due earlier before what is due later; a time that is not known comes last. The
-// order does not hang on the order in which the walls came.
+// A joint that closes or is past its limit comes before forms and people, those
+// before other joints, then loads, then windows. In each rank what happens to the
+// wall comes before answers, what can be met before what is long over, and the
+// earlier before the later; a time that is not known comes last. The order does not
+// hang on the order in which the walls came.
 func TestOrder(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		in := drawBoard(t)
 		b := board.Make(in)
 		for i, r := range b.Walls {
 			for j := 1; j < len(r.Due); j++ {
-				require.LessOrEqual(t, r.Due[j-1].Rank, r.Due[j].Rank, "due %v", r.Due)
+				inOrder(t, r.Due[j-1], r.Due[j])
 			}
-			if i == 0 {
-				continue
-			}
-			x, y := next(b.Walls[i-1]), next(r)
-			require.LessOrEqual(t, x.Rank, y.Rank)
-			if x.Rank == y.Rank && !y.At.IsZero() {
-				require.False(t, x.At.IsZero() || x.At.After(y.At.Time), "%v before %v", x, y)
+			if i > 0 {
+				inOrder(t, first(b.Walls[i-1]), first(r))
 			}
 		}
 		shuffled := board.Input{At: in.At, Level: true, Walls: rapid.Permutation(in.Walls).Draw(t, "walls"), Alarms: rapid.Permutation(in.Alarms).Draw(t, "alarms")}
@@ -114,7 +111,24 @@ func TestOrder(t *testing.T) {
 	})
 }
 
-func next(r board.Row) board.Due {
+func inOrder(t *rapid.T, x, y board.Due) {
+	class := func(d board.Due) int {
+		n := 4 * d.Rank
+		if d.Kind == board.DueAlert {
+			n += 2
+		}
+		if d.Kind == board.DueJoint && d.Name == scheduler.JointPastLimit || d.Kind != board.DueJoint && !d.At.IsZero() && morning.Sub(d.At.Time) >= 24*time.Hour {
+			n++
+		}
+		return n
+	}
+	require.LessOrEqual(t, class(x), class(y), "%v before %v", x, y)
+	if class(x) == class(y) && !y.At.IsZero() {
+		require.False(t, x.At.IsZero() || x.At.After(y.At.Time), "%v before %v", x, y)
+	}
+}
+
+func first(r board.Row) board.Due {
 	if len(r.Due) == 0 {
 		return board.Due{Rank: board.RankNothing}
 	}
@@ -137,8 +151,10 @@ func TestWhatTheNextWallCountsOn(t *testing.T) {
 	})
 }
 
-// An open joint with a near deadline stands before a load that is late, and that
-// before a window that opens at once.
+// A joint that closes in ten minutes stands before one past its limit, that before
+// forms and people however long they have waited, then comes a joint that is open
+// for hours yet, then a load that is late, then a window that opens at once, and
+// last an answer that is days late.
 func TestJointsBeforeLoadsBeforeWindows(t *testing.T) {
 	at := func(minutes int) time.Time { return morning.Add(time.Duration(minutes) * time.Minute) }
 	wall := func(name, state string, change func(a *scheduler.Assessment)) board.Wall {
@@ -155,13 +171,27 @@ func TestJointsBeforeLoadsBeforeWindows(t *testing.T) {
 		wall("joint", scheduler.StatePlacing, func(a *scheduler.Assessment) {
 			a.Joints = []scheduler.Joint{{State: scheduler.JointLive, Deadline: at(140)}}
 		}),
+		wall("past", scheduler.StatePlacing, func(a *scheduler.Assessment) {
+			a.Joints = []scheduler.Joint{{State: scheduler.JointPastLimit, Deadline: at(-5)}}
+		}),
+		wall("closing", scheduler.StatePlacing, func(a *scheduler.Assessment) {
+			a.Joints = []scheduler.Joint{{State: scheduler.JointPastLimit, Deadline: at(-50)}, {State: scheduler.JointClosing, Deadline: at(10)}}
+		}),
+		wall("early", scheduler.StateStripped, func(*scheduler.Assessment) {}),
+		wall("old", scheduler.StateStripped, func(*scheduler.Assessment) {}),
+		wall("disturbed", scheduler.StateCuring, func(a *scheduler.Assessment) { a.Strip.Earliest = at(2) }),
 		wall("gone", scheduler.StateHandedOver, func(*scheduler.Assessment) {}),
-	}, Alarms: []face.Alarm{{ID: "x", Site: "s", Wall: "window", Kind: scheduler.AlertBraceDisturbed, Priority: scheduler.Urgent, Since: face.Time{Time: at(-10)}}}})
+	}, Alarms: []face.Alarm{
+		{ID: "x", Site: "s", Wall: "disturbed", Kind: scheduler.AlertBraceDisturbed, Priority: scheduler.Urgent, Since: face.Time{Time: at(-10)}},
+		{ID: "y", Site: "s", Wall: "early", Kind: scheduler.AlertStripEarly, Priority: scheduler.Urgent, Since: face.Time{Time: at(-8000)}},
+		{ID: "z", Site: "s", Wall: "old", Kind: scheduler.AlertFrozen, Priority: scheduler.Urgent, Since: face.Time{Time: at(-8000)}},
+		{ID: "v", Site: "s", Wall: "closing", Kind: scheduler.AlertStopMisplaced, Priority: scheduler.High, Since: face.Time{Time: at(-120)}},
+	}})
 	var order []string
 	for _, r := range b.Walls {
 		order = append(order, r.Wall)
 	}
-	require.Equal(t, []string{"window", "joint", "load", "planned"}, order)
+	require.Equal(t, []string{"closing", "past", "disturbed", "early", "joint", "load", "window", "old", "planned"}, order)
 }
 
 // What is out of sight is nowhere on a narrowed board.

@@ -12,6 +12,8 @@ import (
 
 	"earlyage/cmd/earlyage/internal/board"
 	"earlyage/cmd/earlyage/internal/browser"
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/scheduler"
 )
 
 const (
@@ -65,14 +67,65 @@ func TestTextTwiceAsLarge(t *testing.T) {
 	}
 }
 
-// A quiet day stands on one screen of a desk.
+// A quiet day of twelve walls stands on one screen of a desk, nothing scrolled: two
+// are being placed, others have alerts that wait for an answer. Names and numbers
+// stand on one line, and what closes first stands on top and in the first row.
 func TestAQuietDayFits(t *testing.T) {
-	s := serve(t, readRecord(t, "testdata/morning.txt").input(morning), nil)
+	in := quiet(readRecord(t, "testdata/morning.txt").input(morning))
+	in.Demo = true
+	s := serve(t, in, nil)
 	tab := browser.Start(t).Tab("quiet", browser.Desk)
 	tab.Open("http://" + s.address + "/board")
+	tab.SeeText("#count", "12 of 12 walls")
 	tab.Good()
 	tab.Shot("board")
-	require.LessOrEqual(t, browser.Ask[int](tab, `Math.ceil(document.querySelector("#walls").getBoundingClientRect().bottom)`), 900)
+	require.LessOrEqual(t, browser.Ask[int](tab, `document.documentElement.scrollHeight`), browser.Ask[int](tab, `innerHeight`))
+	require.LessOrEqual(t, browser.Ask[int](tab, `Math.ceil(document.querySelector("main").getBoundingClientRect().bottom)`), 900)
+	const lines = `(sel => [...document.querySelectorAll(sel)].filter(e => e.textContent).map(e => Math.round(e.getBoundingClientRect().height / 20)))`
+	for _, cell := range []string{"alerts", "braces", "name", "state", "left", "clock", "placed", "load", "truck"} {
+		require.Equal(t, "1", browser.Ask[string](tab, `[...new Set(`+lines+`('#walls [data-c="`+cell+`"]'))].join()`), cell)
+	}
+	require.LessOrEqual(t, browser.Ask[int](tab, `Math.ceil(Math.max(...[...document.querySelectorAll('#walls > li:not([data-state="placing"])')].map(e => e.getBoundingClientRect().height)))`), 52, "two lines")
+	require.Equal(t, "/walls/alder-court/west-1 /walls/alder-court/west-1", browser.Ask[string](tab, `document.querySelector("#first a").getAttribute("href") + " " + document.querySelector("#walls h2 a").getAttribute("href")`))
+
+	// The strip follows.
+	at := find(t, in, "west-1")
+	s.change(func(in *board.Input) { in.Walls[at].Assessment.Joints = nil })
+	tab.SeeText("#first", "Shop, north side")
+	s.change(func(in *board.Input) {
+		for i := range in.Walls {
+			in.Walls[i].Assessment.Joints = nil
+		}
+	})
+	tab.SeeText("#first", "No joint is open.")
+	tab.Good()
+}
+
+// quiet is a day of twelve walls on three sites, of which two are being placed.
+func quiet(in board.Input) board.Input {
+	in = many(in, 40)
+	placing := 0
+	walls := in.Walls[:0]
+	for _, w := range in.Walls {
+		if w.Assessment.State == scheduler.StatePlacing {
+			if placing++; placing > 2 {
+				continue
+			}
+		}
+		walls = append(walls, w)
+	}
+	in.Walls = walls[:12]
+	long := []string{scheduler.AlertStripEarly, scheduler.AlertFrozen, scheduler.AlertWindowLater, scheduler.AlertBraceOverdue}
+	for i, w := range in.Walls[4:8] {
+		for k := range 2 {
+			kind := long[(i+k)%len(long)]
+			in.Alarms = append(in.Alarms, face.Alarm{
+				ID: fmt.Sprint("long-", i, k), Site: w.Assessment.Site, Wall: w.Assessment.Wall, Kind: kind, Priority: scheduler.AlertKinds[kind].Priority,
+				Since: face.Time{Time: morning.Add(-time.Duration(i+1) * 20 * time.Hour)},
+			})
+		}
+	}
+	return in
 }
 
 // What five hundred walls show, and that they stand in order.

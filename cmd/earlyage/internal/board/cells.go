@@ -90,7 +90,18 @@ type drawn struct {
 	head  string         // what is wrong with the record; empty: nothing
 	open  int            // alerts that nobody has answered
 	sites []named
+	first [glances]Cell // what closes first, of all walls
 }
+
+// The places of the strip over the board, in the order of glanceNames.
+const (
+	glanceSay = iota
+	glanceWall
+	glanceLeft
+	glances
+)
+
+var glanceNames = [glances]string{"first-say", "first-wall", "first-left"}
 
 type named struct{ Site, Name string }
 
@@ -116,7 +127,43 @@ func draw(c *words.Catalogue, b Board) *drawn {
 		}
 	}
 	d.head = doubts(c, b)
+	d.first = glance(c, b, all)
 	return d
+}
+
+// glance says which joint of all walls closes first; where none is left to close,
+// which was past its limit last.
+func glance(c *words.Catalogue, b Board, all map[string]tongue) (out [glances]Cell) {
+	var first, past *Row
+	for i := range b.Walls {
+		r := &b.Walls[i]
+		if r.Closing != nil && (first == nil || sooner(r.Closing.Deadline.Time, first.Closing.Deadline.Time)) {
+			first = r
+		}
+		if r.Joint != nil && r.Closing == nil && (past == nil || r.Joint.Deadline.After(past.Joint.Deadline.Time)) {
+			past = r
+		}
+	}
+	put := func(r *Row, j Joint, say, when string) {
+		t, ok := all[r.Site]
+		if !ok {
+			t = tongueOf(c, face.Site{Site: r.Site}, b.At.Time)
+		}
+		clock := t.down(j.Deadline) + " " + t.short()
+		out[glanceSay] = Cell{Text: c.T(say), State: cmp.Or(jointMarks[j.State], markPlacing)}
+		out[glanceWall] = Cell{Text: c.T(when, "site", t.name, "wall", r.Name, "where", t.where(j), "when", clock), Link: r.link()}
+	}
+	switch {
+	case first != nil:
+		j := *first.Closing
+		put(first, j, "board.glance.first", "board.glance.at")
+		out[glanceLeft] = Cell{At: j.Deadline.UnixMilli(), Way: wayDown}
+	case past != nil:
+		put(past, *past.Joint, "board.glance.past", "board.glance.since")
+	default:
+		out[glanceSay] = Cell{Text: c.T("board.glance.none")}
+	}
+	return out
 }
 
 // doubts says what is wrong with the record or the hub.
@@ -134,7 +181,7 @@ func doubts(c *words.Catalogue, b Board) string {
 func (t tongue) row(r Row) Cells {
 	c := Cells{ID: "w." + r.Site + "." + r.Wall, Site: r.Site, Crew: r.Crew, State: r.State}
 	s := &c.Slots
-	s[slotName] = Cell{Text: r.Name, Link: "/walls/" + r.Site + "/" + r.Wall}
+	s[slotName] = Cell{Text: r.Name, Link: r.link()}
 	s[slotPlace] = Cell{Text: t.name}
 	s[slotCrew] = Cell{Text: r.Crew}
 	s[slotState] = t.state(r)
@@ -165,37 +212,46 @@ func (t tongue) state(r Row) Cell {
 
 // next words what is due next: how long, when, and what.
 func (t tongue) next(s *[slots]Cell, r Row) {
-	if len(r.Due) == 0 {
+	d, ok := r.next()
+	if !ok {
 		return
 	}
-	d := r.Due[0]
-	mark, way := t.mark(r, d), wayDown
-	clock := t.down
+	s[slotWhat] = Cell{Text: t.what(r, d)}
+	way, clock := wayDown, t.down
 	if d.Rank == RankWindows && d.Kind != DueAlert && d.Kind != DueStrip {
 		way, clock = wayUp, t.up
 	}
-	s[slotWhat] = Cell{Text: t.what(r, d)}
-	if d.At.IsZero() {
-		s[slotLeft] = Cell{Text: t.T("board.no-time"), State: mark}
-		return
+	s[slotLeft] = Cell{State: t.mark(d)}
+	left := &s[slotLeft]
+	switch when := clock(d.At) + " " + t.short(); {
+	case d.At.IsZero():
+		left.Text = t.T("board.no-time")
+	case d.gone(t.at):
+		left.Text = t.T("board.since", "when", when)
+	case d.At.Sub(t.at) >= day:
+		left.Text = when
+	default:
+		left.At, left.Way = d.At.UnixMilli(), way
+		s[slotClock] = Cell{Text: when}
 	}
-	s[slotLeft] = Cell{At: d.At.UnixMilli(), Way: way, State: mark}
-	s[slotClock] = Cell{Text: clock(d.At) + " " + t.short()}
 }
 
 // mark is the mark of what is due.
-func (t tongue) mark(r Row, d Due) string {
+func (t tongue) mark(d Due) string {
+	over := !d.At.IsZero() && d.At.Before(t.at)
 	switch d.Kind {
 	case DueWindow, DueWaits:
 		return markCuring
-	case DueStrip:
-		return markDone
 	case DueJoint:
-		return jointMarks[r.Joint.State]
+		return jointMarks[d.Name]
 	case DueAlert:
 		return alertMark(scheduler.AlertKinds[d.Name].Priority)
+	case DueStrip:
+		if !over {
+			return markDone
+		}
 	}
-	if !d.At.IsZero() && d.At.Before(t.at) && d.Kind != DueTruck {
+	if over && d.Kind != DueTruck {
 		return markWatch
 	}
 	return ""
@@ -216,18 +272,21 @@ func alertMark(priority string) string {
 func (t tongue) what(r Row, d Due) string {
 	switch d.Kind {
 	case DueJoint:
-		return t.T("board.due.joint."+r.Joint.State, "where", t.where(*r.Joint))
+		return t.T("board.due.joint."+d.Name, "where", t.where(*r.jointOf(d)))
 	case DueAlert:
 		return t.T("board.due.alert", "alert", t.alert(d.Name))
 	case DueBalance:
 		return t.T("board.due.balance", "m", t.tenths(unit.Volume, d.M3)+" "+t.symbol(unit.Volume))
 	case DueStrip:
-		return t.T("board.due.strip", "since", t.up(r.Window.Since))
+		if d.At.Before(t.at) {
+			return t.T("board.due.strip-over")
+		}
+		return t.T("board.due.strip")
 	case DueWaits:
 		if r.Window.CuredAt.IsZero() {
 			return t.T("board.due.no-time", "what", t.criterion(d.Name))
 		}
-		return t.T("board.due.waits", "what", t.lacking(r))
+		return t.T("board.due.waits", "what", cmp.Or(t.criterion(d.Name), t.lacking(r)))
 	}
 	return t.T("board.due."+d.Kind, "name", d.Name, "what", t.criterion(d.Name))
 }
@@ -252,7 +311,9 @@ func (t tongue) pour(s *[slots]Cell, r Row) {
 	if j := r.Joint; j != nil {
 		s[slotJoint] = Cell{At: j.Placed.UnixMilli(), Way: wayAge, State: jointMarks[j.State]}
 		s[slotLimit] = Cell{Text: t.T("board.of-limit", "n", math.Floor(j.LimitMin))}
-		s[slotWhere] = Cell{Text: t.where(*j)}
+		if d, _ := r.next(); !j.same(r.jointOf(d)) {
+			s[slotWhere] = Cell{Text: t.where(*j)}
+		}
 	}
 	if l := r.Chute; l != nil {
 		text := t.T("board.on-site", "name", l.Name)
@@ -286,7 +347,7 @@ func late(limit face.Time, at time.Time) string {
 func (t tongue) pace(s *[slots]Cell, r Row) {
 	switch {
 	case r.SpacingActualMin > 0 && r.SpacingPlannedMin > 0:
-		s[slotSpacing] = Cell{Text: t.T("board.spacing", "actual", t.minutes(r.SpacingActualMin), "planned", t.minutes(r.SpacingPlannedMin))}
+		s[slotSpacing] = Cell{Text: t.T("board.spacing", "actual", t.minutes(r.SpacingActualMin), "planned", math.Round(r.SpacingPlannedMin))}
 	case r.SpacingActualMin > 0:
 		s[slotSpacing] = Cell{Text: t.T("board.spacing-actual", "actual", t.minutes(r.SpacingActualMin))}
 	case r.SpacingPlannedMin > 0:

@@ -11,7 +11,9 @@ import (
 
 // The ranks of what is due, the first first.
 const (
-	RankJoints  = iota // joints, forms and people
+	RankJoints  = iota // a joint that is closing or past its limit
+	RankPeople         // forms and people
+	RankOpen           // a joint that stays open for a while, and how concrete is placed
 	RankLoads          // loads
 	RankWindows        // windows, and the record
 	RankNothing        // nothing is due
@@ -36,13 +38,19 @@ type Due struct {
 	Rank int       `json:"rank"`
 	Kind string    `json:"kind"`
 	At   face.Time `json:"at"`
-	Name string    `json:"name"` // of the load, the alert's kind, or the criterion
+	Name string    `json:"name"` // of the load, the alert's kind, the joint's state, or the criterion
 	M3   float64   `json:"m3"`   // of the balance
 }
 
-// ranks says where what an alert asks for belongs. What concerns joints, forms
-// and people is everything that is not named here.
+// ranks says where what an alert asks for belongs. What concerns forms and people
+// is everything that is not named here.
 var ranks = map[string]int{
+	scheduler.AlertJointClosing:    RankOpen,
+	scheduler.AlertJointAtRisk:     RankOpen,
+	scheduler.AlertJointCold:       RankOpen,
+	scheduler.AlertNotVibrated:     RankOpen,
+	scheduler.AlertStopMisplaced:   RankOpen,
+	scheduler.AlertChecksOpen:      RankOpen,
 	scheduler.AlertLoadOld:         RankLoads,
 	scheduler.AlertLoadTemperature: RankLoads,
 	scheduler.AlertLoadSlump:       RankLoads,
@@ -51,7 +59,6 @@ var ranks = map[string]int{
 	scheduler.AlertProbeSilent:     RankWindows,
 	scheduler.AlertFrostAhead:      RankWindows,
 	scheduler.AlertFrozen:          RankWindows,
-	scheduler.AlertWindHigh:        RankWindows,
 	scheduler.AlertRecordGap:       RankWindows,
 	scheduler.AlertClockDoubtful:   RankWindows,
 	scheduler.AlertEventRefused:    RankWindows,
@@ -59,34 +66,37 @@ var ranks = map[string]int{
 	scheduler.AlertStreamShort:     RankWindows,
 }
 
-// whilePlacing are alerts that press while concrete is placed: after that they
-// are a matter of the window.
-var whilePlacing = map[string]bool{
-	scheduler.AlertChecksOpen: true, scheduler.AlertNotVibrated: true, scheduler.AlertSillUnfilled: true, scheduler.AlertOpeningUneven: true,
-	scheduler.AlertStopMisplaced: true, scheduler.AlertJointCold: true, scheduler.AlertJointAtRisk: true,
-}
-
-// rankOf says where what an alert asks for belongs.
+// rankOf says where what an alert asks for belongs. How concrete is placed presses
+// while it is: after that it is a matter of the window.
 func rankOf(kind, state string) int {
-	if whilePlacing[kind] && state != scheduler.StatePlacing {
+	rank := ranks[kind]
+	switch {
+	case state == scheduler.StatePlacing:
+	case rank == RankOpen, kind == scheduler.AlertSillUnfilled, kind == scheduler.AlertOpeningUneven:
 		return RankWindows
 	}
-	return ranks[kind]
+	return cmp.Or(rank, RankPeople)
 }
 
 // dues lists what is due on a wall, in order.
 func dues(r Row, a scheduler.Assessment, standing []Alert, at time.Time) []Due {
 	out := []Due{}
-	add := func(rank int, kind, name string, t face.Time) {
-		out = append(out, Due{Rank: rank, Kind: kind, Name: name, At: t})
+	joint := func(j Joint) {
+		rank := RankJoints
+		if j.State == scheduler.JointLive {
+			rank = RankOpen
+		}
+		out = append(out, Due{Rank: rank, Kind: DueJoint, Name: j.State, At: j.Deadline})
 	}
-	if r.Joint != nil {
-		add(RankJoints, DueJoint, r.Joint.State, r.Joint.Deadline)
+	if r.Closing != nil {
+		joint(*r.Closing)
+	}
+	if r.Joint != nil && r.Joint.State == scheduler.JointPastLimit {
+		joint(*r.Joint)
 	}
 	for _, y := range standing {
-		// A joint's own deadline says more than the time to answer its alert.
-		if y.Answered == "" && (y.Kind != scheduler.AlertJointClosing || r.Joint == nil) {
-			add(rankOf(y.Kind, r.State), DueAlert, y.Kind, y.Respond)
+		if y.Answered == "" {
+			out = append(out, Due{Rank: rankOf(y.Kind, r.State), Kind: DueAlert, Name: y.Kind, At: y.Respond})
 		}
 	}
 	if r.State == scheduler.StatePlacing || r.State == scheduler.StatePlanned {
@@ -95,7 +105,7 @@ func dues(r Row, a scheduler.Assessment, standing []Alert, at time.Time) []Due {
 	if d, ok := windowDue(r, at); ok {
 		out = append(out, d)
 	}
-	slices.SortFunc(out, Due.compare)
+	slices.SortFunc(out, func(x, y Due) int { return x.compare(y, at) })
 	return out
 }
 
@@ -144,9 +154,25 @@ func windowDue(r Row, at time.Time) (Due, bool) {
 	}
 }
 
-func (d Due) compare(o Due) int {
-	return cmp.Or(cmp.Compare(d.Rank, o.Rank), byTime(d.At.Time, o.At.Time), cmp.Compare(d.Kind, o.Kind), cmp.Compare(d.Name, o.Name))
+// compare orders what is due at a moment. In one rank what happens to the wall
+// comes before what people have to answer, and what can still be met before what
+// cannot.
+func (d Due) compare(o Due, at time.Time) int {
+	return cmp.Or(cmp.Compare(d.Rank, o.Rank), cmp.Compare(truth(d.Kind == DueAlert), truth(o.Kind == DueAlert)), cmp.Compare(truth(d.gone(at)), truth(o.gone(at))),
+		byTime(d.At.Time, o.At.Time), cmp.Compare(d.Kind, o.Kind), cmp.Compare(d.Name, o.Name))
 }
+
+// gone reports whether it is too late for what is due: a joint is past its limit,
+// or anything else is over for more than a day.
+func (d Due) gone(at time.Time) bool {
+	if d.Kind == DueJoint {
+		return d.Name == scheduler.JointPastLimit
+	}
+	return !d.At.IsZero() && at.Sub(d.At.Time) >= day
+}
+
+// day is how far off a moment is when it is named and no longer counted to.
+const day = 24 * time.Hour
 
 // byTime puts the earlier first and what is not known last.
 func byTime(x, y time.Time) int {
@@ -165,18 +191,45 @@ func truth(b bool) int {
 	return 0
 }
 
-// first is what is due next on a wall.
-func (r Row) first() Due {
+// press is what presses most on a wall: it says where the wall stands on the board.
+func (r Row) press() Due {
 	if len(r.Due) == 0 {
 		return Due{Rank: RankNothing}
 	}
 	return r.Due[0]
 }
 
-// byDue is the order of the board.
-func byDue(x, y Row) int {
-	a, b := x.first(), y.first()
-	return cmp.Or(cmp.Compare(a.Rank, b.Rank), byTime(a.At.Time, b.At.Time), cmp.Compare(stateOrder(x.State), stateOrder(y.State)),
+// next is what is due next on a wall, as its row says it. While concrete is placed
+// that is what happens to the concrete: a joint first, and never the time to answer
+// an alert, which stands in a column of its own. False: nothing is due.
+func (r Row) next() (Due, bool) {
+	if r.State == scheduler.StatePlacing {
+		for _, is := range []func(Due) bool{
+			func(d Due) bool { return d.Kind == DueJoint },
+			func(d Due) bool { return d.Kind != DueAlert },
+		} {
+			if i := slices.IndexFunc(r.Due, is); i >= 0 {
+				return r.Due[i], true
+			}
+		}
+	}
+	return r.press(), len(r.Due) > 0
+}
+
+// jointOf is the joint that something due speaks of; nil: it speaks of none.
+func (r Row) jointOf(d Due) *Joint {
+	switch {
+	case d.Kind != DueJoint:
+		return nil
+	case d.Name == scheduler.JointPastLimit:
+		return r.Joint
+	}
+	return r.Closing
+}
+
+// byDue is the order of the board at a moment.
+func byDue(x, y Row, at time.Time) int {
+	return cmp.Or(x.press().compare(y.press(), at), cmp.Compare(stateOrder(x.State), stateOrder(y.State)),
 		cmp.Compare(x.Site, y.Site), cmp.Compare(x.Wall, y.Wall))
 }
 

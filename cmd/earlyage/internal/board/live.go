@@ -19,6 +19,8 @@ type message struct {
 	Order []string       `json:"order,omitzero"` // the ids of all rows, where the order changed
 	Rows  map[string]row `json:"rows,omitzero"`
 	Head  *head          `json:"head,omitzero"`
+	// First is the strip over the board, cells by name, where it changed.
+	First map[string]Cell `json:"first,omitzero"`
 	// Seen tells a page that is no board that it has to be fetched again, where it
 	// differs from what the page has.
 	Seen string `json:"seen,omitzero"`
@@ -150,6 +152,12 @@ func differ(old, next *drawn) (message, bool) {
 	if old == nil || old.head != next.head || old.open != next.open {
 		m.Head = &head{next.head, next.open}
 	}
+	if old == nil || old.first != next.first {
+		m.First = map[string]Cell{}
+		for i, name := range glanceNames {
+			m.First[name] = next.first[i]
+		}
+	}
 	if old == nil || !sameOrder(old.rows, next.rows) {
 		m.Order = make([]string, 0, len(next.rows))
 		for i := range next.rows {
@@ -161,7 +169,7 @@ func differ(old, next *drawn) (message, bool) {
 			m.Rows[next.rows[i].ID] = *x
 		}
 	}
-	return m, m.Whole || m.Head != nil || m.Order != nil || len(m.Rows) > 0
+	return m, m.Whole || m.Head != nil || m.First != nil || m.Order != nil || len(m.Rows) > 0
 }
 
 func sameOrder(x, y []Cells) bool {

@@ -146,15 +146,11 @@ func own(c *words.Catalogue, key string, otherwise ...string) string {
 	return cmp.Or(otherwise...)
 }
 
-// span writes how long a time lasts, as the page's script does: whole minutes,
-// hours and minutes under two days, else days and hours.
+// span writes how long a time lasts, as the page's script does: whole minutes, or
+// hours and minutes.
 func span(c *words.Catalogue, minutes int64) string {
-	switch {
-	case minutes < 100:
+	if minutes < 100 {
 		return c.T("common.minutes", "n", minutes)
-	case minutes < 48*60:
-		return c.T("board.hours", "h", minutes/60, "m", fmt.Sprintf("%02d", minutes%60))
-	default:
-		return c.T("board.days", "d", minutes/1440, "h", minutes%1440/60)
 	}
+	return c.T("board.hours", "h", minutes/60, "m", fmt.Sprintf("%02d", minutes%60))
 }

@@ -10,6 +10,7 @@ import (
 	"html/template"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -75,7 +76,7 @@ func (p *Pages) cellWriter(c *words.Catalogue) cellWriter {
 	return func(name string, x Cell, at time.Time) template.HTML {
 		var b bytes.Buffer
 		tag := "span"
-		if x.Link != "" || name == slotNames[slotName] || name == slotNames[slotAlerts] {
+		if x.Link != "" || name == slotNames[slotName] || name == slotNames[slotAlerts] || name == glanceNames[glanceWall] {
 			tag = "a"
 		}
 		class := "c"
@@ -124,6 +125,7 @@ type shown struct {
 	Open              int
 	Lines             []line
 	Blank             line
+	First             func(name string) template.HTML // writes one place of the strip over the board
 	FreeCell          Cell
 	Marks             []string
 	Filter            filter
@@ -201,6 +203,7 @@ func (p *Pages) show(y *picture, c *words.Catalogue, sight Sight, name string, r
 	switch view {
 	case "board":
 		write := p.cells[c.Lang()]
+		out.First = func(name string) template.HTML { return write(name, d.first[slices.Index(glanceNames[:], name)], now) }
 		out.Blank.Cell = func(name string) template.HTML { return write(name, blank(name), now) }
 		for i := range d.rows {
 			x := &d.rows[i]
@@ -295,6 +298,9 @@ func (p *Pages) alertLines(c *words.Catalogue, b Board, sight Sight, r *http.Req
 			line.Mark = Cell{Text: c.T("board.answered.shelved"), State: markOff}
 		default:
 			line.Left = Cell{At: a.Respond.UnixMilli(), Way: wayDown}
+			if b.At.Sub(a.Respond.Time) >= day {
+				line.Left = Cell{Text: c.T("board.over-since", "when", t.down(a.Respond)+" "+t.short())}
+			}
 		}
 		answerable = answerable || line.MayAnswer && a.Answered == ""
 		out = append(out, line)
@@ -313,6 +319,7 @@ type placeSets struct {
 type setLine struct {
 	Set
 	Link, Early, Likely, Late, Wait string
+	Which                           string // the braces, by name
 }
 
 func placeSetsOf(c *words.Catalogue, b Board) (out []placeSets) {
@@ -324,7 +331,7 @@ func placeSetsOf(c *words.Catalogue, b Board) (out []placeSets) {
 			out = append(out, placeSets{Name: t.name})
 		}
 		place := &out[len(out)-1]
-		line := setLine{Set: s, Link: "/walls/" + s.Site + "/" + s.Wall}
+		line := setLine{Set: s, Link: "/walls/" + s.Site + "/" + s.Wall, Which: strings.Join(s.Braces, " ")}
 		place.Total += s.N
 		switch {
 		case s.Free:

@@ -120,7 +120,7 @@ func (t tongue) weekLine(r Row, a axis, frost []Frost) weekLine {
 		says += "; " + s[slotGoverns].Text
 	}
 	return weekLine{
-		Name: r.Name, Link: "/walls/" + r.Site + "/" + r.Wall, Says: says, State: t.state(r),
+		Name: r.Name, Link: r.link(), Says: says, State: t.state(r),
 		Picture: t.bar(r, a, frost), Open: r.Window.Open,
 	}
 }

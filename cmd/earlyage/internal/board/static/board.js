@@ -28,8 +28,7 @@ function hear(at) {
 
 function span(n) {
 	if (n < 100) return fill("min", {n});
-	if (n < 2880) return fill("hours", {h: Math.floor(n / 60), m: String(n % 60).padStart(2, "0")});
-	return fill("days", {d: Math.floor(n / 1440), h: Math.floor(n % 1440 / 60)});
+	return fill("hours", {h: Math.floor(n / 60), m: String(n % 60).padStart(2, "0")});
 }
 
 function count(at, way) {
@@ -158,6 +157,7 @@ function take(m) {
 		$("wrong").hidden = !m.head.wrong;
 		$("wrong-text").textContent = m.head.wrong;
 	}
+	for (const name in m.first ?? {}) set(document.querySelector(`#first [data-c="${name}"]`), m.first[name]);
 	if (m.rows) for (const id in m.rows) place(id, m.rows[id], m.whole);
 	if (m.order) arrange(m.order);
 	if (m.rows || m.order) filter();
