@@ -7,12 +7,14 @@ import (
 	"path/filepath"
 	"testing"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/page"
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 	"github.com/stretchr/testify/require"
 
 	"earlyage/cmd/earlyage/internal/browser"
+	"earlyage/scheduler"
 )
 
 var looked = map[string]string{
@@ -113,6 +115,15 @@ func TestPaper(t *testing.T) {
 	for _, name := range []string{"cold", "exceptions", "placing"} {
 		tab.Open(s.address + looked[name])
 		tab.Until(`document.fonts.status === "loaded"`)
+		tab.Do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
+			_, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+			return err
+		}))
+		require.False(t, browser.Ask[bool](tab, `document.querySelector(".band").checkVisibility()`), name)
+		foot := tab.Text(".paper")
+		require.Contains(t, foot, scheduler.Caution, name)
+		require.Contains(t, foot, "Record through message 421", name)
+		require.Empty(t, browser.Ask[[]string](tab, `[...document.querySelectorAll("main :not(svg *, svg)")].filter(e => e.checkVisibility() && e.textContent.trim() && getComputedStyle(e).color !== "rgb(0, 0, 0)").slice(0, 5).map(e => e.outerHTML.slice(0, 100))`), "black on white")
 		var pdf []byte
 		tab.Do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
 			out, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PrintBackground: new(true), PreferCSSPageSize: new(true)})

@@ -25,12 +25,13 @@ var sorts = []string{ExceptionEarly, ExceptionDoubt, ExceptionOverdue, Exception
 
 // List is all walls, those with an exception first.
 type List struct {
-	At     face.Time   `json:"at"`
-	Level  bool        `json:"level"`
-	Doubts []string    `json:"doubts"`
-	Demo   bool        `json:"demo"`
-	Sites  []face.Site `json:"sites"`
-	Walls  []Standing  `json:"walls"`
+	At      face.Time   `json:"at"`
+	Through uint64      `json:"through"` // the stream's sequence up to which messages are counted
+	Level   bool        `json:"level"`
+	Doubts  []string    `json:"doubts"`
+	Demo    bool        `json:"demo"`
+	Sites   []face.Site `json:"sites"`
+	Walls   []Standing  `json:"walls"`
 }
 
 // Standing is a wall, or with an empty name a whole site.
@@ -59,7 +60,7 @@ type Exception struct {
 
 // Exceptions gathers the safety officer's list. It is pure.
 func Exceptions(in board.Input) List {
-	out := List{At: face.Time{Time: in.At}, Level: in.Level, Doubts: slices.Clone(in.Doubts), Demo: in.Demo}
+	out := List{At: face.Time{Time: in.At}, Through: in.Through, Level: in.Level, Doubts: slices.Clone(in.Doubts), Demo: in.Demo}
 	for _, s := range in.Sites {
 		out.Sites = append(out.Sites, s.Site)
 		if s.State == nil {

@@ -140,59 +140,66 @@ func identityOf(w *wall.State) Identity {
 	}
 }
 
-// dueOf lists what is to come, the next first.
+// dueOf lists what is to come, the next first, and joints past their limit.
 func dueOf(in Input) []Due {
-	a := in.Sheet.Assessment
 	var out []Due
-	add := func(d Due) {
-		if !d.At.IsZero() && d.At.After(in.At) {
+	for _, d := range slices.Concat(placingDue(in), windowDue(in), peopleDue(in)) {
+		if !d.At.IsZero() && (d.At.After(in.At) || d.What == "joint."+scheduler.JointPastLimit) {
 			out = append(out, d)
 		}
 	}
+	slices.SortStableFunc(out, func(x, y Due) int { return x.At.Compare(y.At.Time) })
+	return out
+}
+
+// placingDue is what is due while the wall is filled.
+func placingDue(in Input) (out []Due) {
+	a := in.Sheet.Assessment
 	for _, j := range a.Joints {
-		d := Due{At: face.Time{Time: j.Deadline}, What: "joint." + j.State, FromM: j.FromM, ToM: j.ToM}
-		switch {
-		case j.State == scheduler.JointPastLimit:
-			out = append(out, d)
-		case j.State != scheduler.JointCold:
-			add(d)
+		if j.State != scheduler.JointCold {
+			out = append(out, Due{At: face.Time{Time: j.Deadline}, What: "joint." + j.State, FromM: j.FromM, ToM: j.ToM})
 		}
 	}
-	for _, d := range batches(a.Fronts) {
-		add(d)
-	}
+	out = append(out, batches(a.Fronts)...)
 	for _, l := range a.Loads {
 		if l.Arrived.IsZero() && l.State != scheduler.LoadRejected {
-			add(Due{At: face.Time{Time: l.Expected}, What: "load", Name: l.Name})
+			out = append(out, Due{At: face.Time{Time: l.Expected}, What: "load", Name: l.Name})
 		}
 	}
-	add(Due{At: face.Time{Time: a.Take.BalanceAt}, What: "balance"})
+	return append(out, Due{At: face.Time{Time: a.Take.BalanceAt}, What: "balance"})
+}
+
+// windowDue is when criteria will be met, and what is expected.
+func windowDue(in Input) (out []Due) {
+	a := in.Sheet.Assessment
 	for _, c := range a.Strip.Criteria {
 		if !c.Met {
-			add(Due{At: face.Time{Time: c.MetAt}, What: "criterion", Name: c.Name, Up: true})
+			out = append(out, Due{At: face.Time{Time: c.MetAt}, What: "criterion", Name: c.Name, Up: true})
 		}
 	}
-	if a.Strip.CuredAt.IsZero() {
-		add(Due{At: face.Time{Time: a.Strip.Expected.Early}, What: "early", Up: true})
-		add(Due{At: face.Time{Time: a.Strip.Expected.Likely}, What: "likely", Up: true})
-		add(Due{At: face.Time{Time: a.Strip.Expected.Late}, What: "late", Up: true})
+	if e := a.Strip.Expected; a.Strip.CuredAt.IsZero() {
+		out = append(out, Due{At: face.Time{Time: e.Early}, What: "early", Up: true}, Due{At: face.Time{Time: e.Likely}, What: "likely", Up: true}, Due{At: face.Time{Time: e.Late}, What: "late", Up: true})
 	}
 	for _, f := range a.Faces {
 		if f.State == scheduler.FaceStanding {
-			add(Due{At: face.Time{Time: f.Earliest}, What: "face", Name: f.Face, Up: true})
+			out = append(out, Due{At: face.Time{Time: f.Earliest}, What: "face", Name: f.Face, Up: true})
 		}
 	}
+	return out
+}
+
+// peopleDue is what ends of what people said.
+func peopleDue(in Input) (out []Due) {
 	for _, p := range in.Wall.Holding.Permits {
 		if p.Withdrawn == 0 {
-			add(Due{At: ms(p.Until), What: "permit", Name: p.Number})
+			out = append(out, Due{At: ms(p.Until), What: "permit", Name: p.Number})
 		}
 	}
 	for _, x := range in.Wall.Alarms() {
 		if x.Stands() {
-			add(Due{At: ms(x.ShelvedUntil), What: "shelved", Name: x.Kind})
+			out = append(out, Due{At: ms(x.ShelvedUntil), What: "shelved", Name: x.Kind})
 		}
 	}
-	slices.SortStableFunc(out, func(x, y Due) int { return x.At.Compare(y.At.Time) })
 	return out
 }
 

@@ -19,6 +19,7 @@ type listed struct {
 	Counts []count
 	Lines  []listedWall // with an exception
 	Quiet  []listedWall
+	Digest string
 }
 
 // count is how many exceptions of a sort there are.
@@ -56,6 +57,7 @@ func listView(c *words.Catalogue, l List, who func(string) string) listed {
 		zone = time.UTC
 	}
 	out.When = tongue{Catalogue: c, at: l.At.Time, zone: zone}.long(l.At.Time)
+	out.Digest = c.T("wall.list.digest", "through", l.Through, "rules", scheduler.Rules, "when", out.When)
 	if !l.Level {
 		out.Wrong = append([]string{c.T("board.not-level")}, out.Wrong...)
 	}
@@ -78,13 +80,17 @@ func listView(c *words.Catalogue, l List, who func(string) string) listed {
 		}
 	}
 	for _, s := range sorts {
-		mark := sortMarks[s]
-		if counts[s] == 0 {
-			mark = "done"
-		}
-		out.Counts = append(out.Counts, count{s, c.T("wall.sort." + s), mark, counts[s], first[s]})
+		out.Counts = append(out.Counts, countOf(c, s, counts[s], first[s]))
 	}
 	return out
+}
+
+func countOf(c *words.Catalogue, sort string, n int, link string) count {
+	mark := sortMarks[sort]
+	if n == 0 {
+		mark = "done"
+	}
+	return count{sort, c.T("wall.sort." + sort), mark, n, link}
 }
 
 func (t tongue) listed(w Standing, l List, id string) listedWall {
