@@ -7,7 +7,9 @@ import (
 	"net/http/httptest"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 
 	"github.com/go-json-experiment/json"
@@ -52,7 +54,13 @@ func keys(t *testing.T, box string) (files []string) {
 // machine; when the answer is lost the same command goes on with the same key.
 func TestTheKeyIsKeptBeforeItIsTold(t *testing.T) {
 	box := t.TempDir()
-	var told []roster.JoinRequest
+	var mu sync.Mutex
+	var asked []roster.JoinRequest // mu
+	told := func() []roster.JoinRequest {
+		mu.Lock()
+		defer mu.Unlock()
+		return slices.Clone(asked)
+	}
 	hub := httptest.NewServer(http.HandlerFunc(func(rw http.ResponseWriter, r *http.Request) {
 		body, err := io.ReadAll(r.Body)
 		if err != nil || r.URL.Path != api.PathJoin {
@@ -64,8 +72,11 @@ func TestTheKeyIsKeptBeforeItIsTold(t *testing.T) {
 			rw.WriteHeader(http.StatusBadRequest)
 			return
 		}
-		told = append(told, q)
-		if len(told) == 1 {
+		mu.Lock()
+		asked = append(asked, q)
+		first := len(asked) == 1
+		mu.Unlock()
+		if first {
 			panic(http.ErrAbortHandler) // the answer is lost
 		}
 		_ = json.MarshalWrite(rw, roster.Joined{Site: "mill", Device: "phone-1", Person: "p-1", Roles: []events.Role{events.Foreman}})
@@ -75,7 +86,7 @@ func TestTheKeyIsKeptBeforeItIsTold(t *testing.T) {
 	status, _, said := join(t, box, hub.URL)
 	require.Equal(t, exitFailure, status, "%s", said)
 	require.Contains(t, said, "the same command goes on with it")
-	require.Len(t, told, 1)
+	require.Len(t, told(), 1)
 	files := keys(t, box)
 	require.Len(t, files, 1)
 	info, err := os.Stat(files[0])
@@ -83,13 +94,13 @@ func TestTheKeyIsKeptBeforeItIsTold(t *testing.T) {
 	require.Equal(t, os.FileMode(0o600), info.Mode().Perm())
 	before, err := stream.LoadIdentity(files[0])
 	require.NoError(t, err)
-	requireKey(t, before, told[0].Key)
+	requireKey(t, before, told()[0].Key)
 	require.NotContains(t, files[0], invitation, "the code is in no file name")
 
 	status, out, said := join(t, box, hub.URL)
 	require.Equal(t, exitDone, status, "%s", said)
-	require.Len(t, told, 2)
-	require.Equal(t, told[0].Key, told[1].Key)
+	require.Len(t, told(), 2)
+	require.Equal(t, told()[0].Key, told()[1].Key)
 	require.Equal(t, []string{filepath.Join(box, "mill", "phone-1", identityFile)}, keys(t, box))
 	after, err := stream.LoadIdentity(filepath.Join(box, "mill", "phone-1", identityFile))
 	require.NoError(t, err)

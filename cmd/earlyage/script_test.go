@@ -10,6 +10,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"sync"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -88,17 +89,25 @@ func hubCmd(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Setenv("NATS", r.ClientURL())
 	ts.Setenv("EARLYAGE_NATS", r.ClientURL())
 	ts.Setenv("MQTT", r.MQTTAddr())
-	hubs[ts.Getenv("WORK")] = r
+	hubs.Store(ts.Getenv("WORK"), r)
 }
 
-// hubs are the hubs of the scripts, by their folder. Scripts run one by one.
-var hubs = map[string]*running{}
+// hubs are the hubs of the scripts, by their folder. Scripts run side by side.
+var hubs sync.Map
+
+func hubOf(ts *testscript.TestScript) *running {
+	r, ok := hubs.Load(ts.Getenv("WORK"))
+	if !ok {
+		ts.Fatalf("no hub runs: hub FOLDER starts one")
+	}
+	return r.(*running)
+}
 
 // settle waits until the hub has folded and said all that there is.
 func settleCmd(ts *testscript.TestScript, neg bool, args []string) {
 	ctx, cancel := context.WithTimeout(context.Background(), time.Minute)
 	defer cancel()
-	ts.Check(hubs[ts.Getenv("WORK")].Settle(ctx))
+	ts.Check(hubOf(ts).Settle(ctx))
 }
 
 // later DURATION sets the hub's clock forward.
@@ -108,7 +117,7 @@ func laterCmd(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	by, err := time.ParseDuration(args[0])
 	ts.Check(err)
-	hubs[ts.Getenv("WORK")].ahead.Add(int64(by))
+	hubOf(ts).ahead.Add(int64(by))
 }
 
 var linkShown = regexp.MustCompile(`(?m)^  link +(\S+/join#\S+)$`)
