@@ -101,7 +101,7 @@ func DrawProgress(p Progress, o Options) *Drawing {
 		moments = append(moments, r.MetAt)
 	}
 	from, to := reach(moments, p.At)
-	g.axis = timeAxis{from, to, g.left, g.wide - g.margin - 2, g.zone}
+	g.axis = timeAxis{from, to, g.left + 8, g.wide - g.margin - 12, g.zone} // marks reach beyond it
 	room := g.wide - 2*g.margin
 	y := g.paragraph(heading(g.p.Name, g.p.Site)+": the window", headSize, true, ink, g.margin, g.margin, room)
 	for _, line := range g.summary() {
@@ -273,7 +273,7 @@ func (g *progress) standing(r Criterion, mid float64) {
 	now := g.axis.at(g.p.At)
 	if !r.Met {
 		g.dashed(holdRed, 3, []float64{3, 5}, Point{g.axis.x0, mid}, Point{now, mid})
-		holdMark(g.sheet, Point{now - 14, mid}, 18)
+		holdMark(g.sheet, Point{max(now-14, g.axis.x0), mid}, 18)
 		return
 	}
 	x := g.axis.x0
