@@ -11,6 +11,7 @@ import (
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/base64"
+	"encoding/binary"
 	"encoding/json"
 	"encoding/pem"
 	"fmt"
@@ -18,6 +19,7 @@ import (
 	"log/slog"
 	"math/big"
 	"net"
+	"net/http"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -329,11 +331,13 @@ func TestFrontConnections(t *testing.T) {
 	}
 }
 
-// flood publishes the shortest messages as fast as the connection takes them,
-// until it is closed, and says when the first have gone out.
-func flood(conn net.Conn) (under, ended chan struct{}) {
+// shortest is many of the shortest messages.
+func shortest() []byte { return bytes.Repeat([]byte("PUB pour.a.w.pour.started 0\r\n\r\n"), 4000) }
+
+// flood sends the same as fast as the connection takes it, until it is closed,
+// and says when it has gone out once.
+func flood(conn net.Conn, burst []byte) (under, ended chan struct{}) {
 	under, ended = make(chan struct{}), make(chan struct{})
-	burst := bytes.Repeat([]byte("PUB pour.a.w.pour.started 0\r\n\r\n"), 4000)
 	go func() {
 		defer close(ended)
 		for i := 0; ; i++ {
@@ -349,35 +353,112 @@ func flood(conn net.Conn) (under, ended chan struct{}) {
 }
 
 // A device that publishes as fast as it can is slowed down to its own measure,
-// over all its connections together: another device's event is stored before the
-// flood is.
+// over all its connections together, websockets too: another device's event is
+// stored before the flood is.
 func TestFrontFloodLetsOthersPass(t *testing.T) {
-	const burst = 500
+	for _, over := range []string{"tcp", "websocket"} {
+		t.Run(over, func(t *testing.T) {
+			g := guard(t, func(c *stream.ServerConfig) {
+				c.Websocket, c.Front = "127.0.0.1:0", &stream.FrontConfig{Messages: 50, MessageBurst: 500}
+			})
+			wild, calm := g.reg.device(t, "a", "wild", events.Crew), g.reg.device(t, "a", "calm", events.Crew)
+			nc, _ := g.as(t, calm)
+			var ends []chan struct{}
+			var conns []net.Conn
+			for range 3 {
+				var conn net.Conn
+				burst := shortest()
+				if over == "tcp" {
+					conn, _ = rawConnect(t, g.srv.ClientURL(), wild)
+				} else {
+					conn, burst = websocketConn(t, g.srv.WebsocketURL(), wild), binaryFrame(burst)
+				}
+				under, ended := flood(conn, burst)
+				<-under
+				conns, ends = append(conns, conn), append(ends, ended)
+			}
+			for range 20 {
+				_, _, err := stream.PublishOne(testContext(t), nc, "pour.a.w1.pour.finished", []byte("calm"), "")
+				require.NoError(t, err)
+			}
+			_, last, err := g.st.Head(testContext(t))
+			require.NoError(t, err)
+			for i, conn := range conns {
+				require.NoError(t, conn.Close())
+				<-ends[i]
+			}
+			// Each flooding connection had 4,000 messages on the way at least.
+			require.Less(t, last, uint64(6000), "the flood went through")
+			require.Greater(t, last, uint64(20), "nothing of the flood went through: it was none")
+		})
+	}
+}
+
+// keptConn remembers the connection that a client library opened.
+type keptConn struct{ net.Conn }
+
+func (k *keptConn) Dial(network, address string) (conn net.Conn, err error) {
+	k.Conn, err = net.Dial(network, address)
+	return k.Conn, err
+}
+
+// websocketConn is what lies under a device's websocket once it is admitted.
+func websocketConn(t testing.TB, at string, id stream.Identity) net.Conn {
+	t.Helper()
+	var under keptConn
+	dialAs(t, at, id, nats.NoReconnect(), nats.SetCustomDialer(&under))
+	return under
+}
+
+// binaryFrame is a frame as a client sends it, with a mask that changes nothing.
+func binaryFrame(body []byte) []byte {
+	head := binary.BigEndian.AppendUint64([]byte{0x82, 0x80 | 127}, uint64(len(body)))
+	return append(append(head, 0, 0, 0, 0), body...)
+}
+
+// A body counts as the one message that it is, over a websocket too: a series of
+// readings costs a phone no more of its measure than a short event.
+func TestFrontCountsABodyOnce(t *testing.T) {
 	g := guard(t, func(c *stream.ServerConfig) {
-		c.Front = &stream.FrontConfig{Messages: 50, MessageBurst: burst}
+		// One event is a PUB or two and the subscription for its answer; a second's
+		// worth of measure is less than any count too many.
+		c.Websocket, c.Front = "127.0.0.1:0", &stream.FrontConfig{Messages: 1, MessageBurst: 40}
 	})
-	wild, calm := g.reg.device(t, "a", "wild", events.Crew), g.reg.device(t, "a", "calm", events.Crew)
-	nc, _ := g.as(t, calm)
-	var ends []chan struct{}
-	var conns []net.Conn
-	for range 3 {
-		conn, _ := rawConnect(t, g.srv.ClientURL(), wild)
-		under, ended := flood(conn)
-		<-under
-		conns, ends = append(conns, conn), append(ends, ended)
+	nc, _ := dialAs(t, g.srv.WebsocketURL(), g.reg.device(t, "a", "phone-1", events.Crew), nats.NoReconnect())
+	series := []byte(strings.Repeat("{\"at\":\"2026-05-04T08:00:00Z\",\"c\":21.5},\n", 1300))
+	require.Greater(t, len(series), 50_000)
+	for i := range 10 {
+		_, _, err := stream.PublishOne(testContext(t), nc, "pour.a.w1.pour.started", series, "")
+		require.NoError(t, err, "event %d", i)
 	}
-	for range 20 {
-		_, _, err := stream.PublishOne(testContext(t), nc, "pour.a.w1.pour.finished", []byte("calm"), "")
+	require.Len(t, readAll(t, g.st), 10)
+}
+
+// What the server hears on a websocket, the request's path alone says: the front
+// counts by that.
+func TestServerHearsByThePath(t *testing.T) {
+	g := guard(t, func(c *stream.ServerConfig) { c.Websocket, c.MQTT = "127.0.0.1:0", "127.0.0.1:0" })
+	hears := func(target string) string {
+		conn, err := net.Dial("tcp", hostOf(t, g.srv.WebsocketURL()))
 		require.NoError(t, err)
+		defer conn.Close()
+		_, err = fmt.Fprintf(conn, "GET %s HTTP/1.1\r\nHost: a\r\nUpgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==\r\nSec-WebSocket-Version: 13\r\n\r\n", target)
+		require.NoError(t, err)
+		r := bufio.NewReader(conn)
+		answer, err := http.ReadResponse(r, nil)
+		require.NoError(t, err)
+		require.Equal(t, http.StatusSwitchingProtocols, answer.StatusCode, target)
+		// Neither takes this for a greeting: it ends the connection.
+		_, err = conn.Write(binaryFrame([]byte("\xc0\x00no greeting\r\n")))
+		require.NoError(t, err)
+		return untilClosed(t, r)
 	}
-	_, last, err := g.st.Head(testContext(t))
-	require.NoError(t, err)
-	for i, conn := range conns {
-		require.NoError(t, conn.Close())
-		<-ends[i]
+	for _, target := range natsTargets {
+		require.Contains(t, hears(target), "INFO {", target)
 	}
-	// Each flooding connection had 4,000 messages on the way at least.
-	require.Less(t, last, uint64(6000), "the flood went through")
+	for _, target := range mqttTargets {
+		require.NotContains(t, hears(target), "INFO {", target)
+	}
 }
 
 // What one connection may send in bytes is measured as well.
@@ -449,7 +530,7 @@ func BenchmarkPublishBesideAFlood(b *testing.B) {
 			nc, _ := g.as(b, g.reg.device(b, "a", "calm", events.Crew))
 			if name != "alone" {
 				conn, _ := rawConnect(b, g.srv.ClientURL(), g.reg.device(b, "a", "wild", events.Crew))
-				under, ended := flood(conn)
+				under, ended := flood(conn, shortest())
 				<-under
 				defer func() { _ = conn.Close(); <-ended }()
 			}

@@ -1,8 +1,11 @@
 package stream
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/binary"
+	"io"
+	"net/http"
 	"strconv"
 	"strings"
 	"sync"
@@ -122,11 +125,15 @@ func (c *mqttCounter) count(b []byte) (n int) {
 }
 
 // websocketCounter counts the messages in the frames of a websocket, NATS or
-// MQTT: which one the server hears, the request's path decides, so the greater
-// count counts.
+// MQTT: the request's path says which one the server hears.
 type websocketCounter struct {
+	first []byte // the request's first line, until it is whole
+	asked bool   // it is
 	open  bool   // the request is over, frames follow
 	line  int    // bytes of the request's line that is being read, without its end
+
+	spoken protocol // speaksWebsocket: the first line was too long to tell
+
 	head  []byte // of the frame that is being read
 	mask  [4]byte
 	skip  uint64 // bytes of the frame's body that are still to come
@@ -157,8 +164,18 @@ func (c *websocketCounter) count(b []byte) (n int) {
 	return n
 }
 
-// request looks for the empty line at the end of the request.
+// requestLine is more than the first line of an honest request has.
+const requestLine = 8 << 10
+
+// request reads the first line, and looks for the empty line at the end of the
+// request.
 func (c *websocketCounter) request(b byte) {
+	if !c.asked && len(c.first) <= requestLine {
+		c.first = append(c.first, b)
+	}
+	if !c.asked && b == '\n' {
+		c.spoken, c.first, c.asked = spokenAt(c.first), nil, true
+	}
 	switch b {
 	case '\n':
 		c.open, c.line = c.line == 0, 0
@@ -166,6 +183,20 @@ func (c *websocketCounter) request(b byte) {
 	default:
 		c.line++
 	}
+}
+
+// spokenAt tells from the first line of a request what the server hears on the
+// websocket: MQTT where the path ends in /mqtt, else NATS. It reads the line as
+// the server does; where it cannot, the server refuses the request.
+func spokenAt(line []byte) protocol {
+	if len(line) > requestLine {
+		return speaksWebsocket
+	}
+	r, err := http.ReadRequest(bufio.NewReader(io.MultiReader(bytes.NewReader(line), strings.NewReader("\r\n"))))
+	if err == nil && strings.HasSuffix(r.URL.EscapedPath(), "/mqtt") {
+		return speaksMQTT
+	}
+	return speaksNATS
 }
 
 // frame reads the head of a frame when it is whole. A frame that is not masked,
@@ -201,6 +232,12 @@ func (c *websocketCounter) body(b []byte) int {
 	c.place += len(b)
 	if !c.data {
 		return 0
+	}
+	switch c.spoken {
+	case speaksNATS:
+		return c.nats.count(b)
+	case speaksMQTT:
+		return c.mqtt.count(b)
 	}
 	return max(c.nats.count(b), c.mqtt.count(b))
 }

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/binary"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -49,8 +50,8 @@ func TestNATSCounter(t *testing.T) {
 }
 
 // frames puts bytes into masked frames of any size.
-func frames(t *rapid.T, sent []byte) (out []byte, pings int) {
-	out = []byte("GET /mqtt HTTP/1.1\r\nHost: a\r\nUpgrade: websocket\r\n\r\n")
+func frames(t *rapid.T, target string, sent []byte) (out []byte, pings int) {
+	out = []byte("GET " + target + " HTTP/1.1\r\nHost: a\r\nUpgrade: websocket\r\n\r\n")
 	for len(sent) > 0 {
 		k := rapid.IntRange(1, len(sent)).Draw(t, "frame")
 		out = append(out, frame(t, 0x82, sent[:k])...)
@@ -68,7 +69,7 @@ func frame(t *rapid.T, first byte, body []byte) []byte {
 	switch {
 	case len(body) < 126:
 		out = append(out, 0x80|byte(len(body)))
-	case rapid.Bool().Draw(t, "long"):
+	case len(body) > math.MaxUint16 || rapid.Bool().Draw(t, "long"):
 		out = binary.BigEndian.AppendUint64(append(out, 0x80|127), uint64(len(body)))
 	default:
 		out = binary.BigEndian.AppendUint16(append(out, 0x80|126), uint16(len(body)))
@@ -81,14 +82,38 @@ func frame(t *rapid.T, first byte, body []byte) []byte {
 	return out
 }
 
-// Through a websocket no message is overlooked, whichever protocol it is.
+// What a websocket's request can be for, by what the server then hears; that it
+// does, TestServerHearsByThePath says.
+var (
+	natsTargets = []string{"/", "/mqtt/", "/?to=/mqtt", "/%6dqtt", "/mqtt%2f", "http://a/nats", "/mqttx", "/MQTT"}
+	mqttTargets = []string{"/mqtt", "/a/mqtt", "/mqtt?x=1", "http://a/mqtt", "/mqtt?to=/nats"}
+)
+
+// Through a websocket the messages are counted as they are, by the protocol that
+// the request's path asks for.
 func TestWebsocketCounter(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		sent, messages := drawNATS(t)
+		targets := natsTargets
 		if rapid.Bool().Draw(t, "mqtt") {
 			sent, messages = drawMQTT(t)
+			targets = mqttTargets
 		}
-		out, pings := frames(t, sent)
+		out, pings := frames(t, rapid.SampledFrom(targets).Draw(t, "target"), sent)
+		require.Equal(t, messages+pings, countPieces(t, stream.WebsocketCounter(), out))
+	})
+}
+
+// Where the path is too long to be read, no message is overlooked.
+func TestWebsocketCounterLongRequest(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		sent, messages := drawNATS(t)
+		target := "/" + strings.Repeat("a", 9000)
+		if rapid.Bool().Draw(t, "mqtt") {
+			sent, messages = drawMQTT(t)
+			target += "/mqtt"
+		}
+		out, pings := frames(t, target, sent)
 		require.GreaterOrEqual(t, countPieces(t, stream.WebsocketCounter(), out), messages+pings)
 	})
 }
