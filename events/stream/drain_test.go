@@ -332,6 +332,42 @@ func TestSettleByAPublishedReceipt(t *testing.T) {
 	require.ErrorContains(t, d.Settle(stream.Receipt{Source: "/site/a/device/other", UpTo: 3}), "is for")
 }
 
+// A receipt that a newer one has overtaken changes nothing, whether it was
+// published or asked for; one that falls short once more, when it is asked again,
+// is of a hub that was put back, and everything is sent again.
+func TestOvertakenReceipt(t *testing.T) {
+	s, d := newSea(), newDevice(t)
+	ctx := context.Background()
+	drain := func() { require.NoError(t, d.DrainOver(ctx, s)) }
+	d.fill(3)
+	drain()
+	early := s.says()
+	s.level()
+	d.fill(3)
+	s.asleep = true
+	drain()
+	require.NoError(t, d.Settle(s.says()))
+	sent := len(s.posts)
+	require.Equal(t, 8, sent, "six events and two reports")
+	require.Equal(t, 4, d.status().Sent)
+
+	require.NoError(t, d.Settle(early))
+	require.EqualValues(t, 4, d.status().UpTo, "published")
+	link := &crossing{sea: s, box: d.Outbox, other: d.Outbox}
+	require.NoError(t, d.DrainOver(ctx, link))
+	require.Equal(t, 2, link.asked, "it is asked again")
+	require.Equal(t, 8, d.status().Settled, "asked for")
+	require.Len(t, s.posts, sent, "nothing is sent again")
+
+	s.putBack(2)
+	require.NoError(t, d.Settle(s.says()))
+	require.Equal(t, 8, d.status().Settled, "a published receipt alone is not believed")
+	drain()
+	require.NoError(t, d.DrainOver(ctx, s))
+	require.Equal(t, 8, d.status().Settled)
+	require.Len(t, s.posts, 8, "what the hub had lost")
+}
+
 // What is sent is kept for 30 days; then what the hub holds is forgotten, and
 // what it does not hold is not.
 func TestForgetAfterThirtyDays(t *testing.T) {

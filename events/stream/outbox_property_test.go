@@ -101,6 +101,8 @@ func TestOutboxProperty(t *testing.T) {
 			"sleep":     func(rt *rapid.T) { m.sea.asleep = rapid.Bool().Draw(rt, "asleep") },
 			"time":      m.pass,
 			"put back":  m.putBack,
+			"late":      m.late,
+			"cross":     m.cross,
 			"":          m.check,
 			"drain all": func(rt *rapid.T) { require.NoError(rt, m.pick(rt).DrainOver(context.Background(), m.sea)) },
 		})
@@ -114,6 +116,7 @@ type model struct {
 	sea   *sea
 	boxes [2]*stream.Outbox // two processes on one folder
 	added map[uint64]string // number to id
+	said  []stream.Receipt  // by the hub, at any time
 }
 
 func newModel(rt *rapid.T) *model {
@@ -199,6 +202,43 @@ func (m *model) pass(rt *rapid.T) {
 
 func (m *model) putBack(rt *rapid.T) {
 	m.sea.putBack(rapid.IntRange(0, len(m.sea.posts)).Draw(rt, "messages left"))
+}
+
+// late has a receipt of any time before arrive, or the newest.
+func (m *model) late(rt *rapid.T) {
+	m.said = append(m.said, m.sea.says())
+	r := m.said[rapid.IntRange(0, len(m.said)-1).Draw(rt, "receipt")]
+	require.NoError(rt, m.pick(rt).Settle(r))
+}
+
+// cross has the answer to a question overtaken by a receipt of what the hub has
+// folded meanwhile.
+func (m *model) cross(rt *rapid.T) {
+	o := m.pick(rt)
+	require.NoError(rt, o.DrainOver(context.Background(), &crossing{sea: m.sea, box: o, other: m.pick(rt)}))
+}
+
+// says is the receipt of what the hub has folded.
+func (s *sea) says() stream.Receipt {
+	r, _ := s.fold.receipt(phone, s.now)
+	return r
+}
+
+// crossing is a link on which the first answer comes after a newer receipt.
+type crossing struct {
+	*sea
+	box, other *stream.Outbox
+	asked      int
+}
+
+func (c *crossing) Ask(ctx context.Context) (stream.Receipt, error) {
+	if c.asked++; c.asked > 1 {
+		return c.sea.Ask(ctx)
+	}
+	old := c.says()
+	c.asleep = false
+	c.level()
+	return old, errors.Join(c.box.Settle(c.says()), c.other.Settle(c.says()))
 }
 
 func (m *model) check(rt *rapid.T) {

@@ -13,54 +13,87 @@ import (
 	"earlyage/events"
 )
 
-// ask takes the hub's receipt in.
+// ask takes the hub's receipt in. One that says less than what is known was
+// overtaken by a newer one on its way, or the hub was put back to an older state:
+// then it is asked again, and an answer to that which still says less is believed.
 func (o *Outbox) ask(ctx context.Context, l link) error {
+	for doubted := (*Receipt)(nil); ; {
+		c, ok, err := o.askOnce(ctx, l)
+		if err != nil || !ok {
+			return err
+		}
+		// A crash here leaves nothing: the next Drain asks again.
+		if err := o.step("asked"); err != nil {
+			return err
+		}
+		err = o.locked(func() (err error) {
+			doubted, err = o.settle(c, doubted)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+		if doubted == nil {
+			return o.step("settled")
+		}
+	}
+}
+
+// askOnce returns what the hub says, or false where it says nothing now and has
+// spoken to this folder before.
+func (o *Outbox) askOnce(ctx context.Context, l link) (c contact, ok bool, err error) {
 	asked := o.cfg.Now()
 	r, err := l.Ask(ctx)
 	answered := o.cfg.Now()
 	if errors.Is(err, ErrNoReceipt) {
 		s, statusErr := o.Status()
 		if statusErr != nil || s.Known {
-			return statusErr
+			return c, false, statusErr
 		}
 	}
 	if err != nil {
-		return fmt.Errorf("drain outbox %s: %w", o.cfg.Dir, err)
+		return c, false, fmt.Errorf("drain outbox %s: %w", o.cfg.Dir, err)
 	}
-	// A crash here leaves nothing: the next Drain asks again.
-	if err := o.step("asked"); err != nil {
-		return err
-	}
-	c := contact{Receipt: r}
+	c = contact{Receipt: r}
 	// The hub gave its time somewhere between question and answer: half the round
 	// trip after the question, give or take as much.
 	if trip := answered.Sub(asked); !r.At.IsZero() && trip >= 0 && trip < longTrip {
 		c.HasOffset = true
 		c.OffsetMS = r.At.Sub(asked.Add(trip / 2)).Round(time.Millisecond).Milliseconds()
 	}
-	if err := o.locked(func() error { return o.settle(c) }); err != nil {
-		return err
-	}
-	return o.step("settled")
+	return c, true, nil
 }
 
 // longTrip is a round trip that says too little of the clock.
 const longTrip = time.Minute
 
 // Settle takes in a receipt that the hub published. Drain asks for one by itself.
+//
+// A receipt that says less than one before it changes nothing, and is no error: a
+// newer one has overtaken it on its way. If it is the hub that knows less than it
+// did, the next Drain finds that out, since it asks.
 func (o *Outbox) Settle(r Receipt) error {
 	if r.Source != o.cfg.Source.String() {
 		return fmt.Errorf("settle outbox of %s: the receipt is for %q", o.cfg.Source, r.Source)
 	}
 	return o.locked(func() error {
-		c := contact{Receipt: r}
-		return o.settle(c)
+		_, err := o.settle(contact{Receipt: r}, nil)
+		return err
 	})
 }
 
 // settle writes what a receipt changes. Called under the lock.
-func (o *Outbox) settle(c contact) error {
+//
+// One that says less than what is known is believed only if it was asked for when
+// that was known already: doubted is then the receipt which an answer before it
+// fell short of. Otherwise nothing changes, and what it falls short of is returned.
+func (o *Outbox) settle(c contact, doubted *Receipt) (falls *Receipt, err error) {
 	b, before := &o.book, o.book.contact
+	fell := b.known && c.fell(before.Receipt)
+	if fell && (doubted == nil || doubted.fell(before.Receipt)) {
+		o.cfg.Log.Debug("receipt says less than one before it", "upto", c.UpTo, "through", c.Through, "before", before.UpTo, "before_through", before.Through)
+		return &before.Receipt, nil
+	}
 	if !c.HasOffset {
 		c.HasOffset, c.OffsetMS = before.HasOffset, before.OffsetMS
 	}
@@ -72,20 +105,20 @@ func (o *Outbox) settle(c contact) error {
 		}
 	}
 	b.contact = c
-	texts := o.changes(b.known && c.fell(before.Receipt), refused)
+	texts := o.changes(fell, refused)
 	if len(texts) > 0 || !b.known || c.worthKeeping(before) {
 		text, err := json.Marshal(c)
 		if err != nil {
-			return fmt.Errorf("settle outbox: %w", err)
+			return nil, fmt.Errorf("settle outbox: %w", err)
 		}
 		// The receipt stands last: a crash in the middle of the append leaves the
 		// one before it, and the next one changes the same again.
 		if err := o.write(append(texts, "receipt "+string(text))...); err != nil {
 			b.contact = before
-			return err
+			return nil, err
 		}
 	}
-	return o.renumber()
+	return nil, o.renumber()
 }
 
 // changes returns the lines about the events that a receipt concerns.
