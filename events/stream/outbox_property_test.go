@@ -215,6 +215,10 @@ func (m *model) late(rt *rapid.T) {
 // folded meanwhile.
 func (m *model) cross(rt *rapid.T) {
 	o := m.pick(rt)
+	m.sea.level()
+	m.sea.asleep = true
+	m.add(rt)
+	require.NoError(rt, o.DrainOver(context.Background(), m.sea))
 	require.NoError(rt, o.DrainOver(context.Background(), &crossing{sea: m.sea, box: o, other: m.pick(rt)}))
 }
 
