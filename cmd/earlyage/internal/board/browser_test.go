@@ -19,6 +19,8 @@ import (
 const (
 	shownIDs = `[...document.querySelectorAll("#walls > li:not([hidden])")].map(li => li.id)`
 	pages    = "board alerts braces week"
+	// The cells that run out of their column.
+	runOver = `[...document.querySelectorAll("#walls dd .c")].filter(c => c.getBoundingClientRect().right > c.closest("dd").getBoundingClientRect().right + 1).map(c => c.textContent).join("; ")`
 )
 
 var sizes = []struct {
@@ -81,6 +83,7 @@ func TestAQuietDayFits(t *testing.T) {
 	tab.Shot("board")
 	require.LessOrEqual(t, browser.Ask[int](tab, `document.documentElement.scrollHeight`), browser.Ask[int](tab, `innerHeight`))
 	require.LessOrEqual(t, browser.Ask[int](tab, `Math.ceil(document.querySelector("main").getBoundingClientRect().bottom)`), 900)
+	require.Equal(t, "", browser.Ask[string](tab, runOver))
 	const lines = `(sel => [...document.querySelectorAll(sel)].filter(e => e.textContent).map(e => Math.round(e.getBoundingClientRect().height / 20)))`
 	for _, cell := range []string{"alerts", "braces", "name", "state", "left", "clock", "placed", "load", "truck"} {
 		require.Equal(t, "1", browser.Ask[string](tab, `[...new Set(`+lines+`('#walls [data-c="`+cell+`"]'))].join()`), cell)
@@ -210,6 +213,29 @@ func TestChangesArrive(t *testing.T) {
 	tab.Shot("wrong")
 }
 
+// What is told live is told in the page's language.
+func TestChangesInThePagesLanguage(t *testing.T) {
+	in := quiet(readRecord(t, "testdata/morning.txt").input(morning))
+	s := serve(t, in, nil)
+	b := browser.Start(t)
+	for i, size := range sizes {
+		tab := b.Tab("es-"+size.name, size.size)
+		tab.Open("http://" + s.address + "/board?lang=es")
+		tab.See(`body[data-link="up"]`)
+		at := find(t, in, "west-1")
+		s.change(func(in *board.Input) { in.Walls[at].Assessment.Rate.PumpM3H = 30 + float64(i) })
+		tab.SeeText(`#w\.alder-court\.west-1 [data-c="pump"]`, []string{"bomba 39.2", "bomba 40.5"}[i])
+		require.NotContains(t, tab.Text("#walls"), "may strip")
+		tab.SeeText("#first", "Se cierra primero:")
+		tab.Good()
+		require.Equal(t, "", browser.Ask[string](tab, runOver))
+		if size.size == browser.Desk {
+			require.LessOrEqual(t, browser.Ask[int](tab, `document.documentElement.scrollHeight`), 900)
+		}
+		tab.Shot("board")
+	}
+}
+
 func find(t *testing.T, in board.Input, wall string) int {
 	for i, w := range in.Walls {
 		if w.Assessment.Wall == wall {
@@ -295,6 +321,7 @@ func TestAnswersByKeys(t *testing.T) {
 	tab.Keys(kb.Escape)
 	tab.Keys("ja")
 	tab.Until(`location.pathname + location.search === "/alerts?site=alder-court&wall=west-1"`)
+	tab.See(`body[data-link="up"]`) // its script takes keys
 	shown := browser.Ask[int](tab, `document.querySelectorAll("#walls > li:not([hidden])").length`)
 	require.Equal(t, 3, shown)
 	tab.Keys("j")

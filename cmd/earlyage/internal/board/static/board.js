@@ -140,7 +140,7 @@ let source, stale = false, opened = 0, again = 1000;
 function connect() {
 	source?.close();
 	opened = performance.now();
-	source = new EventSource("/board/live" + (view ? "?view=" + view : ""));
+	source = new EventSource("/board/live?lang=" + document.documentElement.lang + (view ? "&view=" + view : ""));
 	source.onmessage = e => take(JSON.parse(e.data));
 	source.onerror = () => {
 		if (source.readyState !== EventSource.CLOSED) return;
