@@ -228,11 +228,11 @@ func TestChangesInThePagesLanguage(t *testing.T) {
 		require.NotContains(t, tab.Text("#walls"), "may strip")
 		tab.SeeText("#first", "Se cierra primero:")
 		tab.Good()
+		tab.Shot("board")
 		require.Equal(t, "", browser.Ask[string](tab, runOver))
 		if size.size == browser.Desk {
 			require.LessOrEqual(t, browser.Ask[int](tab, `document.documentElement.scrollHeight`), 900)
 		}
-		tab.Shot("board")
 	}
 }
 
