@@ -151,10 +151,43 @@ func (t *Tab) Reload() {
 	t.Do(chromedp.Reload())
 }
 
-// Press clicks what a CSS selector names, once it is to be seen.
+// Press clicks what a CSS selector names, once it is to be seen and lies still, as
+// a finger does: at its place on the screen. What is exchanged or moves just then
+// gets no click; it is looked for and pressed again.
 func (t *Tab) Press(selector string) {
 	t.t.Helper()
-	t.Do(chromedp.Click(chromedp.CSS(selector), chromedp.NodeVisible))
+	ctx, cancel := context.WithTimeout(t.ctx, Wait)
+	defer cancel()
+	t.See(selector)
+	place := `(async () => {
+		const frame = () => new Promise(requestAnimationFrame), find = () => document.querySelector(` + quote(selector) + `);
+		await document.fonts.ready;
+		find()?.scrollIntoView({block: "center", inline: "center", behavior: "instant"});
+		await frame();
+		const e = find(), was = e?.getBoundingClientRect();
+		await frame();
+		const is = e?.isConnected && e.getBoundingClientRect();
+		if (!is || !is.width || is.x !== was.x || is.y !== was.y) return null;
+		window.pressed = false;
+		document.addEventListener("click", c => { window.pressed = c.target.closest(` + quote(selector) + `) !== null; }, {capture: true, once: true});
+		return [is.x + is.width / 2, is.y + is.height / 2];
+	})()`
+	var last error
+	for ctx.Err() == nil {
+		at, err := chromedp.Run(ctx, chromedp.Evaluate[[]float64](place, chromedp.EvalAwaitPromise))
+		if err != nil || len(at) != 2 {
+			last = err
+			continue
+		}
+		if last = chromedp.Do(ctx, chromedp.MouseClickXY(at[0], at[1])); last != nil {
+			continue
+		}
+		// A press that leads to another page leaves none behind.
+		if landed, err := chromedp.Run(ctx, chromedp.Evaluate[bool](`window.pressed !== false`)); err != nil || landed {
+			return
+		}
+	}
+	t.fail(fmt.Errorf("press %s: %w (%v)", selector, ctx.Err(), last))
 }
 
 // Type types into a field.
