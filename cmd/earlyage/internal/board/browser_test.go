@@ -230,6 +230,9 @@ func TestChangesInThePagesLanguage(t *testing.T) {
 		tab.Good()
 		tab.Shot("board")
 		require.Equal(t, "", browser.Ask[string](tab, runOver))
+		if size.size == browser.Desk {
+			require.LessOrEqual(t, browser.Ask[int](tab, `document.documentElement.scrollHeight`), 900)
+		}
 	}
 }
 
