@@ -97,7 +97,7 @@ func TestIdentitySigns(t *testing.T) {
 	require.NoError(t, err)
 	require.True(t, ed25519.Verify(publicKey(t, id), []byte("nonce"), nonce))
 	require.Empty(t, stream.Identity{}.Sign(body))
-	_, err = stream.PublicKeyOf("UXXX")
+	_, err = stream.PublicKeyOf("UNOKEY")
 	require.Error(t, err)
 }
 
