@@ -76,9 +76,6 @@ func (l *link) drain(ctx context.Context, box *stream.Outbox) {
 	ctx, cancel := context.WithTimeout(ctx, l.wait)
 	defer cancel()
 	l.err = box.Drain(ctx, l.nc)
-	if said := l.nc.LastError(); l.err != nil && errors.Is(said, nats.ErrPermissionViolation) {
-		l.err = fmt.Errorf("the hub does not take this from the device: the roles of its person do not cover it now, and earlyage whoami says what they cover (%w): %w", said, l.err)
-	}
 }
 
 // settle waits until the hub has folded what was recorded, so that what it set
@@ -141,10 +138,16 @@ func (c recordCmd) left(con console, l *link, box *stream.Outbox, dir string, li
 		fmt.Fprintf(con.Err, "earlyage: %d events wait in %s and go with the next record\n", status.Waiting, dir)
 	}
 	aside, err := box.SetAside()
-	now := false
+	now, denied := false, false
 	for _, a := range aside {
 		fmt.Fprintf(con.Err, "earlyage: the hub set aside number %d, %s: %s\n", a.Event.Sequence, a.Event.Kind, a.Reason)
-		now = now || a.Event.Sequence >= list[0].Sequence
+		if a.Event.Sequence >= list[0].Sequence {
+			now, denied = true, denied || a.Denied
+		}
+	}
+	if err == nil && denied {
+		fmt.Fprintln(con.Err, "earlyage: the person's roles do not cover it now (earlyage whoami): its number is missing at the hub, and windows stay shut until it comes; with the role given, earlyage record --again NUMBER")
+		return errTold
 	}
 	if err == nil && now {
 		fmt.Fprintln(con.Err, "earlyage: it does not count, and shuts the wall that it names until it is settled; record what is right, or let somebody who may")
