@@ -130,10 +130,17 @@ var vocabulary = complete(map[Kind]*definition{
 	"window.stated": {scope: onWall, scheduler: true, make: func() Data { return new(WindowStated) }, doc: "what the hub said of the window"},
 	"alert.raised":  {scope: onEither, scheduler: true, make: func() Data { return new(AlertRaised) }, doc: "something asks for a person"},
 	"alert.cleared": {scope: onEither, scheduler: true, make: func() Data { return new(AlertCleared) }, doc: "the condition is over"},
-	"sheet.issued":  {scope: onSite, scheduler: true, make: func() Data { return new(SheetIssued) }, doc: "the morning sheet of a site, once a local day"},
+	"sheet.issued":  {scope: onSite, scheduler: true, make: func() Data { return new(SheetIssued) }, doc: "a sheet of a site: the morning's and the evening's once a local day, the bracing register once a week"},
+	"alert.told":    {scope: onEither, scheduler: true, make: func() Data { return new(AlertTold) }, doc: "who was told of an alert, by which channel, and what came of it"},
 	// Which of them may answer an alert depends on its kind: Addressees.
 	"alert.acknowledged": {scope: onEither, person: true, by: anyPerson, make: func() Data { return new(AlertAcknowledged) }, doc: "a person has seen an alert"},
 	"alert.shelved":      {scope: onEither, person: true, by: anyPerson, make: func() Data { return new(AlertShelved) }, doc: "a person puts an alert off, with a reason, at most 8 h"},
+	"alert.unshelved":    {scope: onEither, person: true, by: anyPerson, make: func() Data { return new(AlertUnshelved) }, doc: "a person ends the putting off before its time"},
+	// Whose page it was stands in by; a page shows what its person may see.
+	"alert.shown": {scope: onEither, person: true, by: anyPerson, make: func() Data { return new(AlertShown) }, doc: "a page showed an alert to its person"},
+	// What is told to nobody is for the one who answers for it.
+	"alert.out-of-service": {scope: onEither, person: true, by: only(Engineer, Officer), make: func() Data { return new(AlertOutOfService) }, doc: "a kind of alert is told to nobody while what makes it is being mended, at most 7 days"},
+	"alert.in-service":     {scope: onEither, person: true, by: only(Dispatcher, Engineer, Officer, Keeper), make: func() Data { return new(AlertInService) }, doc: "a kind of alert is told again"},
 })
 
 func complete(all map[Kind]*definition) map[Kind]*definition {

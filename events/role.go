@@ -56,6 +56,7 @@ func overlap(allowed, roles []Role) bool {
 
 // alertsTo says to which role each kind of alert is addressed: who acts first.
 var alertsTo = map[string]Role{
+	"alert-untold":      Dispatcher,
 	"backfill-early":    Engineer,
 	"brace-disturbed":   Officer,
 	"brace-overdue":     Dispatcher,
@@ -222,6 +223,8 @@ func answers(d Data) (alertKind string, ok bool) {
 	case *AlertAcknowledged:
 		return d.Kind, true
 	case *AlertShelved:
+		return d.Kind, true
+	case *AlertUnshelved:
 		return d.Kind, true
 	}
 	return "", false

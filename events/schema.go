@@ -22,10 +22,11 @@ const (
 
 // beyondOne says what checkData asks of a kind's members together.
 var beyondOne = map[Kind]string{
-	"alert.shelved":     "until is after at, by at most 8 h",
-	"brace.set":         "no two braces have one name",
-	"brace.stripped":    "either braces by name, or all is true",
-	"checklist.amended": "most is at least least",
+	"alert.out-of-service": "until is after at, by at most 7 days; kind is one that may go out of service: " + strings.Join(mayRest, ", "),
+	"alert.shelved":        "until is after at, by at most 8 h",
+	"brace.set":            "no two braces have one name",
+	"brace.stripped":       "either braces by name, or all is true",
+	"checklist.amended":    "most is at least least",
 	"device.enrolled": "device is not hub and does not begin with desk-; a phone has a person and a key, a station a key, a probe neither; " +
 		"only a probe has a wall, and a phone has no kinds; kinds are such as the role probe may record; key has a right checksum",
 	"doubt.settled":     "either target or message",

@@ -91,7 +91,8 @@ func Load(site string, chunks func(yield func(key, value []byte) bool)) (*State,
 
 func (s *State) book(k events.Kind) *wall.Book {
 	switch k {
-	case "alert.raised", "alert.cleared", "alert.acknowledged", "alert.shelved", "sheet.issued":
+	case "alert.raised", "alert.cleared", "alert.acknowledged", "alert.shelved", "alert.unshelved",
+		"alert.out-of-service", "alert.in-service", "alert.shown", "alert.told", "sheet.issued":
 		return &s.words
 	}
 	return &s.record

@@ -63,7 +63,8 @@ func Load(site, wall string, chunks func(yield func(key, value []byte) bool)) (*
 // book returns the lane that a kind belongs to.
 func (s *State) book(k events.Kind) *Book {
 	switch k {
-	case "window.stated", "alert.raised", "alert.cleared", "alert.acknowledged", "alert.shelved":
+	case "window.stated", "alert.raised", "alert.cleared", "alert.acknowledged", "alert.shelved", "alert.unshelved",
+		"alert.out-of-service", "alert.in-service", "alert.shown", "alert.told":
 		return &s.words
 	}
 	return &s.record
