@@ -98,7 +98,7 @@ func TestNoRoleSaysWhatOnlyTheHubSays(t *testing.T) {
 		require.NotNil(t, ref, k)
 		require.Equal(t, "source", ref.Field, k)
 	}
-	require.Equal(t, 10, n, "kinds of the hub alone")
+	require.Equal(t, 11, n, "kinds of the hub alone")
 }
 
 func TestRoles(t *testing.T) {
@@ -220,6 +220,8 @@ func TestMayBeBy(t *testing.T) {
 		{"an answer to it knows not what", acknowledged(""), []events.Role{events.Dispatcher}, "data.kind", "kind of the alert"},
 		{"an answer to no alert", acknowledged("nothing"), events.Roles(), "data.kind", "kind of the alert"},
 		{"shelved", said("alert.shelved", &events.AlertShelved{Alert: "a", Kind: "face-early", At: at(8, 0), Until: at(9, 0), Reason: "r"}), []events.Role{events.Foreman}, "role", "officer"},
+		{"unshelved", said("alert.unshelved", &events.AlertUnshelved{Alert: "a", Kind: "face-early"}), []events.Role{events.Foreman}, "role", "officer"},
+		{"unshelved by whom it is for", said("alert.unshelved", &events.AlertUnshelved{Alert: "a", Kind: "face-early"}), []events.Role{events.Officer}, "", ""},
 		{"a permit asked for by another", said("permit.issued", &events.PermitIssued{Number: "1", For: "pour", RequestedBy: "p-31cc"}), []events.Role{events.Officer}, "", ""},
 		{"a permit asked for by nobody known", said("permit.issued", &events.PermitIssued{Number: "1", For: "pour"}), []events.Role{events.Officer}, "", ""},
 		{"a permit for oneself", said("permit.issued", &events.PermitIssued{Number: "1", For: "pour", RequestedBy: "p-4f2a"}), []events.Role{events.Officer}, "data.requested_by", "another person"},
