@@ -3,6 +3,8 @@ package scheduler
 import (
 	"fmt"
 	"time"
+
+	"earlyage/events"
 )
 
 // Rules is the version of the rule set. Every statement and alert carries it.
@@ -61,6 +63,7 @@ type Assessment struct {
 	Checks     []CheckList
 	Open       []string  // open points that are no alerts, in the order of the work
 	Alerts     []Alert   // the alerts that ought to stand, in order of kind and cause
+	Nearing    []Alert   // inside the deadband: they keep a standing alert, and raise none
 	Next       time.Time // when time alone next changes the answer; zero: never
 }
 
@@ -154,4 +157,6 @@ type Alert struct {
 	Priority string // urgent, high, medium, low
 	Since    time.Time
 	Text     string
+	About    *events.About // the same as numbers; nil: there are none
+	Near     bool          // inside the deadband, on the good side of the limit: it keeps a standing alert and raises none
 }

@@ -188,7 +188,7 @@ func TestEveryKindOccursInAScenario(t *testing.T) {
 		require.NoError(t, err)
 		all.Write(text)
 	}
-	ofTheHub := map[string]bool{scheduler.AlertStreamHole: true, scheduler.AlertStreamShort: true, scheduler.AlertWindowLater: true}
+	ofTheHub := map[string]bool{scheduler.AlertStreamHole: true, scheduler.AlertStreamShort: true, scheduler.AlertWindowLater: true, scheduler.AlertUntold: true}
 	for _, kind := range scheduler.AlertKindNames() {
 		if !ofTheHub[kind] {
 			require.Contains(t, all.String(), " "+kind+" [", kind)
