@@ -20,8 +20,9 @@ type inbox struct {
 	expected uint64 // the greatest sequence that expect was called with
 	walls    map[Ref]struct{}
 	sites    map[string]struct{}
-	overdue  uint64 // a change through it was expected and should have come
-	lost     bool   // changes were lost, or none were ever heard: everything may have changed
+	pokes    map[string]struct{} // sites to be looked at for a reason outside the record
+	overdue  uint64              // a change through it was expected and should have come
+	lost     bool                // changes were lost, or none were ever heard: everything may have changed
 }
 
 // mail is what came in since the last look.
@@ -29,12 +30,13 @@ type mail struct {
 	through uint64
 	walls   map[Ref]struct{}
 	sites   map[string]struct{}
+	pokes   map[string]struct{}
 	overdue uint64
 	lost    bool
 }
 
 func newInbox() *inbox {
-	return &inbox{signal: make(chan struct{}, 1), walls: map[Ref]struct{}{}, sites: map[string]struct{}{}}
+	return &inbox{signal: make(chan struct{}, 1), walls: map[Ref]struct{}{}, sites: map[string]struct{}{}, pokes: map[string]struct{}{}}
 }
 
 // run listens until ctx ends.
@@ -77,6 +79,8 @@ func (b *inbox) merge(c Change) {
 	}
 }
 
+func (b *inbox) poke(site string) { b.put(func() { b.pokes[site] = struct{}{} }) }
+
 func (b *inbox) put(do func()) {
 	b.mu.Lock()
 	do()
@@ -104,7 +108,8 @@ func (b *inbox) expect(through uint64) {
 func (b *inbox) take() mail {
 	b.mu.Lock()
 	defer b.mu.Unlock()
-	m := mail{through: b.through, walls: b.walls, sites: b.sites, overdue: b.overdue, lost: b.lost}
+	m := mail{through: b.through, walls: b.walls, sites: b.sites, pokes: b.pokes, overdue: b.overdue, lost: b.lost}
 	b.walls, b.sites, b.lost = map[Ref]struct{}{}, map[string]struct{}{}, false
+	b.pokes = map[string]struct{}{}
 	return m
 }

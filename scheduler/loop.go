@@ -30,6 +30,8 @@ const (
 	// sayAgainAfter is how long the same words are held back that were stored and
 	// yet did not come back from the record: it refused them.
 	sayAgainAfter = time.Minute
+	// handedFor is how long it is remembered which alerts were handed to Unsaid.
+	handedFor = 7 * 24 * time.Hour
 	// offsetsEvery is how often the devices' clocks are looked through.
 	offsetsEvery = 10 * time.Second
 )
@@ -54,6 +56,19 @@ type Config struct {
 	// Synchronised says whether a time server keeps the hub's clock; nil: not
 	// known, then only the devices' clocks confirm it. See MachineSynchronised.
 	Synchronised func() bool
+
+	// Beside gives the alerts that ought to stand on a site for a reason outside
+	// the record; nil: none. They are raised and cleared like the site's own. What
+	// it gives changed: see Poke. It is called while the record is read, so it
+	// does not wait and does not ask the record.
+	Beside func(site string) []Alert
+	// Unsaid takes alerts that could not be published, or of which that is not
+	// known, signed by nobody: each alert once, whatever becomes of it. They may be
+	// in the stream all the same, and are said there as soon as that can be, under
+	// the same alert id; only what is said of a short stream never is. Nil: nobody
+	// is told. It is called by Run's goroutine with nothing locked, and the loop
+	// waits for it.
+	Unsaid func([]events.Event)
 }
 
 // Loop says what the assessments of all walls ask for: statements, alerts, the
@@ -90,6 +105,7 @@ type Loop struct {
 	gone       map[Ref]map[alarmKey]time.Time
 	gaps       map[string]string
 	recent     map[string]time.Duration // what was said (see heldBy), by the steady clock
+	handed     map[string]time.Duration // alerts that Unsaid got, by id; when, by the steady clock
 	heard      uint64                   // everything up to it has been marked
 	subscribed bool                     // the record tells what changes, and everything was marked after that began
 	whole      uint64                   // where the record stood when everything was marked
@@ -109,6 +125,7 @@ type Stats struct {
 	Assessed uint64
 	Said     uint64
 	Failed   uint64    // publications that failed
+	Unsaid   uint64    // alerts handed to Config.Unsaid
 	Walls    int       // walls and sites with a next moment
 	NextDue  time.Time // zero: none
 	Silent   bool      // it cannot speak now: the record is not level, or the stream is short
@@ -138,10 +155,17 @@ func NewLoop(c Config) (*Loop, error) {
 	if c.Synchronised == nil {
 		c.Synchronised = func() bool { return false }
 	}
+	if c.Beside == nil {
+		c.Beside = func(string) []Alert { return nil }
+	}
+	if c.Unsaid == nil {
+		c.Unsaid = func([]events.Event) {}
+	}
 	l := &Loop{
 		cfg: c, inbox: newInbox(), asks: make(chan ask), stopped: make(chan struct{}),
 		queue: dueQueue{place: map[Ref]int{}}, marks: map[Ref]bool{}, last: map[Ref]time.Time{},
 		gone: map[Ref]map[alarmKey]time.Time{}, gaps: map[string]string{}, recent: map[string]time.Duration{},
+		handed: map[string]time.Duration{},
 	}
 	l.hub.Store(&Hub{Doubts: l.guard.Doubts()})
 	l.stats.Store(&Stats{Silent: true})
@@ -153,6 +177,10 @@ func (l *Loop) Hub() Hub { return *l.hub.Load() }
 
 // Stats returns the counts. It is safe for concurrent use.
 func (l *Loop) Stats() Stats { return *l.stats.Load() }
+
+// Poke makes the loop look at a site again now, for the present moment: what
+// Beside says of it changed. It is safe for concurrent use, and returns at once.
+func (l *Loop) Poke(site string) { l.inbox.poke(site) }
 
 // Run works until ctx ends; then it returns nil and leaves no goroutine behind.
 // It may be called once. An error means that the record cannot be read.

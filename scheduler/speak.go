@@ -44,6 +44,7 @@ func (l *Loop) say(ctx context.Context, words []events.Event) {
 		}
 		if ctx.Err() == nil {
 			l.cfg.Log.Warn("could not publish, will try again", "words", len(sealed), "err", err)
+			l.handOn(sealed)
 		}
 		return
 	}
@@ -53,6 +54,29 @@ func (l *Loop) say(ctx context.Context, words []events.Event) {
 		l.count.Said++
 		l.recent[heldBy(e)] = elapsed
 		l.logWord(e)
+	}
+}
+
+// handOn gives the alerts among words that are not known to be in the stream to
+// Unsaid, each alert once: said again in other words it is the same alert. When
+// the loop is being stopped nothing is handed on; the next one says it.
+func (l *Loop) handOn(words []events.Event) {
+	elapsed := l.cfg.Clock.Elapsed()
+	maps.DeleteFunc(l.handed, func(_ string, at time.Duration) bool { return elapsed-at >= handedFor })
+	var out []events.Event
+	for _, e := range words {
+		d, ok := e.Data.(*events.AlertRaised)
+		if !ok {
+			continue
+		}
+		if _, again := l.handed[d.Alert]; !again {
+			l.handed[d.Alert] = elapsed
+			out = append(out, e)
+		}
+	}
+	if len(out) > 0 {
+		l.count.Unsaid += uint64(len(out))
+		l.cfg.Unsaid(out)
 	}
 }
 

@@ -15,6 +15,9 @@ func (l *Loop) deliver(p Page, in mail) {
 		l.subscribed = true
 		l.markAll(p)
 	}
+	for s := range in.pokes {
+		l.marks[Ref{Site: s}] = true
+	}
 	if in.through <= l.whole {
 		return // it was on its way while everything was marked
 	}
@@ -127,6 +130,9 @@ func (l *Loop) weigh(p Page, st Status, ref Ref, f Folded, at time.Time) (words 
 	in := comparison{ref: ref, folded: f, hub: l.Hub(), at: at, through: st.Through, gone: l.gone[ref]}
 	if f.Assess != nil {
 		in.now = f.Assess(in.hub, at)
+	}
+	if ref.Wall == "" {
+		in.now.Alerts = slices.Concat(in.now.Alerts, l.cfg.Beside(ref.Site))
 	}
 	if ref == (Ref{Site: Company}) {
 		in.now.Alerts = append(in.now.Alerts, l.hubAlerts(st)...)
