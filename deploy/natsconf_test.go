@@ -243,11 +243,11 @@ func TestExternalServerRoles(t *testing.T) {
 			require.NoError(t, nc.Publish(subject, []byte("x")))
 			require.ErrorContains(t, <-said, `Permissions Violation for Publish to "`+subject+`"`)
 		}
-		for _, subject := range []string{"pour.other.north.pour.started", "probe.mill.p.north.temperature.read", "alert.mill.north", "receipt.mill.phone-crew", "$JS.API.STREAM.DELETE.POURS", "$SYS.REQ.SERVER.PING"} {
+		for _, subject := range []string{"pour.other.north.pour.started", "probe.mill.p.north.temperature.read", "alert.mill.north", "receipt.mill.phone-crew", "told.mill.phone-crew", "$JS.API.STREAM.DELETE.POURS", "$SYS.REQ.SERVER.PING"} {
 			require.NoError(t, nc.Publish(subject, []byte("x")))
 			require.ErrorContains(t, <-said, `Permissions Violation for Publish to "`+subject+`"`)
 		}
-		for _, subject := range []string{">", "pour.>", "receipt.mill.*", "alert.other.>", "_INBOX.>", "_INBOX.mill.other.>", "$JS.>", "$SYS.>"} {
+		for _, subject := range []string{">", "pour.>", "receipt.mill.*", "told.mill.*", "told.mill.other", "alert.other.>", "_INBOX.>", "_INBOX.mill.other.>", "$JS.>", "$SYS.>"} {
 			_, err := nc.SubscribeSync(subject)
 			require.NoError(t, err)
 			require.ErrorContains(t, <-said, `Permissions Violation for Subscription to "`+subject+`"`)
@@ -279,11 +279,13 @@ func TestExternalServer(t *testing.T) {
 	require.NoError(t, err)
 	receipts, err := victim.SubscribeSync(stream.ReceiptSubject(two.Source))
 	require.NoError(t, err)
+	told, err := victim.SubscribeSync(stream.ToldSubject(two.Source))
+	require.NoError(t, err)
 	require.NoError(t, victim.Flush())
 	evil, _ := x.as(t, "tls://", one)
 	for _, reply := range []string{
 		"pour.other.north.pour.started", "pour.mill.north.permit.issued", "pour.mill.north.pour.started", "probe.mill.probe-7.north.temperature.read",
-		"alert.mill.north", "receipt.mill.phone-2", "$JS.API.STREAM.DELETE.POURS",
+		"alert.mill.north", "receipt.mill.phone-2", "told.mill.phone-2", "$JS.API.STREAM.DELETE.POURS",
 	} {
 		require.NoError(t, evil.PublishRequest("pour.mill.north.pour.started", reply, []byte("x")))
 		require.NoError(t, evil.PublishRequest(stream.AskSubject(one.Source), reply, []byte("x")))
@@ -295,16 +297,21 @@ func TestExternalServer(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, box.Drain(testContext(t), evil))
 	all := held(t, st)
-	require.Len(t, all, 7+3)
-	for _, m := range all[:7] {
+	require.Len(t, all, 8+3)
+	for _, m := range all[:8] {
 		require.Equal(t, "pour.mill.north.pour.started x", m.Subject+" "+string(m.Body))
 	}
 	require.NoError(t, hub.Publish("alert.other.north", []byte("no")))
 	require.NoError(t, hub.Publish("alert.mill.north", []byte("an alert")))
+	require.NoError(t, hub.Publish(stream.ToldSubject(one.Source), []byte("no")))
+	require.NoError(t, hub.Publish(stream.ToldSubject(two.Source), []byte("a message")))
 	require.NoError(t, stream.PublishReceipts(testContext(t), hub, []stream.Receipt{{Source: one.Source.String()}, {Source: two.Source.String(), UpTo: 7}}))
 	m, err := alerts.NextMsg(patience)
 	require.NoError(t, err)
 	require.Equal(t, "an alert", string(m.Data))
+	m, err = told.NextMsg(patience)
+	require.NoError(t, err)
+	require.Equal(t, "a message", string(m.Data))
 	m, err = receipts.NextMsg(patience)
 	require.NoError(t, err)
 	r, err := stream.ParseReceipt(two.Source, m.Data)

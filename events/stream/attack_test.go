@@ -98,7 +98,7 @@ func TestAttackForeignIDs(t *testing.T) {
 	s := besiege(t)
 	// All that the attacker may listen to, while the victim publishes.
 	var subs []*nats.Subscription
-	for _, subject := range []string{"alert.a.>", "receipt.a.evil", "_INBOX.a.evil.>"} {
+	for _, subject := range []string{"alert.a.>", "receipt.a.evil", "told.a.evil", "_INBOX.a.evil.>"} {
 		sub, err := s.evil.SubscribeSync(subject)
 		require.NoError(t, err)
 		subs = append(subs, sub)
@@ -140,7 +140,7 @@ func TestAttackForeignIDs(t *testing.T) {
 func TestAttackQueueGroups(t *testing.T) {
 	s := besiege(t)
 	nc, said := s.as(t, s.reg.device(t, "a", "evil-2", events.Crew))
-	for _, subject := range []string{"alert.a.>", "receipt.a.evil-2", "_INBOX.a.evil-2.>"} {
+	for _, subject := range []string{"alert.a.>", "receipt.a.evil-2", "told.a.evil-2", "_INBOX.a.evil-2.>"} {
 		for _, group := range []string{"q", "a.b", ">", "*"} {
 			_, err := nc.QueueSubscribeSync(subject, group)
 			require.NoError(t, err)

@@ -241,7 +241,7 @@ func (in *ConfInput) hubAccount(c *conf) {
 	c.line("users: [ { nkey: %q } ]", in.Hub)
 	// One export of services: the server takes no answer back through the export
 	// that its request came by.
-	c.line(`exports: [ { service: ">" }, { stream: "receipt.>" }, { stream: "alert.>" } ]`)
+	c.line(`exports: [ { service: ">" }, { stream: "receipt.>" }, { stream: "alert.>" }, { stream: "told.>" } ]`)
 	c.close("}")
 }
 

@@ -72,6 +72,7 @@ func (g *gate) open(withMQTT bool) error {
 		hub.AddServiceExport(">", nil), // the only one: see gate
 		hub.AddStreamExport("receipt.>", nil),
 		hub.AddStreamExport("alert.>", nil),
+		hub.AddStreamExport("told.>", nil),
 	)
 	if err != nil {
 		return fmt.Errorf("export from the hub's account: %w", err)
@@ -276,7 +277,7 @@ func (g *gate) account(a Admission) (*server.Account, error) {
 // importsOf are what a device's account takes from the hub's: what it asks of it
 // and what it hears from it.
 func importsOf(src events.Source) (services, streams []string) {
-	return []string{"pour." + src.Site + ".>", AskSubject(src)}, []string{ReceiptSubject(src), "alert." + src.Site + ".>"}
+	return []string{"pour." + src.Site + ".>", AskSubject(src)}, []string{ReceiptSubject(src), "alert." + src.Site + ".>", ToldSubject(src)}
 }
 
 func accountName(src events.Source) string { return src.Site + "." + src.Device }

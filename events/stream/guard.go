@@ -36,6 +36,10 @@ type Guard interface {
 // InboxPrefix is what the answers to a device begin with.
 func InboxPrefix(src events.Source) string { return "_INBOX." + src.Site + "." + src.Device }
 
+// ToldSubject is where the hub tells a device's person what concerns them. The
+// device alone hears it, and the hub alone speaks on it.
+func ToldSubject(src events.Source) string { return "told." + src.Site + "." + src.Device }
+
 // Permissions are the subjects that a device may publish on and subscribe to,
 // in alphabetical order; it may do nothing else.
 func Permissions(a Admission) (publish, subscribe []string) {
@@ -52,7 +56,7 @@ func Permissions(a Admission) (publish, subscribe []string) {
 	if !a.Probe {
 		publish = append(publish, AskSubject(a.Source))
 		subscribe = []string{
-			InboxPrefix(a.Source) + ".>", ReceiptSubject(a.Source), "alert." + a.Source.Site + ".>",
+			InboxPrefix(a.Source) + ".>", ReceiptSubject(a.Source), "alert." + a.Source.Site + ".>", ToldSubject(a.Source),
 		}
 	}
 	slices.Sort(publish)

@@ -186,7 +186,7 @@ func TestGuardKindsOfEveryRole(t *testing.T) {
 		}
 		for _, subject := range []string{
 			"pour.b.w1.pour.started", "pour._._.site.opened", "pour.a.w1.no.kind", "probe.a.phone-crew.w1.temperature.read", "probe.a.p.w1.temperature.read",
-			"receipt.a.phone-crew", "alert.a.w1", "ask.receipt.a.other", "ask.receipt.b.phone-crew", "_INBOX.a.other.x", "_R_.x",
+			"receipt.a.phone-crew", "alert.a.w1", "told.a.phone-crew", "told.a.other", "ask.receipt.a.other", "ask.receipt.b.phone-crew", "_INBOX.a.other.x", "_R_.x",
 			"$JS.API.INFO", "$JS.API.STREAM.INFO.POURS", "$JS.API.STREAM.MSG.GET.POURS", "$JS.API.CONSUMER.CREATE.POURS", "$JS.ACK.x", "$SYS.REQ.SERVER.PING", "$MQTT.sess.x",
 		} {
 			require.NoError(t, nc.Publish(subject, []byte("x")))
@@ -198,13 +198,14 @@ func TestGuardKindsOfEveryRole(t *testing.T) {
 	require.Equal(t, want, subjectsOf(t, g.st))
 }
 
-// A device hears its own receipts and its site's alerts, and nothing else.
+// A device hears its own receipts, its site's alerts and what it is told, and
+// nothing else.
 func TestGuardSubscriptions(t *testing.T) {
 	g := guard(t, nil)
 	nc, said := g.as(t, g.reg.device(t, "a", "phone-1", events.Officer))
 	for _, subject := range []string{
 		">", "*.>", "*.*.*", "pour.>", "pour.a.>", "probe.>", "receipt.>", "receipt.a.*", "receipt.a.phone-2", "receipt.b.phone-1", "alert.>", "alert.b.>", "alert.*.w1",
-		"ask.>", "ask.receipt.a.phone-1", "_INBOX.>", "_INBOX.a.>", "_INBOX.a.phone-2.>", "_INBOX.a.*.x", "_R_.>", "$JS.>", "$JS.API.>", "$SYS.>", "$SYS.ACCOUNT.>", "$MQTT.>", "$KV.>",
+		"told.>", "told.a.>", "told.a.*", "told.*.phone-1", "told.a.phone-2", "told.b.phone-1", "told.a.phone-1.x", "ask.>", "ask.receipt.a.phone-1", "_INBOX.>", "_INBOX.a.>", "_INBOX.a.phone-2.>", "_INBOX.a.*.x", "_R_.>", "$JS.>", "$JS.API.>", "$SYS.>", "$SYS.ACCOUNT.>", "$MQTT.>", "$KV.>",
 	} {
 		_, err := nc.SubscribeSync(subject)
 		require.NoError(t, err)
@@ -214,19 +215,23 @@ func TestGuardSubscriptions(t *testing.T) {
 	require.NoError(t, err)
 	receipts, err := nc.SubscribeSync("receipt.a.phone-1")
 	require.NoError(t, err)
+	told, err := nc.SubscribeSync("told.a.phone-1")
+	require.NoError(t, err)
 	require.NoError(t, nc.Flush())
 	require.Empty(t, said)
-	for _, subject := range []string{"alert.b.w1", "receipt.a.phone-2", "alert.a.w1", "receipt.a.phone-1"} {
+	for _, subject := range []string{
+		"alert.b.w1", "receipt.a.phone-2", "told.a.phone-2", "told.b.phone-1", "alert.a.w1", "receipt.a.phone-1", "told.a.phone-1",
+	} {
 		require.NoError(t, g.hub.Publish(subject, []byte(subject)))
 	}
-	for sub, want := range map[*nats.Subscription]string{alerts: "alert.a.w1", receipts: "receipt.a.phone-1"} {
+	for sub, want := range map[*nats.Subscription]string{alerts: "alert.a.w1", receipts: "receipt.a.phone-1", told: "told.a.phone-1"} {
 		m, err := sub.NextMsg(patience)
 		require.NoError(t, err)
 		require.Equal(t, want, m.Subject)
 		require.Equal(t, want, string(m.Data))
 	}
 	require.NoError(t, nc.Flush())
-	for _, sub := range []*nats.Subscription{alerts, receipts} {
+	for _, sub := range []*nats.Subscription{alerts, receipts, told} {
 		n, _, err := sub.Pending()
 		require.NoError(t, err)
 		require.Zero(t, n, "somebody else's was heard")
@@ -316,12 +321,12 @@ func TestGuardReplySubjects(t *testing.T) {
 	evil, _ := g.as(t, g.reg.device(t, "a", "phone-1", events.Crew))
 	heard := map[string]*nats.Subscription{}
 	victim, _ := g.as(t, g.reg.device(t, "a", "phone-2", events.Officer))
-	for _, subject := range []string{"alert.a.>", "receipt.a.phone-2", "_INBOX.a.phone-2.>"} {
+	for _, subject := range []string{"alert.a.>", "receipt.a.phone-2", "told.a.phone-2", "_INBOX.a.phone-2.>"} {
 		sub, err := victim.SubscribeSync(subject)
 		require.NoError(t, err)
 		heard["a phone of the site, "+subject] = sub
 	}
-	for _, subject := range []string{"alert.>", "receipt.>", "_INBOX.a.>", "$JS.API.STREAM.DELETE.*"} {
+	for _, subject := range []string{"alert.>", "receipt.>", "told.>", "_INBOX.a.>", "$JS.API.STREAM.DELETE.*"} {
 		sub, err := g.hub.SubscribeSync(subject)
 		require.NoError(t, err)
 		heard["the hub, "+subject] = sub
@@ -332,7 +337,7 @@ func TestGuardReplySubjects(t *testing.T) {
 	replies := []string{
 		"pour.b.w1.pour.started", "pour.b.w1.permit.issued", "probe.b.p.w1.temperature.read", // another site
 		"pour.a.w1.permit.issued", "pour.a.w1.pour.started", "pour.a._.site.amended", "probe.a.p.w1.temperature.read", // its own
-		"pour._._.site.opened", "alert.a.w1", "alert.b.w1", "receipt.a.phone-2", "receipt.a.phone-1", "_INBOX.a.phone-2.x",
+		"pour._._.site.opened", "alert.a.w1", "alert.b.w1", "receipt.a.phone-2", "receipt.a.phone-1", "told.a.phone-2", "told.a.phone-1", "_INBOX.a.phone-2.x",
 		"ask.receipt.a.phone-1", "ask.receipt.a.phone-2", "$JS.API.STREAM.DELETE.POURS", "$SYS.REQ.SERVER.PING", "$MQTT.sess.x",
 	}
 	stored := 0
@@ -521,7 +526,7 @@ func TestPermissions(t *testing.T) {
 	phone := events.Source{Site: "a", Device: "phone-1"}
 	publish, subscribe := stream.Permissions(stream.Admission{Source: phone, Kinds: []events.Kind{"site.opened", "lift.placed", "window.stated", "no.kind"}})
 	require.Equal(t, []string{"ask.receipt.a.phone-1", "pour.a.*.lift.placed", "pour.a._.site.opened"}, publish)
-	require.Equal(t, []string{"_INBOX.a.phone-1.>", "alert.a.>", "receipt.a.phone-1"}, subscribe)
+	require.Equal(t, []string{"_INBOX.a.phone-1.>", "alert.a.>", "receipt.a.phone-1", "told.a.phone-1"}, subscribe)
 	publish, subscribe = stream.Permissions(stream.Admission{Source: events.Source{Site: "a", Device: "p"}, Probe: true, Wall: "w1", Kinds: []events.Kind{"temperature.read", "weather.forecast"}})
 	require.Equal(t, []string{"probe.a.p.w1.temperature.read"}, publish)
 	require.Empty(t, subscribe)

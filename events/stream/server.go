@@ -65,7 +65,7 @@ type ServerConfig struct {
 // Without one, whoever reaches a listener may publish and read without a name,
 // so a listener outside loopback needs a network that is trusted. Such a client
 // cannot delete or change the stream and cannot speak for the hub: receipts,
-// answers to devices and alert.> are closed to it.
+// answers to devices, alert.> and told.> are closed to it.
 //
 // Only Connect gives the hub's rights.
 type Server struct {

@@ -100,7 +100,7 @@ func TestServerKeepsTheHubsRights(t *testing.T) {
 
 	for _, subject := range []string{
 		"$JS.API.STREAM.UPDATE.POURS", "$JS.API.STREAM.DELETE.POURS", "$JS.API.STREAM.PURGE.POURS", "$JS.API.STREAM.CREATE.OTHER",
-		"$JS.API.STREAM.MSG.DELETE.POURS", "receipt.a.phone", "alert.a.w", "$MQTT.sess.x",
+		"$JS.API.STREAM.MSG.DELETE.POURS", "receipt.a.phone", "alert.a.w", "told.a.phone", "$MQTT.sess.x",
 	} {
 		require.NoError(t, anyone.Publish(subject, nil))
 		require.ErrorContains(t, <-denied, `Permissions Violation for Publish to "`+subject+`"`)

@@ -54,7 +54,7 @@ func newUser() (nkeys.KeyPair, string, error) {
 // stream's configuration, but a changed configuration (MaxMsgs 1) trims it and a
 // deletion ends it, so both are the hub's alone.
 func anyPermissions() *server.Permissions {
-	deny := []string{"receipt.>", "alert.>", "$SYS.>", "$MQTT.>"}
+	deny := []string{"receipt.>", "alert.>", "told.>", "$SYS.>", "$MQTT.>"}
 	for _, call := range []string{
 		"STREAM.CREATE", "STREAM.UPDATE", "STREAM.DELETE", "STREAM.PURGE", "STREAM.MSG.DELETE", "STREAM.SNAPSHOT",
 		"STREAM.RESTORE", "STREAM.PEER", "STREAM.LEADER", "STREAM.CANCEL_MOVE", "META", "SERVER", "ACCOUNT",
