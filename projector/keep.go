@@ -65,7 +65,7 @@ func openKeep(cfg Config, name string) (*keep, error) {
 
 func (k *keep) prepare(cfg Config) error {
 	err := k.db.Update(func(tx *bbolt.Tx) error {
-		for _, name := range [][]byte{leafBucket, keyBucket, wallBucket, numberBucket, metaBucket} {
+		for _, name := range [][]byte{leafBucket, keyBucket, wallBucket, numberBucket, metaBucket, treeBucket, runBucket, checkpointBucket} {
 			if _, err := tx.CreateBucketIfNotExists(name); err != nil {
 				return err
 			}
@@ -84,7 +84,10 @@ func (k *keep) prepare(cfg Config) error {
 	if err := k.checkEnd(); err != nil {
 		return err
 	}
-	return k.judgeAgain(cfg)
+	if err := k.catchUpTree(cfg.Log); err != nil {
+		return err
+	}
+	return errors.Join(k.checkTreeEnd(), k.judgeAgain(cfg))
 }
 
 func (k *keep) prepareMeta(tx *bbolt.Tx, cfg Config) error {
@@ -188,7 +191,7 @@ func parseKept(leaf []byte) (Leaf, error) {
 	return l, nil
 }
 
-// commit keeps a batch: leaves first, then what finds them, in one transaction.
+// commit keeps a batch: leaves first, then what finds and what proves them, in one transaction.
 // It is idempotent by sequence: a message that is kept already is compared and
 // passed over, so a batch whose commit was reported failed can be given again.
 // It also says of each item which message first had its key.
@@ -239,7 +242,7 @@ func putLeaves(tx *bbolt.Tx, items []item) error {
 			walls.add(it.seq, it.at.Site, it.at.Wall, 0)
 		}
 	}
-	return errors.Join(walls.write(tx.Bucket(wallBucket)), putNumbers(tx, items))
+	return errors.Join(walls.write(tx.Bucket(wallBucket)), putNumbers(tx, items), growTree(tx, items))
 }
 
 func putNumbers(tx *bbolt.Tx, items []item) error {

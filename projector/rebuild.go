@@ -50,7 +50,11 @@ type Report struct {
 
 	// From the stream only: sequences whose bytes differ or are missing on one side.
 	RecordsDiffer []string
-	Swapped       bool // the new view is in place
+
+	// What the log of hashes, or a checkpoint, holds otherwise than the kept
+	// messages give; at most 20.
+	LogDiffers []string
+	Swapped    bool // the new view is in place
 }
 
 // Rebuild builds the view anew beside the one that is there, compares the two
@@ -99,7 +103,11 @@ type builder struct {
 
 func (b *builder) run(ctx context.Context, swap bool) (Report, error) {
 	b.report.From = b.from
-	if err := removeUnfinished(b.cfg.Dir); err != nil {
+	err := removeUnfinished(b.cfg.Dir)
+	if err != nil {
+		return b.report, err
+	}
+	if b.report.LogDiffers, err = b.keep.checkTree(mostDiffers); err != nil {
 		return b.report, err
 	}
 	old := b.oldView()
@@ -147,9 +155,11 @@ func (b *builder) oldView() *fold {
 	return f
 }
 
+// mostDiffers is how many differences of a sort are named.
+const mostDiffers = 20
+
 func (r *Report) differ(what string) {
-	const most = 20
-	if len(r.Differences) < most {
+	if len(r.Differences) < mostDiffers {
 		r.Differences = append(r.Differences, what)
 		return
 	}

@@ -54,8 +54,14 @@ func tellReport(w io.Writer, r projector.Report, checkOnly bool) error {
 	for _, d := range r.RecordsDiffer {
 		fmt.Fprintf(w, "Stream and kept bytes differ: %s.\n", d)
 	}
+	for _, d := range r.LogDiffers {
+		fmt.Fprintf(w, "The record is not whole: %s.\n", d)
+	}
 	if r.Swapped {
 		fmt.Fprintln(w, "The new view is in its place.")
+	}
+	if len(r.LogDiffers) > 0 {
+		return errors.New("rebuild: the kept messages are not those that were hashed when they came in")
 	}
 	if checkOnly && r.Compared && !r.Equal {
 		return errors.New("rebuild --check: the view is not what the record gives")
