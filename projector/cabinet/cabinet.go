@@ -82,7 +82,7 @@ func New(db DB, now func() time.Time) (*Cabinet, error) {
 	c := &Cabinet{db: db, now: now, limits: Limits{}.withDefaults(), wiping: new(sync.Mutex)}
 	wiping := false
 	err := db.Update(func(tx *bbolt.Tx) error {
-		for _, name := range [][]byte{personBucket, invitationBucket, passkeyBucket, sessionBucket, secretBucket} {
+		for _, name := range [][]byte{personBucket, invitationBucket, passkeyBucket, sessionBucket, secretBucket, pushBucket, vapidBucket} {
 			if _, err := tx.CreateBucketIfNotExists(name); err != nil {
 				return fmt.Errorf("bucket %s: %w", name, err)
 			}

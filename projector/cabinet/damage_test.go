@@ -57,6 +57,9 @@ func TestDamageIsAnError(t *testing.T) {
 	require.NoError(t, c.PutPasskey("p-a", []byte("id"), []byte("record")))
 	handle, err := c.UserHandle("p-a")
 	require.NoError(t, err)
+	require.NoError(t, c.AddPush("p-a", subscription(t, "one")))
+	_, err = c.VAPID()
+	require.NoError(t, err)
 	looks := map[string]func() error{
 		"person":     func() error { _, err := c.Card("p-a"); return err },
 		"invitation": func() error { _, err := c.Peek(code); return err },
@@ -67,13 +70,15 @@ func TestDamageIsAnError(t *testing.T) {
 			}
 			return cabinet.ErrDamaged
 		},
+		"push":      func() error { _, err := c.Pushes("p-a"); return err },
+		"vapid":     func() error { _, err := c.VAPID(); return err },
 		"passkey k": func() error { _, err := c.Passkeys("p-a"); return err },
 		"passkey i": func() error { _, _, err := c.PasskeyOwner([]byte("id")); return err },
 		"passkey u": func() error { _, err := c.UserHandle("p-a"); return err },
 		"passkey h": func() error { _, _, err := c.PersonOf(handle); return err },
 	}
 	all := pairs(t, s)
-	require.Len(t, all, 8)
+	require.Len(t, all, 10)
 	for i, p := range all {
 		name := string(p.bucket)
 		if name == "passkey" {
@@ -153,6 +158,11 @@ func fuzzRead[T any](f *testing.F, read func(key, sealed []byte) (T, error)) {
 func FuzzReadCard(f *testing.F) {
 	seeds(f, cabinet.Card{Name: "A", Mail: "a@site.example"})
 	fuzzRead(f, cabinet.ReadCard)
+}
+
+func FuzzReadPush(f *testing.F) {
+	seeds(f, cabinet.Push{Device: phone, Endpoint: "https://push.site.example/one", P256DH: "BA", Auth: "AA", Made: start})
+	fuzzRead(f, cabinet.ReadPush)
 }
 
 func FuzzReadInvitation(f *testing.F) {

@@ -1,11 +1,13 @@
 // Package cabinet keeps what stands beside the record, in the same file as the
-// record: people's names and addresses, invitations, passkeys, web sessions and
-// the passwords of probes. None of it is ever in an event, so that none of it
-// is copied to whoever may read the record, and a name can be taken out.
+// record: people's names and addresses, where their browsers are reached,
+// invitations, passkeys, web sessions and the passwords of probes. None of it is
+// ever in an event, so that none of it is copied to whoever may read the record,
+// and a name can be taken out.
 //
 // What lets a bearer in is never kept: of a code, a token and a password only a
 // hash is. All three are random and long (128 bits and more), so a plain
-// SHA-256 is enough: there is no list of likely ones to try.
+// SHA-256 is enough: there is no list of likely ones to try. The hub's own key for
+// push messages is kept as it is; it lets nobody in.
 //
 // A call that returned nil is on the disk. After an error of the store a change
 // may have been made or not. Every call is one transaction, safe for any number

@@ -16,7 +16,8 @@ var wipeBucket = []byte("wipe")
 // waits for some ten milliseconds at a time.
 const wipePages = 1024
 
-// EraseCard takes a person's card out of the file.
+// EraseCard takes a person's card out of the file, and where their browsers are
+// reached with it.
 //
 // bbolt never writes over a page in use: what is deleted or replaced stays
 // legible in a free page until that page is used again, and every copy of a page
@@ -35,7 +36,7 @@ func (c *Cabinet) EraseCard(person string) error {
 	defer c.wiping.Unlock()
 	err := c.db.Update(func(tx *bbolt.Tx) error {
 		_, err := tx.CreateBucketIfNotExists(wipeBucket)
-		return errors.Join(err, tx.Bucket(personBucket).Delete([]byte(person)))
+		return errors.Join(err, tx.Bucket(personBucket).Delete([]byte(person)), tx.Bucket(pushBucket).Delete([]byte(person)))
 	})
 	if err == nil {
 		err = c.wipe()

@@ -4,7 +4,7 @@ import "github.com/go-json-experiment/json"
 
 // Buckets are the names of what a cabinet keeps.
 func Buckets() [][]byte {
-	return [][]byte{personBucket, invitationBucket, passkeyBucket, sessionBucket, secretBucket}
+	return [][]byte{personBucket, invitationBucket, passkeyBucket, sessionBucket, secretBucket, pushBucket, vapidBucket}
 }
 
 // Marshal encodes a value as it stands between version and checksum.
@@ -17,6 +17,7 @@ var (
 	ReadCard       = read[Card]
 	ReadInvitation = read[Invitation]
 	ReadSession    = read[Session]
+	ReadPush       = read[Push]
 	ReadCode       = readCode
 	WriteCode      = writeCode
 )

@@ -12,6 +12,8 @@ type Card struct {
 	Name  string `json:"name,omitzero"`
 	Mail  string `json:"mail,omitzero"`
 	Phone string `json:"phone,omitzero"`
+	Lang  string `json:"lang,omitzero"`  // en or es; empty: not said
+	Units string `json:"units,omitzero"` // si or us; empty: those of the site
 }
 
 // String implements fmt.Stringer; it shows nothing of the card.
