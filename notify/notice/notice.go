@@ -43,6 +43,7 @@ type Notice struct {
 	Text     string        `json:"text,omitzero"`  // the hub's text, or the person's reason
 	About    *events.About `json:"about,omitzero"`
 	Message  string        `json:"message,omitzero"` // shown: the message that brought it
+	Of       string        `json:"of,omitzero"`      // shown: what of it, raised or cleared; empty: raised
 	Seq      uint64        `json:"seq,omitzero"`     // in the stream; 0: its publication was not acknowledged
 	Recorded time.Time     `json:"recorded"`         // by the stream's clock; by the hub's where Seq is 0
 
