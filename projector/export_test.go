@@ -2,6 +2,9 @@ package projector
 
 import (
 	"crypto/ed25519"
+	"encoding/binary"
+	"errors"
+	"hash/crc32"
 	"log/slog"
 
 	"go.etcd.io/bbolt"
@@ -54,4 +57,43 @@ func Judge(key ed25519.PublicKey, register *people.Register, batch []stream.Mess
 		numbers, refusals = append(numbers, items[i].number), append(refusals, items[i].refusal)
 	}
 	return numbers, refusals
+}
+
+// CheckTree computes the log of hashes anew and names what differs.
+func (p *Projector) CheckTree() ([]string, error) {
+	wrong, err := p.keep.checkTree(mostDiffers)
+	if err != nil {
+		return append(wrong, err.Error()), nil
+	}
+	return wrong, p.keep.checkEnd()
+}
+
+// TamperKeep changes keep.db in one transaction.
+func (p *Projector) TamperKeep(f func(*bbolt.Tx) error) error { return p.keep.db.Update(f) }
+
+// ForgetTree leaves the store as one of the time before the log of hashes.
+func (p *Projector) ForgetTree() error {
+	return p.keep.db.Update(func(tx *bbolt.Tx) error {
+		return errors.Join(tx.DeleteBucket(treeBucket), tx.DeleteBucket(runBucket), tx.DeleteBucket(checkpointBucket))
+	})
+}
+
+// Seal gives a value the checksum that it is stored with, as whoever knows this
+// program can.
+func Seal(key, value []byte) []byte { return seal(key, value) }
+
+// SealLeaf does so for one leaf in a pack of its own.
+func SealLeaf(entry []byte) ([]byte, error) {
+	leaf, _, rest, err := cutEntry(entry)
+	if err != nil || len(rest) > 0 {
+		return nil, errors.Join(err, errors.New("not a pack of one leaf"))
+	}
+	sealed := append([]byte{}, entry[:len(entry)-4]...)
+	return binary.BigEndian.AppendUint32(sealed, crc32.Checksum(leaf, castagnoli)), nil
+}
+
+// Keep runs messages through the first two steps: they are kept, not folded.
+func (p *Projector) Keep(batch []stream.Message) error {
+	items, _ := p.reader.decode(batch, p.fold.register)
+	return p.keep.commit(items)
 }

@@ -17,6 +17,7 @@ import (
 type treeWalk struct {
 	pages *treePages
 	size  int64
+	last  uint64              // stream sequence
 	full  map[int64]tlog.Hash // by place in the row
 }
 
@@ -55,7 +56,7 @@ func (w *treeWalk) leaf(leaf []byte) (wrong string, err error) {
 			wrong = fmt.Sprintf("message %d: the log holds another hash for it, or above it", leafSeq(leaf))
 		}
 	}
-	w.size++
+	w.size, w.last = w.size+1, leafSeq(leaf)
 	return wrong, nil
 }
 
@@ -97,8 +98,8 @@ func (k *keep) checkTree(most int) (wrong []string, err error) {
 		if err != nil {
 			return err
 		}
-		if w.size != t.end.size {
-			add("the log has %d leaves, there are %d messages", t.end.size, w.size)
+		if end := (treeEnd{w.size, w.last}); end != t.end {
+			add("the log has %d leaves and ends at message %d, there are %d messages to %d", t.end.size, t.end.through, w.size, w.last)
 		}
 		if size != nil {
 			add("a checkpoint speaks of %d leaves, there are %d", bigEndian(size), w.size)
