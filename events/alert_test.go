@@ -153,3 +153,19 @@ func TestDecodeRefusesWhatTheLifeOfAnAlertDoesNotHold(t *testing.T) {
 		refused(t, err, c.field, c.value, c.allowedPart)
 	}
 }
+
+// A deed is answered by an officer or an engineer alone, and waits for it.
+func TestADeedLatches(t *testing.T) {
+	for _, kind := range events.AlertKinds() {
+		if events.TellsOfDeed(kind) {
+			require.True(t, events.Latches(kind), kind)
+		}
+		alone := slices.Equal([]events.Role{events.Officer, events.Engineer}, events.Addressees(kind))
+		require.Equal(t, events.TellsOfDeed(kind), alone, kind)
+		require.False(t, events.Latches(kind) && events.MayRest(kind), kind)
+	}
+	for _, kind := range []string{"strip-early", "strip-unpermitted", "face-early", "joint-cold", "frozen"} {
+		require.True(t, events.Latches(kind), kind)
+	}
+	require.False(t, events.Latches("joint-closing") || events.TellsOfDeed("joint-cold") || events.TellsOfDeed("no-such-alert"))
+}

@@ -110,8 +110,7 @@ func Addressees(alertKind string) []Role {
 	if !known {
 		return nil
 	}
-	switch alertKind {
-	case "strip-early", "strip-unpermitted", "face-early":
+	if TellsOfDeed(alertKind) {
 		return []Role{Officer, Engineer}
 	}
 	roles := []Role{first}

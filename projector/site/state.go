@@ -29,12 +29,10 @@ type State struct {
 
 	name, units string
 	zone        *time.Location
-	sheets      map[string]uint64
 	holes       []events.HoleAccepted
-	alarms      []wall.Alarm
 
 	record wall.Book
-	words  wall.Book
+	words  wall.Words
 	rows   wall.Rows
 }
 
@@ -72,7 +70,7 @@ type policyFrom struct {
 
 // New returns a site of which nothing is known.
 func New(site string) *State {
-	s := &State{Site: site, Policy: Default(), Mixes: map[string]Mix{}, zone: time.UTC, units: "si", name: site, sheets: map[string]uint64{}}
+	s := &State{Site: site, Policy: Default(), Mixes: map[string]Mix{}, zone: time.UTC, units: "si", name: site}
 	s.record.Elsewhere = s.Air.Find
 	return s
 }
@@ -93,7 +91,7 @@ func (s *State) book(k events.Kind) *wall.Book {
 	switch k {
 	case "alert.raised", "alert.cleared", "alert.acknowledged", "alert.shelved", "alert.unshelved",
 		"alert.out-of-service", "alert.in-service", "alert.shown", "alert.told", "sheet.issued":
-		return &s.words
+		return s.words.Book()
 	}
 	return &s.record
 }
@@ -153,15 +151,7 @@ func (s *State) settle(amends bool) {
 	if s.record.Stale() {
 		s.fold()
 	}
-	if s.words.Stale() {
-		s.alarms = s.words.Alarms()
-		s.sheets = map[string]uint64{}
-		for _, e := range s.words.Entries() {
-			if d, ok := e.Data.(*events.SheetIssued); ok && e.Trusted {
-				s.sheets[d.Date] = e.Seq
-			}
-		}
-	}
+	s.words.Settle()
 	s.Air.Settle(&s.record, amends)
 }
 
@@ -313,14 +303,25 @@ func (s *State) Name() string { return s.name }
 // Units returns what the site shows: si or us.
 func (s *State) Units() string { return s.units }
 
-// Sheets returns the stream sequence of each morning sheet by local date.
-func (s *State) Sheets() map[string]uint64 { return s.sheets }
+// SheetDay names one sheet: which of them, and its local date.
+type SheetDay = wall.SheetDay
+
+// Sheets returns the stream sequence of each sheet that was issued.
+func (s *State) Sheets() map[SheetDay]uint64 { return s.words.Sheets() }
 
 // Holes returns the stream's holes that a keeper accepted.
 func (s *State) Holes() []events.HoleAccepted { return s.holes }
 
 // Alarms returns the alerts ever raised on the site as a whole.
-func (s *State) Alarms() []wall.Alarm { return s.alarms }
+func (s *State) Alarms() []wall.Alarm { return s.words.Alarms() }
+
+// Rests returns the kinds of alert that are or were out of service on the whole
+// site: on its walls as well.
+func (s *State) Rests() []wall.Rest { return s.words.Rests() }
+
+// Told returns what was told, by alert, in messages of the site: one of them may
+// tell of the alarms of several walls.
+func (s *State) Told() map[string][]wall.Telling { return s.words.Strays() }
 
 // Doubts returns what a named person has to answer.
 func (s *State) Doubts() []wall.Doubt { return s.record.Doubts() }

@@ -2,25 +2,13 @@ package wall
 
 import (
 	"cmp"
+	"encoding/binary"
+	"maps"
 	"slices"
+	"sync/atomic"
 
 	"earlyage/events"
 )
-
-// Alarm is one alert that was raised, and what became of it.
-type Alarm struct {
-	ID, Kind, Cause, Priority, Text string
-	Since                           int64 // Unix ms
-	RaisedSeq, ClearedSeq           uint64
-	ClearedAt                       int64
-	Acknowledged                    int64 // Unix ms; 0: not
-	AcknowledgedBy                  string
-	ShelvedUntil                    int64  // Unix ms; 0: not
-	LastSeq                         uint64 // the last word of the hub on this kind and cause
-}
-
-// Stands reports whether the alarm was not cleared.
-func (a Alarm) Stands() bool { return a.ClearedSeq == 0 }
 
 // Statement is the last that the hub said of the window.
 type Statement struct {
@@ -29,74 +17,226 @@ type Statement struct {
 	events.WindowStated
 }
 
-// Alarms folds the alert events of a book. Only what the hub itself said counts
-// for raising and clearing, in the order of the stream.
-func (b *Book) Alarms() []Alarm {
-	var words []*Fact
-	for _, f := range b.facts {
-		switch f.Data.(type) {
-		case *events.AlertRaised, *events.AlertCleared, *events.AlertAcknowledged, *events.AlertShelved:
-			words = append(words, f)
-		}
+// Words folds what the hub said, and who answered, in the order of the stream:
+// the later word decides. Only what the hub itself said counts for raising,
+// clearing, telling, stating and issuing. The zero Words is ready.
+//
+// One goroutine folds; what it gave out before it never changes.
+type Words struct {
+	book Book
+
+	alarms []Alarm
+	lent   atomic.Bool    // alarms were given out: a change begins with a copy
+	index  map[string]int // of an alarm, by its id
+	rests  []Rest         // the last of each kind and cause, in order
+	stray  []stray        // told of alarms that were not raised here, the newest
+	sheets map[SheetDay]uint64
+
+	said    Statement
+	hasSaid bool
+	last    uint64 // stream sequence of the last word folded
+}
+
+// SheetDay names one sheet: which of them, and its local date.
+type SheetDay struct{ Sheet, Date string }
+
+// stray is what was told of an alarm that stands elsewhere, or is not raised yet.
+type stray struct {
+	alert string
+	Telling
+}
+
+// Book returns where the words are put in.
+func (w *Words) Book() *Book { return &w.book }
+
+// Alarms returns the alerts ever raised, in the order of raising.
+func (w *Words) Alarms() []Alarm { w.lent.Store(true); return w.alarms }
+
+// Rests returns the kinds that are or were out of service.
+func (w *Words) Rests() []Rest { return w.rests }
+
+// Sheets returns the stream sequence of each sheet that was issued.
+func (w *Words) Sheets() map[SheetDay]uint64 { return w.sheets }
+
+// Strays returns what was told of alarms that were not raised here, by alert: one
+// message may tell of the alarms of many walls.
+func (w *Words) Strays() map[string][]Telling {
+	out := map[string][]Telling{}
+	for _, y := range w.stray {
+		out[y.alert] = append(out[y.alert], y.Telling)
 	}
-	slices.SortFunc(words, func(x, y *Fact) int { return cmp.Compare(x.Seq, y.Seq) })
-	byID := map[string]*Alarm{}
-	var order []*Alarm
-	for _, f := range words {
-		order = foldAlarm(byID, order, f)
-	}
-	out := make([]Alarm, len(order))
-	for i, a := range order {
-		out[i] = *a
-	}
-	slices.SortFunc(out, func(x, y Alarm) int { return cmp.Or(cmp.Compare(x.RaisedSeq, y.RaisedSeq), cmp.Compare(x.ID, y.ID)) })
 	return out
 }
 
-func foldAlarm(byID map[string]*Alarm, order []*Alarm, f *Fact) []*Alarm {
+// Settle folds on what came behind the rest, or everything again if a word is
+// earlier in the stream than one that is folded.
+func (w *Words) Settle() {
+	fresh := w.book.fresh
+	w.book.fresh, w.book.stale = nil, false
+	if len(fresh) == 0 {
+		return
+	}
+	slices.SortFunc(fresh, compareSeqs)
+	if fresh[0].Seq <= w.last {
+		fresh = w.inOrder()
+		w.alarms, w.index, w.rests, w.stray, w.sheets = nil, nil, nil, nil, nil
+		w.said, w.hasSaid = Statement{}, false
+		w.lent.Store(false)
+	}
+	if w.lent.Swap(false) {
+		w.alarms = slices.Clone(w.alarms)
+	}
+	for _, f := range fresh {
+		if w.book.facts[f.Key()] == f { // and not one with its key that was recorded before it
+			w.hear(f)
+		}
+	}
+	w.last = max(w.last, fresh[len(fresh)-1].Seq)
+}
+
+func compareSeqs(x, y *Fact) int {
+	return cmp.Or(cmp.Compare(x.Seq, y.Seq), cmp.Compare(x.Source.String(), y.Source.String()), cmp.Compare(x.ID, y.ID))
+}
+
+func (w *Words) inOrder() []*Fact {
+	return slices.SortedFunc(maps.Values(w.book.facts), compareSeqs)
+}
+
+func (w *Words) hear(f *Fact) {
+	if f.Trusted {
+		w.hearHub(f)
+	}
 	switch d := f.Data.(type) {
-	case *events.AlertRaised:
-		if f.Trusted && byID[d.Alert] == nil {
-			a := &Alarm{ID: d.Alert, Kind: d.Kind, Cause: d.Cause, Priority: d.Priority, Text: d.Text,
-				Since: d.Since.UnixMilli(), RaisedSeq: f.Seq, LastSeq: f.Seq}
-			byID[d.Alert] = a
-			return append(order, a)
-		}
-	case *events.AlertCleared:
-		if a := byID[d.Alert]; f.Trusted && a != nil && a.ClearedSeq == 0 {
-			a.ClearedSeq, a.ClearedAt, a.LastSeq = f.Seq, d.At.UnixMilli(), f.Seq
-		}
 	case *events.AlertAcknowledged:
-		if a := byID[d.Alert]; a.answeredBy(d.Kind) && a.Acknowledged == 0 {
-			a.Acknowledged, a.AcknowledgedBy = f.Time.UnixMilli(), f.By
+		if a := w.alarm(d.Alert); a.answeredBy(d.Kind) && a.Acknowledged == 0 {
+			a.Acknowledged, a.AcknowledgedBy, a.AcknowledgedNote, a.AcknowledgedSeq = f.Time.UnixMilli(), f.By, d.Note, f.Seq
 		}
 	case *events.AlertShelved:
-		if a := byID[d.Alert]; a.answeredBy(d.Kind) {
-			a.ShelvedUntil = d.Until.UnixMilli()
+		if a := w.alarm(d.Alert); a.answeredBy(d.Kind) {
+			a.shelve(f, d)
 		}
+	case *events.AlertUnshelved:
+		if a := w.alarm(d.Alert); a.answeredBy(d.Kind) {
+			a.unshelve(f)
+		}
+	case *events.AlertShown:
+		if a := w.alarm(d.Alert); a.answeredBy(d.Kind) {
+			a.shown(f, d)
+		}
+	case *events.AlertOutOfService:
+		w.rest(f, d)
+	case *events.AlertInService:
+		w.resume(f, d)
 	}
-	return order
 }
 
-// answeredBy reports whether an answer that names a kind of alert answers this
-// one. Who may answer goes by the kind, so that an answer which names another is
-// none; one without a kind is of the time before it was asked for.
-func (a *Alarm) answeredBy(kind string) bool {
-	return a != nil && (kind == "" || kind == a.Kind)
+// hearHub takes in a word that only the hub says.
+func (w *Words) hearHub(f *Fact) {
+	switch d := f.Data.(type) {
+	case *events.AlertRaised:
+		if w.alarm(d.Alert) == nil {
+			w.raise(f, d)
+		}
+	case *events.AlertCleared:
+		if a := w.alarm(d.Alert); a != nil && a.ClearedSeq == 0 {
+			a.ClearedSeq, a.ClearedAt, a.LastSeq = f.Seq, d.At.UnixMilli(), f.Seq
+		}
+	case *events.AlertTold:
+		w.told(f, d)
+	case *events.SheetIssued:
+		w.issue(f, d)
+	case *events.WindowStated:
+		// Of two that cross, by two hubs side by side, the last counts too: it is
+		// what everybody who reads the stream takes for the hub's word.
+		w.said, w.hasSaid = Statement{Seq: f.Seq, ID: f.ID, WindowStated: *d}, true
+	}
 }
 
-// said finds the hub's last statement in the order of the stream. Of two that
-// cross, by two hubs side by side, the last counts too: it is what everybody who
-// reads the stream takes for the hub's word.
-func (b *Book) said() (Statement, bool) {
-	var last *Fact
-	for _, f := range b.facts {
-		if _, ok := f.Data.(*events.WindowStated); ok && f.Trusted && (last == nil || f.Seq > last.Seq) {
-			last = f
+// alarm finds an alarm that was raised, or nil.
+func (w *Words) alarm(id string) *Alarm {
+	if i, ok := w.index[id]; ok {
+		return &w.alarms[i]
+	}
+	return nil
+}
+
+func (w *Words) raise(f *Fact, d *events.AlertRaised) {
+	if w.index == nil {
+		w.index = map[string]int{}
+	}
+	a := Alarm{ID: d.Alert, Kind: d.Kind, Cause: d.Cause, Priority: d.Priority, Text: d.Text, About: d.About,
+		Since: d.Since.UnixMilli(), Raised: f.Recorded.UnixMilli(), RaisedSeq: f.Seq, LastSeq: f.Seq}
+	// An alert may be told before the stream has it.
+	var rest []stray
+	for _, y := range w.stray {
+		if y.alert == d.Alert {
+			a.tell(y.Telling)
+		} else {
+			rest = append(rest, y)
 		}
 	}
-	if last == nil {
-		return Statement{}, false
+	w.stray = rest
+	w.index[d.Alert] = len(w.alarms)
+	w.alarms = append(w.alarms, a)
+}
+
+func (w *Words) told(f *Fact, d *events.AlertTold) {
+	y := Telling{f.Seq, d.At.UnixMilli(), d}
+	for _, id := range d.Alerts {
+		if a := w.alarm(id); a != nil {
+			a.tell(y)
+			continue
+		}
+		if w.stray = append(w.stray, stray{id, y}); len(w.stray) > strayKept {
+			w.stray = w.stray[1:]
+		}
 	}
-	return Statement{Seq: last.Seq, ID: last.ID, WindowStated: *last.Data.(*events.WindowStated)}, true
+}
+
+func (w *Words) issue(f *Fact, d *events.SheetIssued) {
+	issued := maps.Clone(w.sheets)
+	if issued == nil {
+		issued = map[SheetDay]uint64{}
+	}
+	issued[SheetDay{d.Name(), d.Date}] = f.Seq
+	w.sheets = issued
+}
+
+// rest takes a kind out of service: the last word on a kind and cause decides.
+func (w *Words) rest(f *Fact, d *events.AlertOutOfService) {
+	known := f.Recorded.UnixMilli()
+	until := min(d.Until.UnixMilli(), known+restMS)
+	r := Rest{Kind: d.Kind, Cause: d.Cause, From: min(max(d.At.UnixMilli(), known), until), Until: until, By: f.By, Reason: d.Reason}
+	w.rests = slices.DeleteFunc(slices.Clone(w.rests), func(x Rest) bool { return x.Kind == d.Kind && x.Cause == d.Cause })
+	w.rests = append(w.rests, r)
+}
+
+// resume puts it in service again: one that names no cause every rest of the kind.
+func (w *Words) resume(f *Fact, d *events.AlertInService) {
+	known := f.Recorded.UnixMilli()
+	w.rests = slices.Clone(w.rests)
+	for i := range w.rests {
+		r := &w.rests[i]
+		if r.Kind == d.Kind && (d.Cause == "" || d.Cause == r.Cause) && known < r.Until {
+			r.Until, r.From = known, min(r.From, known)
+			r.Ended, r.EndedBy = known, f.By
+		}
+	}
+}
+
+// AppendDigest appends all that was said and answered, in the order of the stream.
+func (w *Words) AppendDigest(out []byte) []byte {
+	for _, f := range w.inOrder() {
+		body, err := events.EncodeData(f.Data)
+		if err != nil {
+			panic("wall: accepted data cannot be encoded: " + err.Error())
+		}
+		out = appendText(appendText(out, f.Source.String()), f.ID)
+		out = appendText(appendText(out, string(f.Kind)), string(body))
+		seq := int64(f.Seq) // #nosec G115 -- for a digest
+		for _, v := range []int64{seq, f.Recorded.UnixMilli(), f.Time.UnixMilli(), flag(f.Trusted)} {
+			out = binary.AppendVarint(out, v)
+		}
+	}
+	return out
 }

@@ -22,15 +22,12 @@ type State struct {
 	Holding  Holding
 	Readings Readings
 
-	record Book // what happened to the wall
-	words  Book // what the hub said, and who answered: never read by an assessment
+	record Book  // what happened to the wall
+	words  Words // what the hub said, and who answered: never read by an assessment
 
 	folded  int                // how many entries of the record are folded
 	placers map[string]*Device // by name
 	devices []Device
-	alarms  []Alarm
-	said    Statement
-	hasSaid bool
 	rows    Rows
 }
 
@@ -65,7 +62,7 @@ func (s *State) book(k events.Kind) *Book {
 	switch k {
 	case "window.stated", "alert.raised", "alert.cleared", "alert.acknowledged", "alert.shelved", "alert.unshelved",
 		"alert.out-of-service", "alert.in-service", "alert.shown", "alert.told":
-		return &s.words
+		return s.words.Book()
 	}
 	return &s.record
 }
@@ -105,11 +102,7 @@ func (s *State) settle(amends bool) {
 	if s.record.stale {
 		s.foldRecord()
 	}
-	if s.words.stale {
-		s.words.settle()
-		s.alarms = s.words.Alarms()
-		s.said, s.hasSaid = s.words.said()
-	}
+	s.words.Settle()
 	s.Readings.settle(s.record.resolved(), amends)
 }
 
@@ -192,10 +185,14 @@ func (s *State) Refused() []Refused { return s.record.Refused() }
 func (s *State) Devices() []Device { return s.devices }
 
 // Alarms returns the alerts ever raised on this wall, in the order of raising.
-func (s *State) Alarms() []Alarm { return s.alarms }
+func (s *State) Alarms() []Alarm { return s.words.Alarms() }
+
+// Rests returns the kinds of alert that are or were out of service on this wall
+// alone.
+func (s *State) Rests() []Rest { return s.words.Rests() }
 
 // Said returns the hub's last statement on this wall's window.
-func (s *State) Said() (Statement, bool) { return s.said, s.hasSaid }
+func (s *State) Said() (Statement, bool) { return s.words.said, s.words.hasSaid }
 
 // Digest returns the SHA-256 of all that the wall's record says; the hub's own
 // words are left out, so that a statement can carry the digest that it rests on.
@@ -210,7 +207,7 @@ func (s *State) Digest() [32]byte {
 
 // WordsDigest covers what the hub said and who answered.
 func (s *State) WordsDigest() [32]byte {
-	return sha256.Sum256(s.words.appendDigest(nil))
+	return sha256.Sum256(s.words.AppendDigest(nil))
 }
 
 func (b *Book) appendDigest(out []byte) []byte {
