@@ -28,7 +28,8 @@ func (k *look) alerts(a *Assessment, acc *account, win criteria) ([]Alert, []str
 	k.probeAlerts(&c, a)
 	k.gustAlert(&c, a)
 	k.doubtAlerts(&c)
-	return c.sorted(), c.open
+	a.Nearing = sorted(c.near)
+	return sorted(c.list), c.open
 }
 
 // placingAlerts tell of the placing and of what stands about the wall, in the
@@ -53,6 +54,7 @@ func (k *look) placingAlerts(c *collector, a *Assessment) {
 type collector struct {
 	zone *time.Location
 	list []Alert
+	near []Alert
 	open []string
 }
 
@@ -61,13 +63,21 @@ func (c *collector) point(format string, args ...any) {
 	c.open = append(c.open, fmt.Sprintf(format, args...))
 }
 
-func (c *collector) add(kind, cause string, since int64, format string, args ...any) {
+// add notes an alert and returns it for its numbers, until the next is noted.
+func (c *collector) add(kind, cause string, since int64, format string, args ...any) *Alert {
 	c.list = append(c.list, Alert{Kind: kind, Cause: cause, Priority: AlertKinds[kind].Priority, Since: moment(since), Text: fmt.Sprintf(format, args...)})
+	return &c.list[len(c.list)-1]
 }
 
-func (c *collector) sorted() []Alert {
-	slices.SortFunc(c.list, func(a, b Alert) int { return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Cause, b.Cause)) })
-	return slices.CompactFunc(c.list, func(a, b Alert) bool { return a.Kind == b.Kind && a.Cause == b.Cause })
+// nearing notes that a value is inside the deadband of an alert's limit.
+func (c *collector) nearing(kind, cause string) {
+	c.near = append(c.near, Alert{Kind: kind, Cause: cause, Priority: AlertKinds[kind].Priority, Near: true})
+}
+
+// sorted puts alerts in order of kind and cause, one of each.
+func sorted(list []Alert) []Alert {
+	slices.SortStableFunc(list, func(a, b Alert) int { return cmp.Or(cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Cause, b.Cause)) })
+	return slices.CompactFunc(list, func(a, b Alert) bool { return a.Kind == b.Kind && a.Cause == b.Cause })
 }
 
 func (k *look) jointAlerts(c *collector, a *Assessment) {
@@ -77,13 +87,32 @@ func (k *look) jointAlerts(c *collector, a *Assessment) {
 		switch {
 		case j.State == JointCold && !j.Treated:
 			c.add(AlertJointCold, where, deadline, "Cold joint at %s: covered %.0f min after placing, limit %.0f min (%s). The bracing stays until it is treated.",
-				where, j.AgeMin, j.LimitMin, j.LimitBy)
+				where, j.AgeMin, j.LimitMin, j.LimitBy).place(j.FromM, j.ToM).measured("age", j.AgeMin, j.LimitMin)
 		case j.State == JointClosing || j.State == JointPastLimit:
 			since := deadline - closingFrom(deadline-j.Placed.UnixMilli())
-			c.add(AlertJointClosing, where, since, "Joint at %s closes at %s (%s). Place there before then.", where, k.clockOnly(deadline), j.LimitBy)
+			c.add(AlertJointClosing, where, since, "Joint at %s %s", where, k.closingWords(j)).
+				place(j.FromM, j.ToM).until(deadline).measured("age", j.AgeMin, j.LimitMin)
 		}
 	}
 }
+
+// closingWords say when a joint closes, and of one past its limit since when it
+// is: a minute that is gone is never told as one to come.
+func (k *look) closingWords(j Joint) string {
+	deadline := j.Deadline.UnixMilli()
+	at := k.clockOnly(deadline)
+	switch {
+	case k.past(deadline):
+		return fmt.Sprintf("is past its limit since %s (%s). Concrete placed on it now makes a cold joint: ask the engineer first.", at, j.LimitBy)
+	case k.past(floorMinute(deadline)):
+		return fmt.Sprintf("closes within this minute, %s (%s). Place there only if the concrete is at hand now.", at, j.LimitBy)
+	default:
+		return fmt.Sprintf("closes at %s (%s). Place there before then.", at, j.LimitBy)
+	}
+}
+
+// riseBand is how far over its limit a rise is a watch and no alarm yet, mm.
+const riseBand = 50
 
 // riseKept is how long a rise that was too fast stays an alert.
 const riseKept = hourMS
@@ -93,13 +122,19 @@ func (k *look) riseAlerts(c *collector) {
 		l := &k.wall.Pour.Lifts[i]
 		at := l.Ended.Early
 		// Within 50 mm or 5 minutes of the limit it is a watch, not an alarm.
-		if l.Rise55 <= k.policy.RiseMM+50 || at+riseKept <= k.now || !k.past(at) {
+		if l.Rise55 <= k.policy.RiseMM || at+riseKept <= k.now || !k.past(at) {
 			continue
 		}
 		k.at(at + riseKept)
 		where := stretch(l.RiseFrom, l.RiseTo)
-		c.add(AlertRiseFast, where+" "+moment(at).Format("2006-01-02T15:04Z"), at, "Rose %.2f m in 60 min at %s, limit %.2f m. Move on, and look at the form.",
-			metres(l.Rise), where, metres(k.policy.RiseMM))
+		cause := where + " " + moment(at).Format("2006-01-02T15:04Z")
+		if l.Rise55 <= k.policy.RiseMM+riseBand {
+			c.nearing(AlertRiseFast, cause)
+			continue
+		}
+		c.add(AlertRiseFast, cause, at, "Rose %.2f m in 60 min at %s, limit %.2f m. Move on, and look at the form.",
+			metres(l.Rise), where, metres(k.policy.RiseMM)).
+			place(metres(l.RiseFrom), metres(l.RiseTo)).measured("height", metres(l.Rise), metres(k.policy.RiseMM))
 	}
 }
 
@@ -126,7 +161,8 @@ func (k *look) loadAlerts(c *collector) {
 			continue
 		}
 		c.add(AlertLoadOld, "load "+y.Name, limit, "Load %s was batched at %s: over %d min old. Discharge ends, or it is sent back on the foreman's word.",
-			strings.TrimSpace(y.Name+" "+y.Ticket), k.clockOnly(y.Batched), k.policy.LoadS/60)
+			strings.TrimSpace(y.Name+" "+y.Ticket), k.clockOnly(y.Batched), k.policy.LoadS/60).
+			load(y.Name).until(limit).measured("age", minutesOf(end-y.Batched), minutesOf(limit-y.Batched))
 	}
 }
 
@@ -142,10 +178,11 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 		cause, then := "strip "+s.Key.ID, k.then(at)
 		if why := then.notOpenFor(s, a); why != "" {
 			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
-				what(s), k.local(at), why)
+				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
 		}
 		if then.policy.PermitNeeded && !then.permitCovers(s) {
-			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s without a permit to strip that stood.", what(s), k.local(at))
+			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s without a permit to strip that stood. Stay out to the wall's height + 1.2 m until a competent person has looked at the wall.",
+				what(s), k.local(at)).braces(k, k.strippedBy(s)).clear(k)
 		}
 	}
 }
@@ -221,8 +258,16 @@ func (k *look) overdueAlerts(c *collector, a *Assessment, win criteria) {
 	due := win.steady + k.policy.OverdueS*secondMS
 	if k.past(due) {
 		c.add(AlertBraceOverdue, "window "+moment(win.steady).Format("2006-01-02T15:04Z"), due, "Braces stand %d h after the window opened %s. Strip them, or say why they stay.",
-			k.policy.OverdueS/3600, k.local(win.steady))
+			k.policy.OverdueS/3600, k.local(win.steady)).braces(k, k.standingNames())
 	}
+}
+
+// strippedBy names the braces that one entry took off.
+func (k *look) strippedBy(s *wall.Strip) []string {
+	if !s.All {
+		return s.Braces
+	}
+	return k.bracesThat(func(b *wall.Brace) bool { return b.Stripped == 0 || b.Stripped >= s.Began.Early })
 }
 
 func what(s *wall.Strip) string {
@@ -265,20 +310,39 @@ func (k *look) frostAlerts(c *collector, a *Assessment, acc *account) {
 		}
 		c.add(AlertFrozen, "freeze "+moment(f.from).Format("2006-01-02T15:04Z"), f.from, "Frost in the concrete %s before 3.5 MPa: 0 °C or less %s. Equivalent age begins again at the thaw; the engineer decides.", k.local(f.from), how)
 	}
-	if acc.metAt != 0 || a.State != StateCuring && a.State != StatePlacing {
-		return
+	if acc.metAt == 0 && (a.State == StateCuring || a.State == StatePlacing) {
+		k.frostAhead(c)
 	}
+}
+
+// frostBand is by how much a forecast has to be over 0 °C before frost is no
+// longer ahead, hundredths of a degree.
+const frostBand = 100
+
+// frostAhead tells of the first frost forecast within a day. It goes by the night:
+// one frost on both sides of midnight is one alert.
+func (k *look) frostAhead(c *collector) {
+	night := func(at int64) string {
+		return "frost " + time.UnixMilli(at-dayMS/2).In(c.zone).Format("2006-01-02")
+	}
+	told := ""
 	for _, h := range k.site.Hours {
-		if h.At+hourMS <= k.now || h.Coldest > 0 {
+		if h.At+hourMS <= k.now || h.Coldest > frostBand {
 			continue
 		}
 		if !k.past(h.At - dayMS) {
 			return
 		}
 		k.at(h.At + hourMS)
-		c.add(AlertFrostAhead, "frost "+time.UnixMilli(h.At).In(c.zone).Format("2006-01-02"), max(k.wall.Pour.Started, h.At-dayMS), "Frost is forecast from %s (%s °C) and the concrete is not cured. Cover the top and the openings now.",
-			k.local(h.At), formatFixed(float64(h.Coldest)/100, 1))
-		return
+		switch cause := night(h.At); {
+		case cause == told:
+		case told == "" && h.Coldest <= 0:
+			told = cause
+			c.add(AlertFrostAhead, cause, max(k.wall.Pour.Started, h.At-dayMS), "Frost is forecast from %s (%s °C) and the concrete is not cured. Cover the top and the openings now.",
+				k.local(h.At), formatFixed(float64(h.Coldest)/100, 1)).until(h.At).measured("temperature", float64(h.Coldest)/100, 0)
+		default:
+			c.nearing(AlertFrostAhead, cause)
+		}
 	}
 }
 
@@ -292,7 +356,7 @@ func (k *look) probeAlerts(c *collector, a *Assessment) {
 			continue
 		}
 		if k.past(at + silentMS) {
-			c.add(AlertProbeSilent, t.Place+" "+t.Probe, at+silentMS, "Probe %s (%s) has said nothing since %s. Until it does, the coldest substitute counts.", t.Probe, t.Place, k.local(at))
+			c.add(AlertProbeSilent, t.Place+" "+t.Probe, at+silentMS, "Probe %s (%s) has said nothing since %s. Until it does, the coldest substitute counts.", t.Probe, t.Place, k.local(at)).device(t.Probe)
 		}
 	}
 }
@@ -312,9 +376,9 @@ func doubtAlert(c *collector, d wall.Doubt) {
 	case d.Key.ID == "":
 		c.add(AlertEventRefused, fmt.Sprintf("message %d", d.Message), d.Since, "Message %d was %s. It counts as a doubt until a named person answers it.", d.Message, d.What)
 	case d.Clock:
-		c.add(AlertClockDoubtful, "event "+d.Key.ID, d.Since, "Entry %s of %s is in doubt: %s. The safer time counts until a named person answers it.", d.Key.ID, d.Key.Source, d.What)
+		c.add(AlertClockDoubtful, "event "+d.Key.ID, d.Since, "Entry %s of %s is in doubt: %s. The safer time counts until a named person answers it.", d.Key.ID, d.Key.Source, d.What).device(d.Key.Source)
 	default:
-		c.add(AlertEventRefused, "event "+d.Key.ID, d.Since, "Entry %s of %s does nothing: %s. It counts as a doubt until a named person answers it.", d.Key.ID, d.Key.Source, d.What)
+		c.add(AlertEventRefused, "event "+d.Key.ID, d.Since, "Entry %s of %s does nothing: %s. It counts as a doubt until a named person answers it.", d.Key.ID, d.Key.Source, d.What).device(d.Key.Source)
 	}
 }
 
@@ -329,11 +393,11 @@ func AlertsOfSite(s *site.State, d *site.Devices, hub Hub, now time.Time) ([]Ale
 	d.Gaps(func(device string, g site.Gap) {
 		if k.past(g.Since + gapAlertAfter) {
 			c.add(AlertRecordGap, fmt.Sprintf("device %s number %d", device, g.From), g.Since,
-				"Numbers %s of device %s have not come since %s. Every wall of the site stays shut until they come or an officer gives them up by name.", numbers(g), device, k.local(g.Since))
+				"Numbers %s of device %s have not come since %s. Every wall of the site stays shut until they come or an officer gives them up by name.", numbers(g), device, k.local(g.Since)).device(device)
 		}
 	})
 	for _, doubt := range s.Doubts() {
 		doubtAlert(&c, doubt)
 	}
-	return c.sorted(), moment(k.next)
+	return sorted(c.list), moment(k.next)
 }

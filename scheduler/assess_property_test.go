@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/go-json-experiment/json"
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
@@ -171,7 +172,15 @@ func differs(a, b scheduler.Assessment) []string {
 // steady is what an assessment says, elapsed figures left out: ages, the sums so
 // far and what is expected of them, and the rates of a pour that goes on.
 func steady(a scheduler.Assessment) scheduler.Assessment {
-	a = scheduler.Assessment{Site: a.Site, Wall: a.Wall, State: a.State, Strip: a.Strip, Braces: a.Braces, Joints: a.Joints, Alerts: a.Alerts}
+	a = scheduler.Assessment{Site: a.Site, Wall: a.Wall, State: a.State, Strip: a.Strip, Braces: a.Braces, Joints: a.Joints, Alerts: slices.Clone(a.Alerts), Nearing: a.Nearing}
+	for i := range a.Alerts {
+		x := &a.Alerts[i]
+		if x.About != nil && x.About.Measure == "age" {
+			ageless := *x.About
+			ageless.Have, x.About = nil, &ageless
+		}
+		x.Text, x.About = x.Text+numbersOf(x.About), nil
+	}
 	strip := func(s scheduler.Strip) scheduler.Strip {
 		s.Expected, s.Governs = scheduler.Expected{}, ""
 		s.Criteria = slices.Clone(s.Criteria)
@@ -196,6 +205,18 @@ func steady(a scheduler.Assessment) scheduler.Assessment {
 		}
 	}
 	return a
+}
+
+// numbersOf writes an alert's numbers on one line.
+func numbersOf(n *events.About) string {
+	if n == nil {
+		return ""
+	}
+	text, err := json.Marshal(n)
+	if err != nil {
+		panic(err)
+	}
+	return " " + string(text)
 }
 
 // looks are moments at which two records are compared.

@@ -208,10 +208,12 @@ func (p promise) text(s Strip, zone *time.Location) string {
 }
 
 // alerts raises what ought to stand and does not, and clears what stands and
-// ought not to, each after its delay. A latched kind is never cleared.
+// ought not to, each after its delay. What is inside its deadband is neither
+// raised nor cleared. A latched kind is not cleared before it is acknowledged; a
+// deed ends with that, and is not told again.
 func (v *speech) alerts(in comparison, later []Alert) {
 	wanted := map[alarmKey]bool{}
-	last, stands := in.lastWords()
+	last := in.lastWords()
 	for _, a := range slices.Concat(in.now.Alerts, later) {
 		key := alarmKey{a.Kind, a.Cause}
 		if wanted[key] {
@@ -223,17 +225,33 @@ func (v *speech) alerts(in comparison, later []Alert) {
 		}
 		ready := a.Since.Add(AlertKinds[a.Kind].OnDelay)
 		switch {
-		case stands[key]:
+		case last[key].stands, last[key].answered && AlertKinds[a.Kind].Once:
 		case ready.After(in.at):
 			v.wakeAt(ready)
 		default:
-			v.words = append(v.words, in.raise(a, last[key]))
+			v.words = append(v.words, in.raise(a, last[key].seq))
 		}
 	}
+	for _, a := range in.now.Nearing {
+		wanted[alarmKey{a.Kind, a.Cause}] = true
+	}
 	for _, a := range in.folded.Alarms {
-		if key := (alarmKey{a.Kind, a.Cause}); a.Stands() && !wanted[key] && !AlertKinds[a.Kind].Latch {
+		if key := (alarmKey{a.Kind, a.Cause}); a.Stands() && over(a, wanted[key]) {
 			v.clear(in, a, key)
 		}
+	}
+}
+
+// over reports whether nothing but a delay keeps an alarm standing.
+func over(a wall.Alarm, wanted bool) bool {
+	kind, answered := AlertKinds[a.Kind], a.Acknowledged != 0
+	switch {
+	case kind.Once:
+		return answered
+	case kind.Latch:
+		return answered && !wanted
+	default:
+		return !wanted
 	}
 }
 
@@ -253,14 +271,19 @@ func (v *speech) clear(in comparison, a wall.Alarm, key alarmKey) {
 	v.words = append(v.words, in.clear(a))
 }
 
-// lastWords returns the stream sequence of the last word on each kind and
-// cause, and which of them stand.
-func (in *comparison) lastWords() (last map[alarmKey]uint64, stands map[alarmKey]bool) {
-	last, stands = map[alarmKey]uint64{}, map[alarmKey]bool{}
+// lastWord is what was said last on one kind and cause.
+type lastWord struct {
+	seq      uint64 // in the stream
+	stands   bool
+	answered bool // one of its alerts was acknowledged
+}
+
+func (in *comparison) lastWords() map[alarmKey]lastWord {
+	out := map[alarmKey]lastWord{}
 	for _, a := range in.folded.Alarms {
-		key := alarmKey{a.Kind, a.Cause}
-		last[key] = max(last[key], a.LastSeq)
-		stands[key] = stands[key] || a.Stands()
+		w := out[alarmKey{a.Kind, a.Cause}]
+		w.seq, w.stands, w.answered = max(w.seq, a.LastSeq), w.stands || a.Stands(), w.answered || a.Acknowledged != 0
+		out[alarmKey{a.Kind, a.Cause}] = w
 	}
-	return last, stands
+	return out
 }

@@ -304,7 +304,8 @@ func (k *look) faceAlerts(c *collector) {
 			continue
 		}
 		if why := k.then(at).faceEarly(s); why != "" {
-			c.add(AlertFaceEarly, "face "+s.ID, at, "The %s was taken off %s too early: %s. Have the concrete looked at, and cover it.", faceName(s.Face), k.local(at), why)
+			c.add(AlertFaceEarly, "face "+s.ID, at, "The %s was taken off %s too early: %s. If braces went with it, stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word. Have the concrete looked at, and cover it.",
+				faceName(s.Face), k.local(at), why).clear(k)
 		}
 	}
 }

@@ -285,7 +285,8 @@ func (k *look) riskAlerts(c *collector, a *Assessment) {
 		k.at(k.batchBy(deadline))
 		if next, since := k.nextConcrete(deadline); next >= deadline {
 			c.add(AlertJointAtRisk, "lift "+k.wall.Pour.Lifts[j.LowerIdx].Entry.ID, max(since, j.Placed.UnixMilli()), "No load can reach the joint at %s before it closes at %s: %s. %s",
-				j.Where(), k.clockOnly(j.Deadline.UnixMilli()), k.nextWords(next), k.batchWords(deadline))
+				j.Where(), k.clockOnly(j.Deadline.UnixMilli()), k.nextWords(next), k.batchWords(deadline)).
+				place(j.FromM, j.ToM).until(j.Deadline.UnixMilli()).measured("age", j.AgeMin, j.LimitMin)
 		}
 	}
 }

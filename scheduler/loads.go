@@ -233,36 +233,60 @@ func (k *look) loadFigures(c *collector) {
 		if y.Ended != 0 && k.past(y.Ended+loadKept) {
 			continue
 		}
-		if why := k.temperatureOff(y); why != "" {
-			c.add(AlertLoadTemperature, "load "+y.Name, y.MeasuredAt, "Load %s: %s.", y.Name, why)
+		old := int64(0)
+		if y.Batched != 0 {
+			old = y.Batched + k.policy.LoadS*secondMS
 		}
-		if why := k.slumpOff(y); why != "" {
-			c.add(AlertLoadSlump, "load "+y.Name, y.MeasuredAt, "Load %s: %s.", y.Name, why)
+		cause := "load " + y.Name
+		if off := k.temperatureOff(y, 0); off != nil {
+			c.add(AlertLoadTemperature, cause, y.MeasuredAt, "Load %s: %s.", y.Name, off.why).
+				load(y.Name).until(old).measured("temperature", off.have, off.limit)
+		} else if k.temperatureOff(y, loadBand) != nil {
+			c.nearing(AlertLoadTemperature, cause)
+		}
+		if off := k.slumpOff(y); off != nil {
+			c.add(AlertLoadSlump, cause, y.MeasuredAt, "Load %s: %s.", y.Name, off.why).
+				load(y.Name).until(old).measured("slump", off.have, off.limit)
 		}
 	}
 }
 
-// temperatureOff says why a load's temperature is outside its limits, or "".
-func (k *look) temperatureOff(y *wall.Truckload) string {
+// loadBand is by how much a load's temperature has to be inside its limits for
+// the matter to be over, K.
+const loadBand = 0.5
+
+// outside is a figure that is outside its limit.
+type outside struct {
+	have, limit float64
+	why         string
+}
+
+// temperatureOff says how a load's temperature is outside its limits, each taken
+// so much narrower, K; nil: it is within.
+func (k *look) temperatureOff(y *wall.Truckload, narrower float64) *outside {
 	if y.Centi == wall.None {
-		return ""
+		return nil
 	}
 	hot, cold := float64(y.Centi)/100, float64(y.Coldest)/100
-	if limit, err := concrete.HotLimitFor("aci-301-20"); err == nil && hot > limit.MaxC {
-		return fmt.Sprintf("%s °C, at most %s °C (ACI 301-20 and ACI 305.1-14)", trimZero(hot), trimZero(limit.MaxC))
+	if limit, err := concrete.HotLimitFor("aci-301-20"); err == nil && hot > limit.MaxC-narrower {
+		return off(hot, limit.MaxC, "%s °C, at most %s °C (ACI 301-20 and ACI 305.1-14)", trimZero(hot), trimZero(limit.MaxC))
 	}
-	if cold < concrete.MinDeliveredC {
-		return fmt.Sprintf("%s °C, at least %s °C on delivery (EN 206, from memory)", trimZero(cold), trimZero(concrete.MinDeliveredC))
+	if cold < concrete.MinDeliveredC+narrower {
+		return off(cold, concrete.MinDeliveredC, "%s °C, at least %s °C on delivery (EN 206, from memory)", trimZero(cold), trimZero(concrete.MinDeliveredC))
 	}
 	core := k.wall.Holding.Geometry.LeastCore()
 	air, known := k.coldestAir(y.MeasuredAt-coldAirAbout, y.MeasuredAt+coldAirAbout)
-	if core == 0 || !known || air > concrete.ColdWeatherC {
-		return ""
+	if core == 0 || !known || air > concrete.ColdWeatherC+narrower {
+		return nil
 	}
-	if least, err := concrete.ColdDeliveryLeast(clamp(metres(core), 0.05, 10)); err == nil && cold < least {
-		return fmt.Sprintf("%s °C, at least %s °C for a core of %d mm in air of %s °C (ASTM C94, ACI 306R, from memory)", trimZero(cold), trimZero(least), core, trimZero(air))
+	if least, err := concrete.ColdDeliveryLeast(clamp(metres(core), 0.05, 10)); err == nil && cold < least+narrower {
+		return off(cold, least, "%s °C, at least %s °C for a core of %d mm in air of %s °C (ASTM C94, ACI 306R, from memory)", trimZero(cold), trimZero(least), core, trimZero(air))
 	}
-	return ""
+	return nil
+}
+
+func off(have, limit float64, format string, args ...any) *outside {
+	return &outside{have, limit, fmt.Sprintf(format, args...)}
 }
 
 // coldestAir is the coldest air from one moment to another, measured or else
@@ -286,10 +310,11 @@ func (k *look) coldestAir(from, to int64) (c float64, known bool) {
 	return float64(centi) / 100, ok
 }
 
-// slumpOff says why a load's slump is outside the tolerance of its mix, or "".
-func (k *look) slumpOff(y *wall.Truckload) string {
+// slumpOff says how a load's slump is outside the tolerance of its mix; nil: it
+// is within, or not known.
+func (k *look) slumpOff(y *wall.Truckload) *outside {
 	if y.SlumpMM < 0 {
-		return ""
+		return nil
 	}
 	name := y.Mix
 	if name == "" {
@@ -297,7 +322,7 @@ func (k *look) slumpOff(y *wall.Truckload) string {
 	}
 	m := k.site.Mixes[name]
 	if len(m.Versions) == 0 || m.Versions[len(m.Versions)-1].SlumpMM == nil {
-		return ""
+		return nil
 	}
 	stated, edition := *m.Versions[len(m.Versions)-1].SlumpMM, concrete.SIConstants
 	if k.site.Units() == "us" {
@@ -305,9 +330,13 @@ func (k *look) slumpOff(y *wall.Truckload) string {
 	}
 	tol, err := concrete.SlumpTolerance(concrete.SlumpC94Nominal, edition, stated/1000)
 	if err != nil || tol.Accepts(float64(y.SlumpMM)/1000) {
-		return ""
+		return nil
 	}
-	return fmt.Sprintf("slump %d mm, %.0f to %.0f mm for %.0f mm ordered (ASTM C94, from memory)", y.SlumpMM, tol.Least*1000, tol.Most*1000, stated)
+	limit := tol.Most
+	if float64(y.SlumpMM)/1000 < tol.Least {
+		limit = tol.Least
+	}
+	return off(float64(y.SlumpMM), math.Round(limit*1000), "slump %d mm, %.0f to %.0f mm for %.0f mm ordered (ASTM C94, from memory)", y.SlumpMM, tol.Least*1000, tol.Most*1000, stated)
 }
 
 // loadPoints are the open points of the loads.

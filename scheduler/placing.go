@@ -33,6 +33,7 @@ type Pressure struct {
 
 	since int64 // when the last of the concrete there was placed, early
 	over  bool  // over the form's rating
+	near  bool  // over 98 % of it
 }
 
 // PressureLevel is a corner of the pressure's diagram, from the top down:
@@ -314,6 +315,7 @@ func (k *look) pressure() Pressure {
 func (p *Pressure) take(got concrete.Pressure, in concrete.Placing, s *wall.Stretch) {
 	p.KPa, p.HeadKPa, p.By, p.RateMPH, p.Celsius = cent(got.KPa), cent(got.HeadKPa), string(got.Formula), in.Rate, in.TempC
 	p.over = p.RatedKPa > 0 && got.KPa > p.RatedKPa
+	p.near = p.RatedKPa > 0 && got.KPa > float64(p.RatedKPa*pressureBand)
 	p.FromM, p.ToM = metres(s.From), metres(s.To)
 	p.Notes, p.Levels = nil, nil
 	for _, n := range got.Notes {
@@ -367,14 +369,22 @@ func (k *look) freshOn(s *wall.Stretch) (height, rate int) {
 	return height, rate
 }
 
+// pressureBand is to what share of the form's rating the pressure has to fall for
+// it to be no longer over it.
+const pressureBand = 0.98
+
 func (k *look) pressureAlert(c *collector, a *Assessment) {
 	p := &a.Pressure
 	if !p.over {
+		if p.near {
+			c.nearing(AlertPressureHigh, "form")
+		}
 		return
 	}
 	why := p.By
 	for _, n := range p.Notes {
 		why += "; " + n
 	}
-	c.add(AlertPressureHigh, "form", p.since, "The form bears %.1f kPa at %.1f to %.1f m and is rated for %.1f kPa (%s). Place nothing more there.", p.KPa, p.FromM, p.ToM, p.RatedKPa, why)
+	c.add(AlertPressureHigh, "form", p.since, "The form bears %.1f kPa at %.1f to %.1f m and is rated for %.1f kPa (%s). Place nothing more there.", p.KPa, p.FromM, p.ToM, p.RatedKPa, why).
+		place(p.FromM, p.ToM).measured("pressure", p.KPa, p.RatedKPa).clear(k)
 }

@@ -36,15 +36,30 @@ func (k *look) braceAlerts(c *collector, a *Assessment) {
 	if len(missing) == 0 {
 		return
 	}
-	what := strings.Join(missing[:min(braceNames, len(missing))], "; ")
-	if n := len(missing) - braceNames; n > 0 {
-		what += fmt.Sprintf("; and %d more", n)
-	}
+	what := missingText(missing)
 	if p := &k.wall.Pour; len(p.Lifts) > 0 {
-		c.add(AlertBraceSpacing, "braces", p.Started, "Braces are missing: %s (1.8 m: common practice, no source; 0.6 m from corners and openings: from memory, trade practice). Set them before more is placed.", what)
+		c.add(AlertBraceSpacing, "braces", p.Started, "Braces are missing: %s (1.8 m: common practice, no source; 0.6 m from corners and openings: from memory, trade practice). Set them before more is placed.", what).
+			place(metres(missing[0].from), metres(missing[0].to))
 		return
 	}
 	c.point("braces: %s", what)
+}
+
+// unbraced is a place where a brace is missing, mm.
+type unbraced struct {
+	from, to int
+	text     string
+}
+
+func missingText(missing []unbraced) string {
+	var texts []string
+	for _, m := range missing[:min(braceNames, len(missing))] {
+		texts = append(texts, m.text)
+	}
+	if n := len(missing) - braceNames; n > 0 {
+		texts = append(texts, fmt.Sprintf("and %d more", n))
+	}
+	return strings.Join(texts, "; ")
 }
 
 // bracesAtPour are the stations of the braces that stood when the wall was
@@ -67,11 +82,11 @@ func (k *look) bracesAtPour() []int {
 }
 
 // gaps are the places over which no brace stands for more than 1.8 m.
-func (k *look) gaps(braces []int) (out []string) {
+func (k *look) gaps(braces []int) (out []unbraced) {
 	g := &k.wall.Holding.Geometry
 	over := func(from, to int) {
 		if to-from > braceSpacing {
-			out = append(out, fmt.Sprintf("%.1f m without one from %.1f m on", metres(to-from), metres(from)))
+			out = append(out, unbraced{from, to, fmt.Sprintf("%.1f m without one from %.1f m on", metres(to-from), metres(from))})
 		}
 	}
 	first, last := braces[0], braces[len(braces)-1]
@@ -90,18 +105,18 @@ func (k *look) gaps(braces []int) (out []string) {
 }
 
 // bare are the corners and the edges of openings with no brace within 0.6 m.
-func (k *look) bare(braces []int) (out []string) {
+func (k *look) bare(braces []int) (out []unbraced) {
 	g := &k.wall.Holding.Geometry
 	for _, at := range g.Corners {
 		if !k.braced(braces, at) {
-			out = append(out, fmt.Sprintf("none by the corner at %.1f m", metres(at)))
+			out = append(out, unbraced{at, at, fmt.Sprintf("none by the corner at %.1f m", metres(at))})
 		}
 	}
 	for i := range g.Openings {
 		o := &g.Openings[i]
 		for _, at := range [2]int{o.From, o.To} {
 			if !k.braced(braces, at) {
-				out = append(out, fmt.Sprintf("none by the edge of %s at %.1f m", openingName(o), metres(at)))
+				out = append(out, unbraced{at, at, fmt.Sprintf("none by the edge of %s at %.1f m", openingName(o), metres(at))})
 			}
 		}
 	}
@@ -130,7 +145,7 @@ func (k *look) disturbed(c *collector) {
 			more = fmt.Sprintf(" and %d more", n)
 		}
 		c.add(AlertBraceDisturbed, "disturbed "+moment(at).Format("2006-01-02T15:04:05Z"), at, "Brace %s%s: disturbed at %s and not found sound since. Keep out to the wall's height + 1.2 m, make it sound, and enter the inspection.",
-			strings.Join(names[:min(braceNames, len(names))], ", "), more, k.local(at))
+			strings.Join(names[:min(braceNames, len(names))], ", "), more, k.local(at)).braces(k, names).clear(k)
 	}
 }
 
@@ -145,14 +160,15 @@ func (k *look) worksAlerts(c *collector) {
 		if m.MM > 0 {
 			how += fmt.Sprintf(" by %d mm", m.MM)
 		}
-		c.add(AlertFormMoved, "form "+m.ID, m.At, "The form %s at %.1f m at %s. Place nothing there, clear both sides, and enter what a person sees of the concrete.", how, metres(m.AtM), k.local(m.At))
+		c.add(AlertFormMoved, "form "+m.ID, m.At, "The form %s at %.1f m at %s. Place nothing there, clear both sides, and enter what a person sees of the concrete.", how, metres(m.AtM), k.local(m.At)).
+			place(metres(m.AtM), metres(m.AtM)).clear(k)
 	}
 	if k.released("backfill", 0, nil) != nil {
 		return
 	}
 	for _, b := range h.Backfills {
 		if k.past(b.At) {
-			c.add(AlertBackfillEarly, "backfill "+b.ID, b.At, "Earth was placed against the wall %s, and no engineer has released it. Stop, keep people and machines away, and ask the engineer.", k.local(b.At))
+			c.add(AlertBackfillEarly, "backfill "+b.ID, b.At, "Earth was placed against the wall %s, and no engineer has released it. Stop, keep people and machines away, and ask the engineer.", k.local(b.At)).clear(k)
 		}
 	}
 }

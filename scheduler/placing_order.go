@@ -13,6 +13,8 @@ const (
 	// how long (general trade practice, from memory).
 	unevenMM  = 300
 	unevenFor = 10 * minuteMS
+	// unevenBand is by how much less they have to differ for it to be over, mm.
+	unevenBand = 50
 	// sillSlack is how far under a sill the concrete may stand as filled, mm.
 	sillSlack = 50
 	// standsFor is the time without a discharge or a lift after which a pour counts
@@ -78,7 +80,7 @@ func (k *look) sillAlert(c *collector, o *wall.Opening, left, right *wall.Stretc
 	}
 	if found {
 		c.add(AlertSillUnfilled, "opening "+stretch(o.From, o.To), since, "Below %s the concrete stands at %.2f m, beside it above the sill at %.2f m. Fill below it from one side until it shows on the other.",
-			openingName(o), metres(low), metres(o.Sill))
+			openingName(o), metres(low), metres(o.Sill)).place(metres(o.From), metres(o.To)).measured("height", metres(low), metres(o.Sill))
 	}
 }
 
@@ -108,18 +110,25 @@ func (k *look) unevenAlert(c *collector, o *wall.Opening, left, right *wall.Stre
 	if left.Height() > right.Height() {
 		low, high, lowAt, highAt = right, left, o.To, o.From
 	}
-	if min(high.Height(), o.Head)-min(low.Height(), o.Head) <= unevenMM {
+	differ, cause := min(high.Height(), o.Head)-min(low.Height(), o.Head), "opening "+stretch(o.From, o.To)
+	if differ <= unevenMM-unevenBand {
 		return
 	}
 	if _, _, waits := k.wall.Pour.Waits(*low); !waits {
 		return // it stands as planned
 	}
-	since := k.unevenSince(o.Head, side{low, lowAt}, side{high, highAt})
-	if !k.past(since + unevenFor) {
+	if differ <= unevenMM {
+		c.nearing(AlertOpeningUneven, cause)
 		return
 	}
-	c.add(AlertOpeningUneven, "opening "+stretch(o.From, o.To), since, "Beside %s the concrete stands at %.2f m on one side and at %.2f m on the other since %s. Place at its edge at %.1f m next.",
-		openingName(o), metres(high.Height()), metres(low.Height()), k.clockOnly(since), metres(lowAt))
+	since := k.unevenSince(o.Head, side{low, lowAt}, side{high, highAt})
+	if !k.past(since + unevenFor) {
+		c.nearing(AlertOpeningUneven, cause) // it may have been uneven before, and back within the deadband only
+		return
+	}
+	c.add(AlertOpeningUneven, cause, since, "Beside %s the concrete stands at %.2f m on one side and at %.2f m on the other since %s. Place at its edge at %.1f m next.",
+		openingName(o), metres(high.Height()), metres(low.Height()), k.clockOnly(since), metres(lowAt)).
+		place(metres(o.From), metres(o.To)).measured("height", metres(differ), metres(unevenMM))
 }
 
 // side is the concrete on one side of an opening, and the opening's edge there.
@@ -187,7 +196,7 @@ func (k *look) stopAlert(c *collector, a *Assessment) {
 	}
 	if where := k.badPlace(at); where != "" {
 		c.add(AlertStopMisplaced, "stop "+moment(since).Format("2006-01-02T15:04Z"), since, "Placing has stood since %s and the concrete ends at %.1f m, %s. Carry it on clear of there while it is soft, or cut it back before it sets.",
-			k.clockOnly(since), metres(at), where)
+			k.clockOnly(since), metres(at), where).place(metres(at), metres(at))
 	}
 }
 

@@ -277,5 +277,8 @@ func causes(a scheduler.Assessment) (out []string) {
 	for _, x := range a.Alerts {
 		out = append(out, x.Kind+" ["+x.Cause+"]")
 	}
+	for _, x := range a.Nearing {
+		out = append(out, "near "+x.Kind+" ["+x.Cause+"]")
+	}
 	return out
 }

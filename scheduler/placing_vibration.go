@@ -23,21 +23,23 @@ func (k *look) vibrationAlerts(c *collector) {
 			continue
 		}
 		var where []string
-		since := int64(0)
+		since, from, to := int64(0), math.MaxInt, 0
 		for _, v := range l.Vibration() {
 			if v.Not && !k.looked(v.From, v.To, l.Ended.Early) {
 				where, since = append(where, stretch(v.From, v.To)), first(since, max(v.At, l.Ended.Early))
+				from, to = min(from, v.From), max(to, v.To)
 			}
 		}
 		if len(where) == 0 {
 			continue
 		}
-		by := l.Ended.Late + vibrateBy
+		by := floorMinute(l.Ended.Late + vibrateBy)
 		what := "Vibrate it by " + k.clockOnly(by) + ", while the head sinks in by itself."
 		if k.past(by) {
-			what = "It is too late to vibrate it: mark it, and look there when it can be seen."
+			by, what = 0, "It is too late to vibrate it: mark it, and look there when it can be seen."
 		}
-		c.add(AlertNotVibrated, "lift "+l.Entry.ID, since, "%s of the lift of %s was not vibrated. %s", strings.Join(where, ", "), k.clockOnly(l.Began.Early), what)
+		c.add(AlertNotVibrated, "lift "+l.Entry.ID, since, "%s of the lift of %s was not vibrated. %s", strings.Join(where, ", "), k.clockOnly(l.Began.Early), what).
+			place(metres(from), metres(to)).until(by)
 	}
 }
 

@@ -100,7 +100,7 @@ func (in *comparison) raise(a Alert, preceding uint64) events.Event {
 	since := stamp(a.Since)
 	return word(in.ref, "alert.raised", since, &events.AlertRaised{
 		Alert: "alert-" + hash(in.ref.Site, in.ref.Wall, a.Kind, a.Cause, Rules, fmt.Sprint(preceding)),
-		Kind:  a.Kind, Cause: a.Cause, Priority: priority(a), Since: since, Text: clipText(a.Text, maxText), Rules: Rules, Preceding: preceding,
+		Kind:  a.Kind, Cause: a.Cause, Priority: priority(a), Since: since, Text: clipText(a.Text, maxText), About: takeable(a.About), Rules: Rules, Preceding: preceding,
 	})
 }
 

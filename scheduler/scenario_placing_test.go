@@ -27,6 +27,7 @@ func (s *stage) runPlacing(t *testing.T, w words, _ string) string {
 	}
 	if len(w.plain) == 1 {
 		s.printAlerts(&out, a.Alerts)
+		printNearing(&out, a.Nearing)
 		fmt.Fprintf(&out, "next %s\n", s.show(a.Next))
 	}
 	return out.String()

@@ -42,6 +42,7 @@ func (s *stage) runAssess(t *testing.T, w words, _ string) string {
 		out.WriteString("\n")
 	}
 	s.printAlerts(&out, a.Alerts)
+	printNearing(&out, a.Nearing)
 	fmt.Fprintf(&out, "next %s\n", s.show(a.Next))
 	return out.String()
 }
@@ -101,6 +102,43 @@ func (s *stage) runBraces(t *testing.T, w words, _ string) string {
 func (s *stage) printAlerts(out *strings.Builder, list []scheduler.Alert) {
 	for _, a := range list {
 		fmt.Fprintf(out, "alert %s [%s] since %s, %s: %s\n", a.Kind, a.Cause, s.show(a.Since), a.Priority, a.Text)
+		if a.About != nil {
+			fmt.Fprintf(out, "     %s\n", s.showNumbers(a.About))
+		}
+	}
+}
+
+// showNumbers writes an alert's numbers, those that play no part left out.
+func (s *stage) showNumbers(n *events.About) string {
+	var parts []string
+	say := func(format string, args ...any) { parts = append(parts, fmt.Sprintf(format, args...)) }
+	if n.FromM != nil {
+		say("%.2f-%.2f m", *n.FromM, *n.ToM)
+	}
+	if !n.Until.IsZero() {
+		say("until %s", s.show(n.Until))
+	}
+	if len(n.Braces) > 0 {
+		say("braces %s", strings.Join(n.Braces, " "))
+	}
+	if n.Load != "" {
+		say("load %s", n.Load)
+	}
+	if n.Device != "" {
+		say("device %s", n.Device)
+	}
+	if n.Measure != "" {
+		say("%s %.4g of %.4g", n.Measure, *n.Have, *n.Limit)
+	}
+	if n.ClearM != nil {
+		say("clear %.2f m", *n.ClearM)
+	}
+	return "(" + strings.Join(parts, ", ") + ")"
+}
+
+func printNearing(out *strings.Builder, list []scheduler.Alert) {
+	for _, a := range list {
+		fmt.Fprintf(out, "near %s [%s]\n", a.Kind, a.Cause)
 	}
 }
 
