@@ -43,6 +43,7 @@ type fakeHub struct {
 	minute   int
 	gaps     map[string]string
 	permit   bool
+	braced   time.Time
 	hub      scheduler.Hub // as it was last shown to an assessment
 	looked   map[scheduler.Ref]int
 	subs     map[chan scheduler.Change]struct{}
@@ -284,6 +285,7 @@ func (p fakePage) Look(ref scheduler.Ref) scheduler.Folded {
 	f.Said, f.HasSaid = w.Said()
 	f.Permitted = func(time.Time) bool { return h.permit }
 	f.Begun = func() time.Time { return h.begun }
+	f.Braced = func(time.Time) time.Time { return h.braced }
 	f.Digest = func() [32]byte { return sha256.Sum256([]byte(ref.String())) }
 	return f
 }
@@ -321,7 +323,11 @@ func dataOf[D any](words []events.Event) (out []D) {
 func (h *fakeHub) statements() []*events.WindowStated { return dataOf[*events.WindowStated](h.words()) }
 func (h *fakeHub) raised() []*events.AlertRaised      { return dataOf[*events.AlertRaised](h.words()) }
 func (h *fakeHub) cleared() []*events.AlertCleared    { return dataOf[*events.AlertCleared](h.words()) }
-func (h *fakeHub) sheets() []*events.SheetIssued      { return dataOf[*events.SheetIssued](h.words()) }
+func (h *fakeHub) sheets() []*events.SheetIssued      { return h.sheetsOf(events.MorningSheet) }
+
+func (h *fakeHub) sheetsOf(sheet string) []*events.SheetIssued {
+	return slices.DeleteFunc(dataOf[*events.SheetIssued](h.words()), func(d *events.SheetIssued) bool { return d.Name() != sheet })
+}
 
 // running is a loop at work.
 type running struct {

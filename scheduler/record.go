@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"time"
 
+	"earlyage/projector/site"
 	"earlyage/projector/wall"
 )
 
@@ -81,11 +82,12 @@ type Folded struct {
 	Permitted func(time.Time) bool // a permit to strip stands at a moment
 	Begun     func() time.Time     // when the wall's first entry was recorded; zero: it has none
 	Digest    func() [32]byte
+	Braced    func(time.Time) time.Time // since when the first of the braces stands that stand at a moment; zero: none does
 
 	// Of a site.
-	SheetMinute int               // of the morning sheet, after local midnight
-	Sheets      map[string]uint64 // issued, by local date
-	Gaps        string            // changes when a gap in a device's numbers does
+	SheetMinute int                      // of the morning sheet, after local midnight
+	Sheets      map[site.SheetDay]uint64 // issued: the sequence of each
+	Gaps        string                   // changes when a gap in a device's numbers does
 }
 
 func (f Folded) zone() *time.Location {

@@ -6,6 +6,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"earlyage/events"
 	"earlyage/scheduler"
 )
 
@@ -38,10 +39,11 @@ func TestADayHasOneSheetThoughItsWallsChange(t *testing.T) {
 			dates := map[string]int{}
 			for _, m := range h.stream {
 				if m.event != nil && m.event.Kind == "sheet.issued" {
-					dates[m.event.ID]++
+					d := m.event.Data.(*events.SheetIssued)
+					dates[d.Sheet+" "+d.Date]++
 				}
 			}
-			require.Len(t, dates, 1)
+			require.Equal(t, map[string]int{"morning 2026-01-15": 1, "beat 2026-01-15": 1, "evening 2026-01-14": 1}, dates)
 		})
 		r.step(20 * time.Hour)
 		require.Len(t, h.sheets(), 2, "the next day's")

@@ -103,8 +103,8 @@ func (l *Loop) sealAll(words []events.Event) []events.Event {
 }
 
 // heldBy names what the record holds once it has folded a word, and with that
-// never asks for again: the successor of a statement, an alert, its end, a date's
-// sheet. It is no id: the same word said again differs in how far the record was.
+// never asks for again: the successor of a statement, an alert, its end, a
+// sheet of a date. It is no id: the same word said again differs in how far the record was.
 func heldBy(e events.Event) string {
 	on := Ref{e.Source.Site, e.Wall}.String()
 	switch d := e.Data.(type) {
@@ -115,7 +115,7 @@ func heldBy(e events.Event) string {
 	case *events.AlertCleared:
 		return "cleared " + d.Alert
 	case *events.SheetIssued:
-		return on + " " + d.Date
+		return on + " " + d.Name() + " " + d.Date
 	}
 	panic("scheduler: the hub does not say " + string(e.Kind))
 }
@@ -147,6 +147,6 @@ func (l *Loop) logWord(e events.Event) {
 	case *events.AlertCleared:
 		l.cfg.Log.Info("alert cleared", "on", on, "kind", d.Kind, "alert", d.Alert)
 	case *events.SheetIssued:
-		l.cfg.Log.Info("morning sheet", "site", on, "date", d.Date, "walls", len(d.Walls))
+		l.cfg.Log.Info("sheet issued", "site", on, "sheet", d.Name(), "date", d.Date, "walls", len(d.Walls))
 	}
 }

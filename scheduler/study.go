@@ -148,14 +148,11 @@ func (l *Loop) weigh(p Page, st Status, ref Ref, f Folded, at time.Time) (words 
 			l.markSite(p, ref.Site)
 			delete(l.marks, ref)
 		}
-		word, due, err := l.sheet(p, ref, f, in.hub, at)
+		sheets, due, err := sheets(p, ref, f, in.hub, at)
 		if err != nil {
-			l.cfg.Log.Error("no morning sheet", "site", ref.Site, "err", err)
+			l.cfg.Log.Error("no sheets", "site", ref.Site, "err", err)
 		}
-		if word != nil {
-			words = append(words, *word)
-		}
-		next = earlier(next, due)
+		words, next = append(words, sheets...), earlier(next, due)
 	}
 	return words, next
 }

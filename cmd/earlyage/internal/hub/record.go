@@ -107,6 +107,7 @@ func (p page) Look(ref scheduler.Ref) scheduler.Folded {
 		Assess:    func(h scheduler.Hub, at time.Time) scheduler.Assessment { return scheduler.Assess(s, d, w, h, at) },
 		Permitted: func(at time.Time) bool { return permitted(w, at.UnixMilli()) },
 		Begun:     func() time.Time { return begun(w) },
+		Braced:    func(at time.Time) time.Time { return braced(w, at.UnixMilli()) },
 	}
 }
 
@@ -130,6 +131,21 @@ func permitted(w *wall.State, at int64) bool {
 		}
 	}
 	return false
+}
+
+// braced is since when the first of the braces stands that stand at a moment.
+func braced(w *wall.State, at int64) time.Time {
+	var first int64
+	for _, b := range w.Holding.Braces {
+		stands := b.Set != 0 && b.Set <= at && (b.Stripped == 0 || b.Stripped > at)
+		if stands && (first == 0 || b.Set < first) {
+			first = b.Set
+		}
+	}
+	if first == 0 {
+		return time.Time{}
+	}
+	return time.UnixMilli(first).UTC()
 }
 
 // begun is when the first of the wall's entries was recorded.
