@@ -325,7 +325,7 @@ func TestExternalServer(t *testing.T) {
 		wait(t, c.Publish(topic, 1, false, "forbidden"))
 	}
 	wait(t, c.Publish("probe/mill/probe-7/north/temperature/read", 1, false, "reading"))
-	all = held(t, st)[10:]
+	all = held(t, st)[11:]
 	require.Len(t, all, 1)
 	require.Equal(t, "probe.mill.probe-7.north.temperature.read reading", all[0].Subject+" "+string(all[0].Body))
 	for _, at := range []string{"tls://" + x.in.Client, "wss://" + x.in.Websocket} {
