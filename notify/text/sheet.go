@@ -1,0 +1,184 @@
+package text
+
+import (
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"earlyage/events"
+	"earlyage/notify/notice"
+)
+
+// The parts of a sheet, in the order of the record.
+var sheetParts = []string{"overdue", "may-strip", "expected", "waiting"}
+
+// Sheet makes the message of a sheet that was issued. It attaches nothing.
+func Sheet(n notice.Notice, f Facts) notice.Message {
+	t := newTeller(f)
+	issued := n.Issued
+	if issued == nil {
+		issued = &events.SheetIssued{At: n.At}
+	}
+	var p page
+	if issued.Name() == events.DailyBeat {
+		p = t.page(t.say("sheet.beat", "site", t.siteName(n.Site), "at", t.minuteUp(issued.At)))
+		p.Link = ""
+	} else {
+		p = t.page(t.sheetLine(n, issued))
+		p.Parts = t.sheetParts(issued)
+		p.Caution = t.say("caution")
+	}
+	m := t.message(p)
+	m.What, m.Site = sheet, n.Site
+	return m
+}
+
+func (t teller) sheetLine(n notice.Notice, issued *events.SheetIssued) string {
+	var counts []string
+	for _, part := range sheetParts {
+		if lines := inPart(issued, part); len(lines) > 0 {
+			counts = append(counts, t.say("sheet.count."+part, "n", strconv.Itoa(len(lines))))
+		}
+	}
+	if counts == nil {
+		counts = []string{t.say("sheet.nothing")}
+	}
+	return t.say("sheet.first", "sheet", t.say("sheet."+issued.Name()), "site", t.siteName(n.Site),
+		"date", t.localDate(issued), "counts", strings.Join(counts, ", "))
+}
+
+// localDate is the site's own date of the sheet.
+func (t teller) localDate(issued *events.SheetIssued) string {
+	d, err := time.Parse(time.DateOnly, issued.Date)
+	if err != nil {
+		return t.date(issued.At.In(t.zone))
+	}
+	return t.date(d)
+}
+
+func inPart(issued *events.SheetIssued, part string) []events.SheetWall {
+	var out []events.SheetWall
+	for _, w := range issued.Walls {
+		if w.What == part {
+			out = append(out, w)
+		}
+	}
+	return out
+}
+
+// sheetParts lists the walls. In the evening the frost comes first.
+func (t teller) sheetParts(issued *events.SheetIssued) []part {
+	var parts []part
+	for _, name := range sheetParts {
+		p := part{Head: t.say("sheet.part." + name)}
+		for _, w := range inPart(issued, name) {
+			p.Lines = append(p.Lines, t.sheetWall(w))
+		}
+		parts = append(parts, p)
+	}
+	parts = append(parts, part{Head: t.say("sheet.part.free"), Lines: t.freeBraces(issued)})
+	frost := part{Head: t.say("sheet.part.frost"), Lines: t.frost(issued)}
+	if issued.Name() == events.EveningSheet {
+		parts = slices.Insert(parts, 0, frost)
+	} else {
+		parts = append(parts, frost)
+	}
+	for i := range parts {
+		if len(parts[i].Lines) == 0 {
+			parts[i].Lines = []string{t.say("sheet.none")}
+		}
+	}
+	return parts
+}
+
+func (t teller) sheetWall(w events.SheetWall) string {
+	wall := Clean(w.Wall)
+	line := wall
+	if !w.At.IsZero() {
+		key := map[string]string{"overdue": "sheet.open", "may-strip": "sheet.open", "expected": "sheet.expect"}[w.What]
+		if key == "" {
+			key = "sheet.expect"
+		}
+		line = t.say(key, "wall", wall, "at", t.minuteUp(w.At))
+	}
+	switch {
+	case w.Braces == 1:
+		line += ", " + t.say("sheet.brace")
+	case w.Braces > 1:
+		line += ", " + t.say("sheet.braces", "n", strconv.FormatInt(w.Braces, 10))
+	}
+	if said := t.waits(Clean(w.Text)); said != "" {
+		line += " (" + said + ")"
+	}
+	return line
+}
+
+// waits puts what a cured wall waits for into the reader's language. Other
+// words stand as they were issued.
+func (t teller) waits(said string) string {
+	if name, ok := strings.CutPrefix(said, "cured, waits for "); ok && t.texts["criterion."+name] != "" {
+		return t.say("sheet.waits", "what", t.criterion(name))
+	}
+	return local(said, t.sys)
+}
+
+// freeBraces counts what may be taken now, and what is expected.
+func (t teller) freeBraces(issued *events.SheetIssued) []string {
+	var now, due int64
+	for _, w := range issued.Walls {
+		switch w.What {
+		case "overdue", "may-strip":
+			now += w.Braces
+		case "expected":
+			due += w.Braces
+		}
+	}
+	var out []string
+	if now > 0 {
+		out = append(out, t.say("sheet.free.now", "n", strconv.FormatInt(now, 10)))
+	}
+	if due > 0 {
+		out = append(out, t.say("sheet.free.due", "n", strconv.FormatInt(due, 10)))
+	}
+	return out
+}
+
+func (t teller) frost(issued *events.SheetIssued) []string {
+	var out []string
+	for _, w := range issued.Walls {
+		if said := Clean(w.Frost); said != "" {
+			out = append(out, t.say("sheet.frost", "wall", Clean(w.Wall), "frost", t.cold(said)))
+		}
+	}
+	return out
+}
+
+// coldFrom is how the record says from when it freezes, and how cold it gets.
+var coldFrom = regexp.MustCompile(`^from ([A-Z][a-z]{2}) (\d{1,2}) ([A-Z][a-z]{2}) (\d\d:\d\d \S+), (-?\d{1,3}\.\d) °C$`)
+
+// cold puts the figures of a frost into the reader's language and units. Other
+// words stand as they were issued.
+func (t teller) cold(said string) string {
+	m := coldFrom.FindStringSubmatch(said)
+	if m == nil {
+		return local(said, t.sys)
+	}
+	celsius, err := strconv.ParseFloat(m[5], 64)
+	if err != nil {
+		return local(said, t.sys)
+	}
+	at := t.named("day.", m[1]) + " " + m[2] + " " + t.named("month.", m[3]) + " " + m[4]
+	return t.say("sheet.cold", "at", at, "cold", quantity("temperature", celsius, t.sys, down))
+}
+
+// named gives the name of a day or a month whose English name is known.
+func (c catalogue) named(prefix, name string) string {
+	for key, text := range catalogues["en"].texts {
+		if strings.HasPrefix(key, prefix) && text == name {
+			return c.texts[key]
+		}
+	}
+	return name
+}
