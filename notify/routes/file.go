@@ -109,7 +109,6 @@ type Quiet struct {
 	Place
 	Sites  []string
 	People []string
-	Kinds  []string // only these; none: all that can wait
 	Hours  Hours
 }
 

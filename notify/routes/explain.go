@@ -1,0 +1,65 @@
+package routes
+
+import (
+	"time"
+
+	"earlyage/notify/desk"
+	"earlyage/notify/notice"
+)
+
+// Told is who would be told of one kind of alert, rung by rung.
+type Told struct {
+	Kind  string     `json:"kind"`
+	Route string     `json:"route,omitzero"` // of the file; empty: by default
+	Line  int        `json:"line,omitzero"`  // of the route in the file
+	Rungs []ToldRung `json:"rungs"`
+}
+
+// ToldRung is who would be told together.
+type ToldRung struct {
+	AfterS int64      `json:"after_s"` // seconds since the alert was raised
+	Why    string     `json:"why"`
+	Whom   []ToldWhom `json:"whom"`
+}
+
+// ToldWhom is one who would be told. Without channels nothing reaches them.
+type ToldWhom struct {
+	Person   string    `json:"person"`
+	Name     string    `json:"name,omitzero"`
+	Roles    []string  `json:"roles,omitzero"`
+	Channels []string  `json:"channels"`
+	Quiet    time.Time `json:"quiet_until,omitzero"` // what can wait is withheld until then
+}
+
+// Explain says who would be told of an alert at a moment; of the notice its kind,
+// site and priority count.
+func Explain(r *Rota, n notice.Notice, at time.Time) Told {
+	list, route := r.ladder(n, at)
+	out := Told{Kind: n.Kind, Rungs: []ToldRung{}}
+	if route >= 0 {
+		out.Route, out.Line = r.file.Routes[route].Name, r.file.Routes[route].Line
+	}
+	names := map[string]notice.Reader{}
+	for _, reader := range append(r.dir.People(n.Site), r.Hooks()...) {
+		names[reader.Person] = reader
+	}
+	for _, g := range list {
+		rung := ToldRung{AfterS: int64(g.After / time.Second), Why: g.Why}
+		for _, c := range g.Choices {
+			rung.Whom = append(rung.Whom, r.whom(c, names[c.Person], n, at))
+		}
+		out.Rungs = append(out.Rungs, rung)
+	}
+	return out
+}
+
+func (r *Rota) whom(c desk.Choice, reader notice.Reader, n notice.Notice, at time.Time) ToldWhom {
+	w := ToldWhom{Person: c.Person, Name: reader.Name, Channels: append([]string{}, c.Channels...)}
+	for _, role := range reader.Roles {
+		w.Roles = append(w.Roles, string(role))
+	}
+	if desk.CanWait(n.Kind, n.Priority) {
+		w.Quiet = r.Quiet(n.Site, c.Person, at)
+	}
+	return w
+}
