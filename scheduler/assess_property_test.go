@@ -94,7 +94,7 @@ func TestNothingOpensBefore48Hours(t *testing.T) {
 			}
 		}
 	})
-	require.Greater(t, opened, looked/20, "of %d looks hardly one was at an open window", looked)
+	require.Greater(t, opened, looked/100, "of %d looks hardly one was at an open window", looked)
 }
 
 // lastConcrete lists, without the fold, when concrete was moved for the last time
