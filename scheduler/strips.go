@@ -1,0 +1,141 @@
+package scheduler
+
+import (
+	"slices"
+	"strings"
+
+	"earlyage/projector/wall"
+)
+
+// stripAlerts judges every strip at the moment at which it happened.
+func (k *look) stripAlerts(c *collector, a *Assessment) {
+	h := &k.wall.Holding
+	for i := range h.Strips {
+		s := &h.Strips[i]
+		at := s.Began.Early
+		if !k.past(at) {
+			continue
+		}
+		cause, then := "strip "+s.Key.ID, k.then(at)
+		if why := then.notOpenFor(s, a); why != "" {
+			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
+				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
+		}
+		if then.policy.PermitNeeded && !then.permitCovers(s) {
+			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s without a permit to strip that stood. Stay out to the wall's height + 1.2 m until a competent person has looked at the wall.",
+				what(s), k.local(at)).braces(k, k.strippedBy(s)).clear(k)
+		}
+	}
+}
+
+// then is a look at a moment past by what is known now: the policy that held
+// then, the gaps known then, no doubt of the hub about today.
+func (k *look) then(at int64) *look {
+	t := &look{site: k.site, devices: k.devices, wall: k.wall, now: at, mix: k.mix, heats: k.heats, zero: k.zero}
+	t.setPolicy(k.site.PolicyAt(at))
+	return t
+}
+
+// notOpenFor says why what was stripped could not be, or "": of named braces by
+// what each answers for and by its neighbours, otherwise by the whole wall.
+func (k *look) notOpenFor(s *wall.Strip, a *Assessment) string {
+	if s.All {
+		return k.notOpen(a.Joints)
+	}
+	windows := k.braceWindows(a.Joints, a)
+	for _, name := range s.Braces {
+		i := slices.IndexFunc(windows, func(w BraceWindow) bool { return w.Name == name })
+		if i < 0 || windows[i].ClockZero.IsZero() {
+			return k.notOpen(a.Joints) // a brace that was never set: the whole wall's window
+		}
+		if why := shutBy(windows[i].Strip); why != "" {
+			return "brace " + name + ": " + why + " was not met"
+		}
+		if why := windows[i].beside; why != "" {
+			return why
+		}
+	}
+	return ""
+}
+
+// shutBy names the first criterion but the permit that was not met; a wind that
+// nobody measured is no proof of an early strip.
+func shutBy(s Strip) string {
+	for _, c := range s.Criteria {
+		if !c.Met && c.Name != Permit && (c.Name != Wind || c.Have != windUnknown) {
+			return c.Name
+		}
+	}
+	return ""
+}
+
+// notOpen says which criteria were not met, or "". A permit has an alert of its
+// own, and wind that nobody measured makes no strip an early one.
+func (k *look) notOpen(joints []Joint) string {
+	acc := k.account()
+	c := k.judge(acc, joints)
+	var names []string
+	for _, n := range c.beforePermit() {
+		if !n.met && !(n.name == Wind && n.have == windUnknown) {
+			names = append(names, n.name)
+		}
+	}
+	switch len(names) {
+	case 0:
+		return ""
+	case 1:
+		return names[0] + " was not met"
+	default:
+		return strings.Join(names, ", ") + " were not met"
+	}
+}
+
+// overdueAlerts tells of braces that stand long after the window opened. Wind
+// closes today's strip, and leaves them as late as they are.
+func (k *look) overdueAlerts(c *collector, a *Assessment, win criteria) {
+	if win.steady == 0 || a.State != StateMayStrip && a.State != StateCuring {
+		return
+	}
+	due := win.steady + k.policy.OverdueS*secondMS
+	if k.past(due) {
+		c.add(AlertBraceOverdue, "window "+moment(win.steady).Format("2006-01-02T15:04Z"), due, "Braces stand %d h after the window opened %s. Strip them, or say why they stay.",
+			k.policy.OverdueS/3600, k.local(win.steady)).braces(k, k.standingNames())
+	}
+}
+
+// strippedBy names the braces that one entry took off.
+func (k *look) strippedBy(s *wall.Strip) []string {
+	if !s.All {
+		return s.Braces
+	}
+	return k.bracesThat(func(b *wall.Brace) bool { return b.Stripped == 0 || b.Stripped >= s.Began.Early })
+}
+
+func what(s *wall.Strip) string {
+	if s.All {
+		return "All braces"
+	}
+	return "Brace " + strings.Join(s.Braces, ", ")
+}
+
+// permitCovers reports whether a permit to strip stood for these braces.
+func (k *look) permitCovers(s *wall.Strip) bool {
+	for _, p := range k.wall.Holding.Permits {
+		if p.For != "strip" || p.At > k.now || p.Withdrawn != 0 && p.Withdrawn <= k.now || p.Until != 0 && p.Until <= k.now {
+			continue
+		}
+		if len(p.Braces) == 0 || s.All && k.namesAll(p.Braces, k.now) || !s.All && containsAll(p.Braces, s.Braces) {
+			return true
+		}
+	}
+	return false
+}
+
+func containsAll(list, want []string) bool {
+	for _, w := range want {
+		if !slices.Contains(list, w) {
+			return false
+		}
+	}
+	return true
+}
