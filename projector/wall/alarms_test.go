@@ -15,18 +15,19 @@ import (
 
 var spoken = time.Date(2026, 1, 15, 6, 0, 0, 0, time.UTC)
 
+// kinds are the kinds of the words, by their data.
+var kinds = map[string]events.Kind{
+	"*events.WindowStated": "window.stated", "*events.AlertRaised": "alert.raised", "*events.AlertCleared": "alert.cleared",
+	"*events.AlertAcknowledged": "alert.acknowledged", "*events.AlertShelved": "alert.shelved", "*events.AlertUnshelved": "alert.unshelved",
+	"*events.AlertOutOfService": "alert.out-of-service", "*events.AlertInService": "alert.in-service",
+	"*events.AlertShown": "alert.shown", "*events.AlertTold": "alert.told", "*events.SheetIssued": "sheet.issued",
+}
+
 // said is a word of the hub on mill/a, as it stands in the stream.
 func said(seq uint64, trusted bool, data events.Data) wall.Fact {
-	kind := events.Kind("window.stated")
-	switch data.(type) {
-	case *events.AlertRaised:
-		kind = "alert.raised"
-	case *events.AlertCleared:
-		kind = "alert.cleared"
-	case *events.AlertAcknowledged:
-		kind = "alert.acknowledged"
-	case *events.AlertShelved:
-		kind = "alert.shelved"
+	kind, known := kinds[fmt.Sprintf("%T", data)]
+	if !known {
+		panic(fmt.Sprintf("%T is no word", data))
 	}
 	return wall.Fact{Seq: seq, Recorded: spoken, Trusted: trusted, Event: events.Event{
 		ID: fmt.Sprint("word-", seq), Source: events.Source{Site: "mill", Device: "hub"}, Kind: kind, Wall: "a", Time: spoken, Data: data,

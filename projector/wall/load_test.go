@@ -145,5 +145,9 @@ func FuzzFold(f *testing.F) {
 		require.NoError(t, err)
 		require.Equal(t, want, loaded.Digest(), "through the store")
 		require.Equal(t, whole.WordsDigest(), loaded.WordsDigest())
+		for _, other := range []*wall.State{apart, loaded} {
+			require.Equal(t, whole.Alarms(), other.Alarms())
+			require.Equal(t, whole.Rests(), other.Rests())
+		}
 	})
 }
