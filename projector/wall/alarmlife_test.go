@@ -1,6 +1,7 @@
 package wall_test
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"testing"
@@ -148,13 +149,13 @@ func drawWord(rt *rapid.T, seq uint64, recorded time.Time) wall.Fact {
 	case "shelve":
 		d = &events.AlertShelved{Alert: x.id, Kind: kind, At: at, Until: at.Add(hours(1, 8, "for")), Reason: "r"}
 	case "unshelve":
-		d = &events.AlertUnshelved{Alert: x.id, Kind: kind}
+		d = &events.AlertUnshelved{Alert: x.id, Kind: cmp.Or(kind, x.kind)}
 	case "rest":
 		d = &events.AlertOutOfService{Kind: x.kind, Cause: cause, At: at, Until: at.Add(hours(1, 168, "for")), Reason: "r"}
 	case "resume":
 		d = &events.AlertInService{Kind: x.kind, Cause: cause}
 	case "shown":
-		d = &events.AlertShown{Alert: x.id, Kind: kind, State: "raised", At: at}
+		d = &events.AlertShown{Alert: x.id, Kind: cmp.Or(kind, x.kind), State: "raised", At: at}
 	case "told":
 		d = &events.AlertTold{Message: fmt.Sprint("m-", seq), Alerts: []string{x.id}, What: "raised", Channel: "mail", Outcome: "accepted", Text: "t", At: at}
 	}
