@@ -62,12 +62,13 @@ type Config struct {
 	// it gives changed: see Poke. It is called while the record is read, so it
 	// does not wait and does not ask the record.
 	Beside func(site string) []Alert
-	// Unsaid takes alerts that could not be published, or of which that is not
-	// known, signed by nobody: each alert once, whatever becomes of it. They may be
-	// in the stream all the same, and are said there as soon as that can be, under
-	// the same alert id; only what is said of a short stream never is. Nil: nobody
-	// is told. It is called by Run's goroutine with nothing locked, and the loop
-	// waits for it.
+	// Unsaid takes alerts that cannot be published now: a publication was not
+	// acknowledged, the stream does not answer, or it is shorter than the record.
+	// Each alert is handed on once. It may be in the stream all the same, and is
+	// said there as soon as that can be, under the same alert id; only that the
+	// stream is short is never said there, and so its end is handed on as well. The
+	// words are not signed. Nil: nobody is told. It is called by Run's goroutine
+	// with nothing locked, and the loop waits for it.
 	Unsaid func([]events.Event)
 }
 
@@ -116,6 +117,13 @@ type Loop struct {
 	pause      time.Duration // how long the next such wait is
 	blocked    bool
 	short      bool
+	level      bool                // the record was level when last looked
+	wasLevel   bool                // and at some time since the start
+	away       bool                // the stream did not answer when last asked
+	askedAt    time.Time           // when it was last asked because the record is not level, by the machine's own time
+	peeked     map[Ref]time.Time   // looked at while the stream is away: when to look again; zero: not by itself
+	fallen     *events.AlertRaised // what was handed on of a short stream; nil: it is not short
+	falls      int                 // how often it became short
 	count      Stats
 	asked      []ask
 }
@@ -165,7 +173,7 @@ func NewLoop(c Config) (*Loop, error) {
 		cfg: c, inbox: newInbox(), asks: make(chan ask), stopped: make(chan struct{}),
 		queue: dueQueue{place: map[Ref]int{}}, marks: map[Ref]bool{}, last: map[Ref]time.Time{},
 		gone: map[Ref]map[alarmKey]time.Time{}, gaps: map[string]string{}, recent: map[string]time.Duration{},
-		handed: map[string]time.Duration{},
+		handed: map[string]time.Duration{}, peeked: map[Ref]time.Time{},
 	}
 	l.hub.Store(&Hub{Doubts: l.guard.Doubts()})
 	l.stats.Store(&Stats{Silent: true})
@@ -290,14 +298,18 @@ func (l *Loop) publishStats() {
 func (l *Loop) turn(ctx context.Context) error {
 	for ctx.Err() == nil {
 		if l.unsure && !l.findHead(ctx) {
-			return nil
+			return l.aside(ctx)
 		}
 		words, err := l.round()
 		if err != nil {
-			return fmt.Errorf("read the record: %w", err)
+			return err
 		}
+		l.tellShort()
 		if len(words) > 0 {
 			l.say(ctx, words)
+			continue
+		}
+		if l.blocked && l.lost(ctx) {
 			continue
 		}
 		if l.blocked || !l.busy() {
@@ -309,19 +321,30 @@ func (l *Loop) turn(ctx context.Context) error {
 
 // round looks at the record once and returns what there is to say.
 func (l *Loop) round() (words []events.Event, err error) {
-	in := l.inbox.take()
-	err = l.cfg.Record.Read(func(p Page) error {
-		st, now := p.Status(), l.cfg.Clock.Now()
-		l.through = st.Through
-		l.watch(p, st, now)
-		l.deliver(p, in)
+	err = l.read(func(p Page, st Status, now time.Time) {
 		if l.blocked = !l.maySpeak(st); l.blocked {
-			return nil
+			return
 		}
 		for _, j := range l.take(now) {
 			words = append(words, l.study(p, st, j, now)...)
 		}
-		return nil
 	})
 	return words, err
+}
+
+// read looks at the record once, guards the clock and marks what has changed.
+func (l *Loop) read(look func(Page, Status, time.Time)) error {
+	in := l.inbox.take()
+	err := l.cfg.Record.Read(func(p Page) error {
+		st, now := p.Status(), l.cfg.Clock.Now()
+		l.through = st.Through
+		l.watch(p, st, now)
+		l.deliver(p, in)
+		look(p, st, now)
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("read the record: %w", err)
+	}
+	return nil
 }

@@ -12,6 +12,7 @@ import (
 
 // maySpeak reports whether the record is one to speak from.
 func (l *Loop) maySpeak(st Status) bool {
+	l.level, l.wasLevel = st.Level, l.wasLevel || st.Level && l.subscribed
 	if st.Short != l.short {
 		l.short = st.Short
 		if st.Short {
@@ -54,29 +55,6 @@ func (l *Loop) say(ctx context.Context, words []events.Event) {
 		l.count.Said++
 		l.recent[heldBy(e)] = elapsed
 		l.logWord(e)
-	}
-}
-
-// handOn gives the alerts among words that are not known to be in the stream to
-// Unsaid, each alert once: said again in other words it is the same alert. When
-// the loop is being stopped nothing is handed on; the next one says it.
-func (l *Loop) handOn(words []events.Event) {
-	elapsed := l.cfg.Clock.Elapsed()
-	maps.DeleteFunc(l.handed, func(_ string, at time.Duration) bool { return elapsed-at >= handedFor })
-	var out []events.Event
-	for _, e := range words {
-		d, ok := e.Data.(*events.AlertRaised)
-		if !ok {
-			continue
-		}
-		if _, again := l.handed[d.Alert]; !again {
-			l.handed[d.Alert] = elapsed
-			out = append(out, e)
-		}
-	}
-	if len(out) > 0 {
-		l.count.Unsaid += uint64(len(out))
-		l.cfg.Unsaid(out)
 	}
 }
 
@@ -131,9 +109,11 @@ func (l *Loop) findHead(ctx context.Context) bool {
 	if err != nil {
 		l.pause = min(2*l.pause, longestPause)
 		l.notBefore = time.Now().Add(l.pause)
+		l.away = true
 		return false
 	}
-	l.unsure, l.echo = false, max(l.echo, head)
+	l.unsure, l.away, l.echo = false, false, max(l.echo, head)
+	clear(l.peeked)
 	return true
 }
 

@@ -17,6 +17,7 @@ func (l *Loop) deliver(p Page, in mail) {
 	}
 	for s := range in.pokes {
 		l.marks[Ref{Site: s}] = true
+		delete(l.peeked, Ref{Site: s})
 	}
 	if in.through <= l.whole {
 		return // it was on its way while everything was marked
@@ -35,6 +36,7 @@ func (l *Loop) deliver(p Page, in mail) {
 }
 
 func (l *Loop) mark(r Ref) {
+	delete(l.peeked, r)
 	if _, marked := l.marks[r]; !marked {
 		l.marks[r] = false
 	}
@@ -51,6 +53,7 @@ func (l *Loop) markSite(p Page, site string) {
 // matter of the record's last message.
 func (l *Loop) markAll(p Page) {
 	l.whole, l.heard = l.through, max(l.heard, l.through)
+	clear(l.peeked)
 	l.marks[Ref{Site: Company}] = true
 	for _, r := range p.Refs("") {
 		l.marks[r] = true
@@ -124,8 +127,8 @@ func (l *Loop) study(p Page, st Status, j job, now time.Time) []events.Event {
 	}
 }
 
-// weigh assesses one subject at one moment and compares that with what was said.
-func (l *Loop) weigh(p Page, st Status, ref Ref, f Folded, at time.Time) (words []events.Event, next time.Time) {
+// compare assesses one subject at one moment, beside what was said of it.
+func (l *Loop) compare(st Status, ref Ref, f Folded, at time.Time) comparison {
 	l.count.Assessed++
 	in := comparison{ref: ref, folded: f, hub: l.Hub(), at: at, through: st.Through, gone: l.gone[ref]}
 	if f.Assess != nil {
@@ -137,6 +140,12 @@ func (l *Loop) weigh(p Page, st Status, ref Ref, f Folded, at time.Time) (words 
 	if ref == (Ref{Site: Company}) {
 		in.now.Alerts = append(in.now.Alerts, l.hubAlerts(st)...)
 	}
+	return in
+}
+
+// weigh assesses one subject at one moment and compares that with what was said.
+func (l *Loop) weigh(p Page, st Status, ref Ref, f Folded, at time.Time) (words []events.Event, next time.Time) {
+	in := l.compare(st, ref, f, at)
 	v := diff(in)
 	if l.gone[ref] = v.gone; v.gone == nil {
 		delete(l.gone, ref)
