@@ -49,6 +49,7 @@ type fakeHub struct {
 	subs     map[chan scheduler.Change]struct{}
 	bodies   map[string][]byte
 	behind   bool // not level
+	away     bool // the stream does not answer
 	short    bool
 	holes    []scheduler.Hole
 	offsets  []scheduler.Offset
@@ -176,6 +177,9 @@ func (h *fakeHub) siteState(name string) *site.State {
 func (h *fakeHub) Say(_ context.Context, words []events.Event) (uint64, error) {
 	defer h.lock()()
 	h.tries++
+	if h.away {
+		return 0, errPublish
+	}
 	fails := failure(0)
 	if len(h.failures) > 0 {
 		fails, h.failures = h.failures[0], h.failures[1:]
@@ -213,6 +217,9 @@ func (h *fakeHub) keep(e events.Event) uint64 {
 // Head implements Header.
 func (h *fakeHub) Head(context.Context) (first, last uint64, err error) {
 	defer h.lock()()
+	if h.away {
+		return 0, 0, errPublish
+	}
 	return min(1, uint64(len(h.stream))), uint64(len(h.stream)), nil
 }
 
