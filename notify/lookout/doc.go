@@ -18,11 +18,12 @@ import "time"
 
 // Health is what a hub says of itself.
 type Health struct {
-	OK          bool      `json:"ok"`
-	Why         string    `json:"why,omitzero"`      // not ok: why
-	Undelivered int       `json:"undelivered"`       // messages that nobody has had
-	NextDue     time.Time `json:"next_due,omitzero"` // when the hub has something to do next, UTC
-	Hub         string    `json:"hub,omitzero"`      // its name
+	OK          bool   `json:"ok"`
+	Why         string `json:"why,omitzero"` // not ok: why
+	Undelivered int    `json:"undelivered"`  // messages that nobody has had
+	// NextDue is when the hub has something to do next, UTC; zero: nothing. A hub
+	// whose next thing is over five minutes late is not well, whatever it says.
+	NextDue time.Time `json:"next_due,omitzero"`
 }
 
 const kindOfBeat = "earlyage.hub.beat.v1"

@@ -59,9 +59,18 @@ func (l *Lookout) take(body []byte, h http.Header) error {
 		return nil
 	}
 	l.seen[id] = now
-	l.words = append(l.words, l.watch.beat(p.Data, now)...)
+	l.words = append(l.words, l.watch.beat(p.judged(), now)...)
 	l.poke()
 	return nil
+}
+
+// judged is the hub's health, and its own word against its own numbers.
+func (p payload) judged() Health {
+	h := p.Data
+	if late := p.Timestamp.Sub(h.NextDue); h.OK && !h.NextDue.IsZero() && late > fresh {
+		h.OK, h.Why = false, fmt.Sprintf("what was due at %s is not done", h.NextDue.UTC().Format(time.RFC3339))
+	}
+	return h
 }
 
 // freshness judges the timestamp of a heartbeat.

@@ -98,9 +98,6 @@ func (w *watch) judge(now time.Time) (string, time.Time) {
 		return silent, last
 	}
 	if w.badSince.IsZero() {
-		if w.state == silent && w.last.IsZero() {
-			return silent, w.since
-		}
 		return well, time.Time{}
 	}
 	if w.state != well || !now.Before(w.badSince.Add(w.unwellLong)) {
