@@ -43,5 +43,10 @@ func (m *Memory) Each(id string, addresses []string, log *slog.Logger, send func
 // are not.
 type unrefused struct{ error }
 
+// Is lets every error be recognized, but that one is final.
+func (u unrefused) Is(target error) bool {
+	return target != notice.ErrRefused && errors.Is(u.error, target)
+}
+
 // As lets the first error be found by its type.
 func (u unrefused) As(target any) bool { return errors.As(u.error, target) }
