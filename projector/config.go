@@ -68,6 +68,10 @@ type Config struct {
 	// Unsigned, all that comes after what it has kept must be signed.
 	Unsigned bool
 
+	// SignedFrom is, of a store that is made, the first message that must be
+	// signed; default 1. An existing store knows its own.
+	SignedFrom uint64
+
 	// Receipts publishes what devices may forget. It is called after both
 	// commits, never while catching up, from one goroutine. After an error the
 	// same devices are tried again. Default: none are sent.
@@ -98,6 +102,7 @@ func (c Config) withDefaults() (Config, error) {
 	if c.Key != nil && len(c.Key) != ed25519.PublicKeySize {
 		return c, fmt.Errorf("projector config: Key has %d bytes, allowed %d", len(c.Key), ed25519.PublicKeySize)
 	}
+	c.SignedFrom = max(c.SignedFrom, 1)
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}

@@ -44,6 +44,7 @@ type HubState struct {
 	Holes      []Hole // not accepted yet
 	Demo       bool
 	Unsigned   bool   // events need no signature: whoever reaches the stream is believed
+	SignedFrom uint64 // otherwise the first message that had to be signed
 	Folded     uint64 // events accepted
 	Duplicates uint64 // messages passed over as repeated
 	Refused    uint64 // messages refused
@@ -170,6 +171,6 @@ func (l *level) state(s stand, k *keep) HubState {
 	why := l.why()
 	return HubState{
 		Through: s.Through, Recorded: s.Recorded, Head: l.head, LevelAt: l.stamp, Level: why == "", Short: l.short != "", Why: why,
-		Holes: slices.Clone(s.Holes), Demo: k.demo, Unsigned: k.unsigned, Folded: s.Folded, Duplicates: s.Duplicates, Refused: s.Refused,
+		Holes: slices.Clone(s.Holes), Demo: k.demo, Unsigned: k.unsigned, SignedFrom: k.signedFrom, Folded: s.Folded, Duplicates: s.Duplicates, Refused: s.Refused,
 	}
 }

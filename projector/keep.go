@@ -126,7 +126,7 @@ func makeMeta(meta *bbolt.Bucket, cfg Config) error {
 		return fmt.Errorf("make the hub's key: %w", err)
 	}
 	return errors.Join(meta.Put(seedKey, seed), meta.Put(demoKey, flag(cfg.Demo)), meta.Put(unsignedKey, flag(cfg.Unsigned)),
-		meta.Put(signedKey, seqKey(1)), meta.Put(formatKey, []byte(keepFormat)))
+		meta.Put(signedKey, seqKey(cfg.SignedFrom)), meta.Put(formatKey, []byte(keepFormat)))
 }
 
 // signFromHere brings a store of the old format up to this one: what is kept

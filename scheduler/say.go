@@ -119,13 +119,23 @@ func (in *comparison) clear(a wall.Alarm) events.Event {
 
 // statement says what the window is.
 func (in *comparison) statement() events.Event {
-	strip, digest := in.now.Strip, in.folded.Digest()
-	return word(in.ref, "window.stated", in.at, &events.WindowStated{
-		At: in.at, Open: strip.Open, State: in.now.State, CuredAt: strip.CuredAt, Earliest: strip.Earliest,
+	return word(in.ref, "window.stated", in.at, StatementOf(in.now, in.folded.Zone, in.folded.Digest(), in.through, in.folded.Said.Seq))
+}
+
+// StatementOf is what the hub says of a wall's window by an assessment: digest is
+// of the wall's state that it rests on, through the stream sequence that the
+// record was read through, preceding that of the statement before it or 0.
+func StatementOf(a Assessment, zone *time.Location, digest [32]byte, through, preceding uint64) *events.WindowStated {
+	strip := a.Strip
+	if zone == nil {
+		zone = time.UTC
+	}
+	return &events.WindowStated{
+		At: a.At, Open: strip.Open, State: a.State, CuredAt: strip.CuredAt, Earliest: strip.Earliest,
 		Early: strip.Expected.Early, Likely: strip.Expected.Likely, Late: strip.Expected.Late, Governs: strip.Governs,
-		Text: statementText(strip, in.folded.zone()), Rules: Rules, Through: in.through,
-		Digest: hex.EncodeToString(digest[:]), Preceding: in.folded.Said.Seq,
-	})
+		Text: statementText(strip, zone), Rules: Rules, Through: through,
+		Digest: hex.EncodeToString(digest[:]), Preceding: preceding,
+	}
 }
 
 const maxText = 1000 // bytes, of a text in an event

@@ -1,0 +1,261 @@
+package bundle
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"earlyage/events/stream"
+	"earlyage/projector"
+	"earlyage/projector/merkle"
+)
+
+// Options say what a bundle is compared with from outside.
+type Options struct {
+	// Key is the verifier key of the hub as it is known from elsewhere, such as
+	// from a paper. Empty: the bundle's own is taken, and that is said.
+	Key string
+	// Checkpoints are signed checkpoints that lay outside the hub's reach: from a
+	// mail, a paper, another bundle.
+	Checkpoints [][]byte
+	// Dir is for the folder that the messages are folded in; default the system's.
+	Dir string
+}
+
+// Finding is one thing that was checked.
+type Finding struct {
+	Holds bool
+	What  string // in plain words
+}
+
+// Report is what was found.
+type Report struct {
+	Head        Head
+	Last        merkle.Checkpoint // the last checkpoint; zero if there is none to believe
+	Messages    int
+	Refused     int // messages that the record holds and does not count
+	Statements  int // statements of the hub about the wall
+	Recomputed  int // of them, those that were computed anew to the same digits
+	Findings    []Finding
+	KeyFromFile bool // the key was not known from elsewhere
+}
+
+// Holds reports whether all that was checked holds.
+func (r *Report) Holds() bool {
+	return !slices.ContainsFunc(r.Findings, func(f Finding) bool { return !f.Holds })
+}
+
+func (r *Report) holds(format string, args ...any) {
+	r.Findings = append(r.Findings, Finding{true, fmt.Sprintf(format, args...)})
+}
+
+func (r *Report) fails(format string, args ...any) {
+	r.Findings = append(r.Findings, Finding{false, fmt.Sprintf(format, args...)})
+}
+
+// Verify checks a bundle: its form, the seal, every checkpoint, every message's
+// place in the log, the messages' signatures and the right of each to count, and
+// every statement of the hub about the wall, computed anew from the messages
+// that were known then. It needs no hub. An error means that the file could not
+// be read at all; whatever is wrong with it stands in the report.
+func Verify(ctx context.Context, r io.Reader, o Options) (Report, error) {
+	f, faults, err := read(r)
+	if err != nil {
+		return Report{}, err
+	}
+	report := Report{Head: f.head, Messages: len(f.entries)}
+	for _, fault := range faults {
+		report.fails("%s", fault.Error())
+	}
+	key := report.key(&f, o)
+	report.seal(&f, key)
+	last := report.checkpoints(&f, key)
+	report.outside(&f, key, o)
+	whole := report.messages(&f, last)
+	switch {
+	case !whole || last.Size == 0:
+		report.fails("The statements were not computed anew: the messages are not proven")
+	case f.head.Rules == "" || f.head.Wall == "":
+		report.fails("line 1: it names no wall and no rule set")
+	default:
+		if err := report.statements(ctx, &f, key, o.Dir); err != nil {
+			return report, err
+		}
+	}
+	return report, nil
+}
+
+// key finds by which key the signatures are checked.
+func (r *Report) key(f *file, o Options) string {
+	key := o.Key
+	if key == "" {
+		key, r.KeyFromFile = f.head.Key, true
+	}
+	switch _, err := merkle.PublicKey(key); {
+	case err != nil:
+		r.fails("The key is none: %v", err)
+	case f.head.Bundle != Version:
+		r.fails("line 1: the form is %d, this program reads %d", f.head.Bundle, Version)
+	case key != f.head.Key:
+		r.fails("line 1: the bundle is of another hub: its key is %s", f.head.Key)
+	case r.KeyFromFile:
+		r.holds("The hub's key is the one in the bundle itself: %s. Compare it with a paper or a mail of that hub", key)
+	default:
+		r.holds("The bundle is of the hub whose key was given")
+	}
+	return key
+}
+
+func (r *Report) seal(f *file, key string) {
+	if f.sealAt == 0 {
+		r.fails("The seal is missing: the end of the file was cut off")
+		return
+	}
+	text, err := merkle.Open([]byte(f.seal), key)
+	switch {
+	case err != nil:
+		r.fails("line %d: the hub did not sign the seal: %v", f.sealAt, err)
+	case text != sealText(f.sum, f.sealAt-1):
+		r.fails("line %d: the seal is of another file: something before it was changed, added or taken out", f.sealAt)
+	default:
+		r.holds("The hub sealed this file as it is, %s", minute(f.head.Made))
+	}
+}
+
+// checkpoints checks the signature of each, and that the last goes on from it.
+func (r *Report) checkpoints(f *file, key string) merkle.Checkpoint {
+	last, err := f.last(key)
+	if err != nil {
+		r.fails("The last checkpoint cannot be believed: %v", err)
+		return merkle.Checkpoint{}
+	}
+	before, bad := merkle.Checkpoint{Size: -1}, 0
+	for _, p := range f.points {
+		c, err := merkle.OpenCheckpoint([]byte(p.Checkpoint), key)
+		switch {
+		case err != nil:
+			r.fails("line %d: the hub did not sign this checkpoint: %v", p.line, err)
+		case c.Size <= before.Size || c.Through < before.Through:
+			r.fails("line %d: the checkpoints are not in their order", p.line)
+		case c.Size == last.Size && (c != last || len(p.Leads) > 0):
+			r.fails("line %d: two checkpoints of one size", p.line)
+		case c.Size != last.Size && merkle.CheckConsistency(p.Leads, last, c) != nil:
+			r.fails("line %d: the record of %s does not go on from what it was at %s: something was changed in between", p.line, minute(last.At), minute(c.At))
+		default:
+			before = c
+			continue
+		}
+		bad++
+	}
+	r.Last = last
+	if bad == 0 {
+		r.holds("%s, each goes on from the one before; the last is of %d messages, made %s", count(len(f.points), "checkpoint is", "checkpoints are"), last.Size, minute(last.At))
+	}
+	return last
+}
+
+// outside compares with checkpoints that lay outside the hub's reach.
+func (r *Report) outside(f *file, key string, o Options) {
+	for i, raw := range o.Checkpoints {
+		name := fmt.Sprintf("The checkpoint that was given (%d)", i+1)
+		c, err := merkle.OpenCheckpoint(raw, key)
+		if err != nil {
+			r.fails("%s is not one of this hub: %v", name, err)
+			continue
+		}
+		at := slices.IndexFunc(f.points, func(p readPoint) bool {
+			own, err := merkle.OpenCheckpoint([]byte(p.Checkpoint), key)
+			return err == nil && own.Size == c.Size
+		})
+		if at < 0 {
+			r.fails("%s, of %d messages, made %s, is not among those of the bundle: have a bundle made that reaches back to it", name, c.Size, minute(c.At))
+			continue
+		}
+		own, _ := merkle.OpenCheckpoint([]byte(f.points[at].Checkpoint), key) // opened above
+		if own.Root != c.Root {
+			r.fails("%s, made %s, is of another record: what it held then was changed since", name, minute(c.At))
+			continue
+		}
+		r.holds("%s, made %s, is of this record: the %d messages that it speaks of are unchanged", name, minute(c.At), c.Size)
+	}
+}
+
+// messages checks that each is in the log, at its place and in its order.
+func (r *Report) messages(f *file, last merkle.Checkpoint) (whole bool) {
+	whole = true
+	wrong := func(e *readEntry, format string, args ...any) {
+		whole = false
+		r.fails("line %d, message %d: %s", e.line, e.leaf.Seq, fmt.Sprintf(format, args...))
+	}
+	var seq uint64
+	index := int64(-1)
+	for i := range f.entries {
+		e := &f.entries[i]
+		switch {
+		case e.Index <= index || e.leaf.Seq <= seq:
+			wrong(e, "it is not in its place: messages were put in another order, or one is there twice")
+		case e.Index-index > 0 && e.leaf.Seq-seq < uint64(e.Index-index): // #nosec G115 -- positive
+			wrong(e, "its number is too small for its place in the log")
+		case merkle.CheckInclusion(e.Proof, last, e.Index, e.Leaf) != nil:
+			wrong(e, "it is not the message that the log holds there: it, its number, its time, its subject, its signature or its proof was changed")
+		}
+		seq, index = e.leaf.Seq, e.Index
+	}
+	if whole && last.Size > 0 {
+		r.holds("%s in the log as received, at %s place", count(len(f.entries), "message is", "messages are, each"), "its")
+	}
+	return whole
+}
+
+func count(n int, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+func minute(t time.Time) string { return t.UTC().Format("2 Jan 2006 15:04 UTC") }
+
+// tape hands the messages on as a stream does, as far as it is let.
+type tape struct {
+	messages []stream.Message
+	upTo     chan uint64
+}
+
+func (t *tape) Head(context.Context) (first, last uint64, err error) {
+	if n := len(t.messages); n > 0 {
+		return t.messages[0].Seq, t.messages[n-1].Seq, nil
+	}
+	return 0, 0, nil
+}
+
+// Read implements projector.Source.
+func (t *tape) Read(ctx context.Context, after uint64, _ stream.Limits, deliver func([]stream.Message) error) error {
+	rest := t.messages
+	for len(rest) > 0 && rest[0].Seq <= after {
+		rest = rest[1:]
+	}
+	for {
+		select {
+		case <-ctx.Done():
+			return ctx.Err()
+		case upTo := <-t.upTo:
+			n := 0
+			for n < len(rest) && rest[n].Seq <= upTo {
+				n++
+			}
+			if n > 0 {
+				if err := deliver(slices.Clone(rest[:n])); err != nil {
+					return err
+				}
+				rest = rest[n:]
+			}
+		}
+	}
+}
+
+func messageOf(l projector.Leaf) stream.Message {
+	return stream.Message{Seq: l.Seq, Recorded: l.Recorded, Subject: l.Subject, Signature: l.Signature, Body: l.Body}
+}
