@@ -2,9 +2,6 @@ package scheduler_test
 
 import (
 	"fmt"
-	"os"
-	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -176,24 +173,6 @@ func TestAFrozenFaceBeginsAgain(t *testing.T) {
 	a := b.assess(pourAt(8, 0).Add(32 * time.Hour))
 	require.GreaterOrEqual(t, a.Faces[0].MetAt, pourAt(12, 0).Add(12*time.Hour))
 	require.Contains(t, a.Faces[0].Waits, scheduler.Frost)
-}
-
-// Every kind of alert that a wall can have occurs in some scenario.
-func TestEveryKindOccursInAScenario(t *testing.T) {
-	files, err := filepath.Glob(filepath.Join("..", "testdata", "scenarios", "*.txt"))
-	require.NoError(t, err)
-	var all strings.Builder
-	for _, path := range files {
-		text, err := os.ReadFile(path)
-		require.NoError(t, err)
-		all.Write(text)
-	}
-	ofTheHub := map[string]bool{scheduler.AlertStreamHole: true, scheduler.AlertStreamShort: true, scheduler.AlertWindowLater: true, scheduler.AlertUntold: true}
-	for _, kind := range scheduler.AlertKindNames() {
-		if !ofTheHub[kind] {
-			require.Contains(t, all.String(), " "+kind+" [", kind)
-		}
-	}
 }
 
 // The least of what is known of the loads counts: the coldest, the wettest, and a

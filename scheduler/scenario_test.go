@@ -45,7 +45,9 @@ import (
 //	joints WALL from= to=                when joints change
 //	placing WALL at= [PART…]             what is said of the placing: fronts, rate, pressure,
 //	                                     loads, take, faces, checks, points; or all, alerts too
-//	told WALL from= to=                  which alerts come to stand, and go
+//	told WALL from= to=                  which alerts ought to stand, and no more
+//	said WALL from= to=                  what a whole hub says over the record, minute by minute; its
+//	                                     input: TIME PERSON KIND, who acknowledges what
 //	sheet WALL at= [short] [others]      the calculation sheet
 //	alerts at=                           what stands on the site as a whole
 //
@@ -83,7 +85,7 @@ func (s *stage) run(t *testing.T, d *datadriven.TestData) string {
 	commands := map[string]func(*testing.T, words, string) string{
 		"site": s.runSite, "open": s.runOpen, "pour": s.runPour, "device": s.runDevice, "record": s.runRecord, "probe": s.runProbe,
 		"forecast": s.runForecast, "deliver": s.runDeliver, "refuse": s.runRefuse, "hub": s.runHub,
-		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "cured": s.runCured, "told": s.runTold, "joints": s.runJoints, "braces": s.runBraces, "placing": s.runPlacing,
+		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "cured": s.runCured, "told": s.runTold, "said": s.runSaid, "joints": s.runJoints, "braces": s.runBraces, "placing": s.runPlacing,
 		"strength": s.runCriterion("strength"), "line": s.runCriterion("floor", "straight"), "hold": s.runCriterion("hold"), "permit": s.runCriterion("permit"),
 		"complete": s.runCriterion("complete", "floor"), "alerts": s.runAlerts, "sheet": s.runSheet,
 	}
