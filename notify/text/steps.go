@@ -2,20 +2,15 @@ package text
 
 import (
 	"cmp"
+	"regexp"
+	"slices"
 	"strings"
+	"unicode/utf8"
 
 	"earlyage/events"
 	"earlyage/notify/notice"
 	"earlyage/scheduler"
 )
-
-// lostSupport are the kinds after which a wall may stand without what held it:
-// nobody goes near it, and nothing is put back, before an engineer has said so.
-var lostSupport = map[string]bool{
-	scheduler.AlertStripEarly:       true,
-	scheduler.AlertStripUnpermitted: true,
-	scheduler.AlertFaceEarly:        true,
-}
 
 // clear writes how far people stay out; "" where it is not said.
 func (t teller) clear(a *events.About) string {
@@ -25,34 +20,44 @@ func (t teller) clear(a *events.About) string {
 	return quantity("station", *a.ClearM, t.sys, up)
 }
 
-// margin is what is kept beyond the wall's height.
-func (t teller) margin() string { return local("1.2 m", t.sys) }
-
-// doBriefly says in a few words what to do.
+// doBriefly says in a few words what to do, and how far to stay out.
 func (t teller) doBriefly(n notice.Notice, w words) string {
-	if lostSupport[n.Kind] {
-		if clear := t.clear(n.About); clear != "" {
-			return t.say("do.early", "clear", clear)
-		}
-		return t.say("do.early-height", "margin", t.margin())
-	}
 	first, _, _ := strings.Cut(w.action, ". ")
-	return strings.TrimSuffix(local(cmp.Or(w.do, clip(first, 60)), t.sys), ".")
+	do := local(cmp.Or(w.do, clip(first, 60)), t.sys)
+	if clear := t.clear(n.About); clear != "" {
+		far := t.say("do.far", "clear", clear)
+		if stayOut.MatchString(do) {
+			do = stayOut.ReplaceAllLiteralString(do, far)
+		} else if utf8.RuneCountInString(far+do) <= mostDo {
+			do = far + ". " + do
+		}
+	}
+	return strings.TrimSuffix(do, ".")
 }
 
-// steps says in order what to do.
+// mostDo is how long the few words may get by the number that is put before them.
+const mostDo = 64
+
+// stayOut is how the table says it where there is no room for a number.
+var stayOut = regexp.MustCompile(`^(Stay out|Keep out|Todos fuera)\b`)
+
+// steps says in order what to do. Where the wall lost braces that nobody had
+// permitted to take, the engineer's word is asked for as after an early strip.
 func (t teller) steps(n notice.Notice, w words) []string {
+	action, height := w.action, t.say("do.height")
 	var out []string
 	switch clear := t.clear(n.About); {
-	case clear != "":
-		out = append(out, t.say("do.out", "clear", clear, "margin", t.margin()))
-	case lostSupport[n.Kind]:
-		out = append(out, t.say("do.out-height", "margin", t.margin()))
+	case clear == "":
+	case strings.Contains(action, height):
+		action = strings.Replace(action, height, t.say("do.both", "clear", clear, "height", height), 1)
+	default:
+		out = append(out, t.say("do.out", "clear", clear, "height", local(height, t.sys)))
 	}
-	if lostSupport[n.Kind] {
-		return append(out, t.say("do.engineer"), t.say("do.word"), t.say("do.record"))
+	out = append(out, sentences(local(action, t.sys))...)
+	if n.Kind == scheduler.AlertStripUnpermitted {
+		out = slices.Insert(out, 1, t.say("do.engineer"), t.say("do.word"))
 	}
-	return append(out, sentences(local(w.action, t.sys))...)
+	return out
 }
 
 // sentences cuts a text of the table into its sentences.
