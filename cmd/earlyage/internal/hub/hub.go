@@ -9,7 +9,6 @@ package hub
 
 import (
 	"context"
-	"crypto/ed25519"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -23,7 +22,6 @@ import (
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/roster"
 	"earlyage/events/stream"
-	"earlyage/notify"
 	"earlyage/projector"
 	"earlyage/scheduler"
 )
@@ -277,20 +275,6 @@ func (h *Hub) fits() error {
 func (h *Hub) through() (seq uint64) {
 	_ = h.projector.Read(func(v projector.View) error { seq = v.Through(); return nil }) // closed: 0
 	return seq
-}
-
-// startNotify tells alerts to the log and to alert.<site>.<wall>.
-func (h *Hub) startNotify(ctx context.Context) error {
-	n, err := notify.Open(ctx, notify.Config{
-		Path: filepath.Join(h.cfg.Dir, "told.db"), Stream: h.stream, Key: h.projector.HubKey().Public().(ed25519.PublicKey),
-		Teller: notify.NATS{Conn: h.nc}, Log: h.log,
-	})
-	if err != nil {
-		return err
-	}
-	h.steps.started("told", func(context.Context) error { return n.Close() })
-	h.run("notify", n.Run)
-	return nil
 }
 
 // Settle returns when all that was published before is folded, and all that is
