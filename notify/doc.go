@@ -1,16 +1,27 @@
-// Package notify tells alerts: each alert that the hub raised or cleared goes to
-// the log and to the NATS subject alert.<site>.<wall> ("_" for a whole site).
+// Package notify tells people of alerts. It reads the words of an alert's life
+// from the stream, asks the desk who is to be told what and when, keeps that in a
+// ledger, and hands the messages to the channels.
 //
-// Order and silence: it reads the stream from a place of its own, which it keeps
-// in a small file. What was recorded before it was first switched on is never
-// told, and neither a rebuilt record nor a replayed stream moves its place: a
-// replay tells nothing. Alerts are told in the order of the stream, one at a time.
+// Order and silence: it reads the stream in order, from a sequence of its own
+// that it keeps in the ledger, in one transaction with what follows from the
+// words. What was recorded before it was first switched on is never told, and
+// neither a rebuilt record nor a replayed stream moves its place: a replay tells
+// nothing. While it catches up nothing is sent, so that what is over by then is
+// not told. Messages to one person by one channel are sent one at a time, in
+// order; nobody waits for another's channel.
 //
-// Durability: the place moves after an alert was told. A stop between the two
-// has the alert told again with the same id; a clean stop, or a stop at any other
-// moment, tells nothing twice and loses nothing.
+// Durability: a message is on the disk as being sent before a channel has it, and
+// its outcome after. A stop between the two has it sent again under the same id,
+// by which a channel or a reader knows it: at least once, seen once. What fails
+// to be written is written again before anything more is sent.
 //
-// Trust: only words signed with the hub's key are told.
+// Trust: of the hub's words only those count that bear its signature; of
+// people's only those that the record has taken in.
 //
-// Concurrency: a Notifier is run by one goroutine; its file is locked.
+// The stream need not be there: what the ledger holds is told, and what is handed
+// to Direct.
+//
+// Concurrency: one goroutine owns the desk and writes the ledger; reader, channels,
+// voice and teller work beside it. All methods are safe for concurrent use but
+// Run, which is called once, and Close, which follows it.
 package notify
