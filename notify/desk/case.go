@@ -126,6 +126,81 @@ func rank(priority string) int {
 
 func (c Case) raised() bool { return c.Notice.State == notice.Raised }
 
+// stands reports whether the alert asks for a person: the condition holds, or it
+// cannot be undone and nobody has acknowledged it.
+func (c Case) stands() bool {
+	return c.raised() && c.Ended.IsZero() &&
+		(c.Cleared.IsZero() || Latched(c.Notice.Kind) && c.Acknowledged.IsZero())
+}
+
+// keeps reports whether the alert is told though the condition is over, as one
+// that returned unacknowledged.
+func (c Case) keeps() bool {
+	return c.raised() && c.Acknowledged.IsZero() && (rank(c.Notice.Priority) == 0 || Latched(c.Notice.Kind))
+}
+
+// climbs reports whether the next rung is told in its time: of an urgent alert
+// until it is acknowledged, of a high one until somebody was told.
+func (c Case) climbs() bool {
+	if !c.stands() || !c.Mute.IsZero() || !c.Acknowledged.IsZero() {
+		return false
+	}
+	switch rank(c.Notice.Priority) {
+	case 0:
+		return true
+	case 1:
+		return !slices.ContainsFunc(c.Told, func(t Told) bool { return t.Round == c.Round })
+	}
+	return false
+}
+
+// slow is by how much longer each step takes than that of an urgent alert.
+func (c Case) slow() time.Duration {
+	if rank(c.Notice.Priority) == 0 {
+		return 1
+	}
+	return 3
+}
+
+// over reports whether the matter has ended, but for letters still under way.
+func (c Case) over(now time.Time) bool {
+	lapsed := !c.lapses().IsZero() && !now.Before(c.lapses())
+	return lapsed || c.Of == OfSheet || c.raised() && !c.Cleared.IsZero() && !c.Acknowledged.IsZero()
+}
+
+// lapses is when the matter ends by time alone; zero: it does not.
+func (c Case) lapses() time.Time {
+	switch {
+	case c.Of == OfRest:
+		return c.Notice.Until
+	case c.Of == OfSheet || c.raised() && (c.Cleared.IsZero() || Latched(c.Notice.Kind)):
+		return time.Time{}
+	case c.raised():
+		return c.Cleared.Add(returnedFor)
+	}
+	return c.Taken.Add(returnedFor)
+}
+
+// next is when time alone brings something; zero: never.
+func (c Case) next() time.Time {
+	switch {
+	case c.Retired:
+		return c.Ended.Add(knownFor)
+	case !c.Ended.IsZero():
+		return c.Ended.Add(rateOver)
+	}
+	return earliest(c.Climb, c.Mute, c.lapses())
+}
+
+func (c Case) clone() Case {
+	c.Told = slices.Clone(c.Told)
+	if c.Shelf != nil {
+		shelf := *c.Shelf
+		c.Shelf = &shelf
+	}
+	return c
+}
+
 // sheetKey and restKey name the cases that have no id of their own.
 func sheetKey(site string, s *events.SheetIssued) string {
 	return "sheet " + site + " " + s.Name() + " " + s.Date

@@ -14,6 +14,9 @@
 package desk
 
 import (
+	"maps"
+	"slices"
+	"strings"
 	"time"
 
 	"earlyage/notify/notice"
@@ -48,53 +51,201 @@ type Choice struct {
 
 // Desk is the state of telling.
 type Desk struct {
-	rota Rota
+	rota    Rota
+	cases   map[string]*Case
+	letters map[string]*Letter
+
+	// What follows hangs on the two above.
+	of       map[string][]string // letters of a case, summaries among them
+	rests    map[string][]string // cases of what is out of service, by site
+	readers  map[string]*reader
+	troubled map[string]bool // cases with a letter that does not get through
+	ticks    *agenda         // when Tick looks at a case, a letter, a reader
+	mail     *agenda         // when a letter is to be sent
+	old      *agenda         // retired cases, by their end
+
+	out  map[string]flight // handed out and not answered; not written
+	last time.Time         // the latest time given
+
+	changedCases, changedLetters map[string]bool // since the last Change
+	closed, gone                 []string
 }
 
-// New returns a Desk that tells nobody anything yet.
-func New(r Rota) *Desk { return &Desk{rota: r} }
+// flight is a letter as it was handed out.
+type flight struct {
+	alerts   []string
+	returned bool // its alert was over by then, and the message says so
+}
+
+// Keys of Desk.ticks.
+const (
+	caseKey   = "case "
+	letterKey = "letter "
+	readerKey = "reader "
+)
+
+// New returns a Desk that has nobody to tell anything.
+func New(r Rota) *Desk {
+	d := &Desk{rota: r, cases: map[string]*Case{}, letters: map[string]*Letter{}, out: map[string]flight{},
+		changedCases: map[string]bool{}, changedLetters: map[string]bool{}}
+	d.index()
+	return d
+}
 
 // SetRota puts another rota in force, from the next step on.
 func (d *Desk) SetRota(r Rota) { d.rota = r }
 
-// Load takes the rows that were written. It is called once, before all else.
-func (d *Desk) Load(cases []Case, letters []Letter) {}
+// Tick does what time alone brings: rungs, the ends of shelving, of rest and of
+// quiet hours, summaries, and the ends of cases.
+func (d *Desk) Tick(now time.Time) Change {
+	now = d.begin(now)
+	for {
+		e, ok := d.ticks.first()
+		if !ok || e.at.After(now) {
+			return d.done()
+		}
+		switch {
+		case strings.HasPrefix(e.key, caseKey):
+			d.tickCase(d.cases[e.key[len(caseKey):]], now)
+		case strings.HasPrefix(e.key, letterKey):
+			d.tickLetter(d.letters[e.key[len(letterKey):]], now)
+		default:
+			d.summarise(e.key[len(readerKey):], now)
+		}
+	}
+}
 
-// Take takes a word of the stream, or one that the stream has not acknowledged
-// (Seq 0). Letters become due; none is sent before Due hands it out: whoever reads
-// on from a place long past takes all that is there before asking for Due, so that
-// what was raised and cleared meanwhile is not told.
-func (d *Desk) Take(n notice.Notice, now time.Time) Change { return Change{} }
-
-// Tick does what time alone brings: rungs, retries, the ends of shelving and quiet
-// hours, summaries.
-func (d *Desk) Tick(now time.Time) Change { return Change{} }
-
-// Came takes a channel's answer to a letter that Due handed out.
-func (d *Desk) Came(letter string, r Result, now time.Time) Change { return Change{} }
-
-// Next is when Tick or Due has something to do; zero: never.
-func (d *Desk) Next() time.Time { return time.Time{} }
+// Next is when Tick or Due has something to do; zero: never. It may be past.
+func (d *Desk) Next() time.Time {
+	tick, _ := d.ticks.first()
+	mail, _ := d.mail.first()
+	return earliest(tick.at, mail.at)
+}
 
 // Due hands out the letters to be sent now, the most urgent first. Each is handed
-// out once until Came answers it, or for 5 minutes.
-func (d *Desk) Due(now time.Time) []Letter { return nil }
+// out once until Came answers it; one that nobody has answered after 5 minutes is
+// handed out again, under the same ID.
+func (d *Desk) Due(now time.Time) []Letter {
+	now = d.begin(now)
+	var due []Letter
+	for {
+		e, ok := d.mail.first()
+		if !ok || e.at.After(now) {
+			break
+		}
+		l := d.letters[e.key]
+		d.mail.set(l.ID, time.Time{})
+		d.ticks.set(letterKey+l.ID, now.Add(answerWithin))
+		c := d.cases[l.Case]
+		d.out[l.ID] = flight{alerts: slices.Clone(l.Alerts), returned: c != nil && !c.Cleared.IsZero()}
+		due = append(due, d.show(l))
+	}
+	slices.SortFunc(due, byUrgency)
+	return due
+}
 
 // Case returns a case.
-func (d *Desk) Case(id string) (Case, bool) { return Case{}, false }
+func (d *Desk) Case(id string) (Case, bool) {
+	c, ok := d.cases[id]
+	if !ok {
+		return Case{}, false
+	}
+	return c.clone(), true
+}
 
-// Letter returns a letter.
-func (d *Desk) Letter(id string) (Letter, bool) { return Letter{}, false }
+// Letter returns a letter; one that is handed out is Sending.
+func (d *Desk) Letter(id string) (Letter, bool) {
+	l, ok := d.letters[id]
+	if !ok {
+		return Letter{}, false
+	}
+	return d.show(l), true
+}
 
-// Cases returns all cases, by id; Letters all letters, by id.
-func (d *Desk) Cases() []Case { return nil }
+// Cases returns all cases, by id, those that have ended in the last 30 days among them.
+func (d *Desk) Cases() []Case {
+	all := make([]Case, 0, len(d.cases))
+	for _, id := range slices.Sorted(maps.Keys(d.cases)) {
+		all = append(all, d.cases[id].clone())
+	}
+	return all
+}
 
-// Letters returns all letters, by id.
-func (d *Desk) Letters() []Letter { return nil }
+// Letters returns all letters, by id, till 10 minutes after their case has ended.
+func (d *Desk) Letters() []Letter {
+	all := make([]Letter, 0, len(d.letters))
+	for _, id := range slices.Sorted(maps.Keys(d.letters)) {
+		all = append(all, d.show(d.letters[id]))
+	}
+	return all
+}
 
-// Untold lists who ought to know of an urgent or high alert and cannot be reached.
-func (d *Desk) Untold() []Trouble { return nil }
+// show is a letter as others see it.
+func (d *Desk) show(l *Letter) Letter {
+	s := l.clone()
+	if _, out := d.out[l.ID]; out && s.State == Due {
+		s.State = Sending
+	}
+	return s
+}
 
-// Rates counts how many alerts each person was told of in the 10 minutes up to
-// now; a summary counts as one.
-func Rates(letters []Letter, now time.Time) map[string]int { return nil }
+// done is what was changed since it was last asked.
+func (d *Desk) done() Change {
+	var ch Change
+	for _, id := range slices.Sorted(maps.Keys(d.changedCases)) {
+		if c := d.cases[id]; c != nil {
+			ch.Cases = append(ch.Cases, c.clone())
+		}
+	}
+	for _, id := range slices.Sorted(maps.Keys(d.changedLetters)) {
+		if l := d.letters[id]; l != nil {
+			ch.Letters = append(ch.Letters, l.clone())
+		}
+	}
+	ch.Closed, ch.Gone = d.closed, d.gone
+	d.closed, d.gone = nil, nil
+	clear(d.changedCases)
+	clear(d.changedLetters)
+	return ch
+}
+
+// putCase writes a case that was changed, and when it is looked at again.
+func (d *Desk) putCase(c *Case) {
+	d.cases[c.ID] = c
+	d.changedCases[c.ID] = true
+	d.ticks.set(caseKey+c.ID, c.next())
+}
+
+// putLetter writes a letter that was changed, and when it is looked at again.
+func (d *Desk) putLetter(l *Letter) {
+	d.letters[l.ID] = l
+	d.changedLetters[l.ID] = true
+	d.plan(l)
+}
+
+// plan says when a letter is sent or looked at again.
+func (d *Desk) plan(l *Letter) {
+	var mail, tick time.Time
+	_, out := d.out[l.ID]
+	switch {
+	case l.State == Due && out:
+		tick = d.last.Add(answerWithin)
+	case l.State == Due:
+		mail = l.Next
+	case !l.Gathered || l.Over():
+		tick = l.Next
+	}
+	d.mail.set(l.ID, mail)
+	d.ticks.set(letterKey+l.ID, tick)
+	d.gather(l)
+}
+
+// earliest is the earliest of the times that are not zero.
+func earliest(times ...time.Time) (first time.Time) {
+	for _, t := range times {
+		if !t.IsZero() && (first.IsZero() || t.Before(first)) {
+			first = t
+		}
+	}
+	return first
+}

@@ -1,6 +1,12 @@
 package desk
 
 import (
+	"cmp"
+	"crypto/sha256"
+	"encoding/hex"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 )
 
@@ -63,10 +69,55 @@ type Letter struct {
 	Flood    bool      `json:"flood,omitzero"`    // it was posted in a flood
 	Gathered bool      `json:"gathered,omitzero"` // it goes into a summary
 	Into     string    `json:"into,omitzero"`     // the summary
+	Returned bool      `json:"returned,omitzero"` // it says already that the condition is over
 }
 
 // Over reports whether the letter will not be sent any more.
 func (l Letter) Over() bool { return l.State != Due && l.State != Sending && l.State != Withheld }
+
+func (l Letter) clone() Letter {
+	l.Alerts, l.Others = slices.Clone(l.Alerts), slices.Clone(l.Others)
+	return l
+}
+
+// tells reports whether the letter tells what, alone or in a summary.
+func (l Letter) tells(what string) bool {
+	return l.What == what || l.What == TellSummary && l.Of == what
+}
+
+// cases lists the ids of the cases that the letter belongs to.
+func (l Letter) cases() []string {
+	if l.Case != "" {
+		return []string{l.Case}
+	}
+	return l.Alerts
+}
+
+// struggles reports whether the letter does not get through: it has failed, or has
+// been tried for so long that another way is looked for.
+func (l Letter) struggles() bool {
+	return l.State == Failed || l.State == Due && l.Tries > 0 && l.Next.Sub(l.Posted) >= anotherWay
+}
+
+// byUrgency orders letters as they are sent.
+func byUrgency(x, y Letter) int {
+	return cmp.Or(cmp.Compare(rank(x.Priority), rank(y.Priority)), x.Posted.Compare(y.Posted), cmp.Compare(x.ID, y.ID))
+}
+
+// identity is the id of what is said in these words, the same for ever.
+func identity(words ...string) string {
+	h := sha256.New()
+	for _, w := range words {
+		h.Write([]byte(strconv.Itoa(len(w)) + ":" + w))
+	}
+	return hex.EncodeToString(h.Sum(nil)[:16])
+}
+
+// name gives a letter its id.
+func (l *Letter) name() {
+	about := cmp.Or(l.Case, strings.Join(l.Alerts, " "))
+	l.ID = identity(about, l.What, l.Person, l.Channel, strconv.Itoa(l.Step), strconv.Itoa(l.Round))
+}
 
 // Outcome is a channel's answer to one try.
 type Outcome string

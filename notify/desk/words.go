@@ -1,0 +1,220 @@
+package desk
+
+import (
+	"cmp"
+	"maps"
+	"slices"
+	"time"
+
+	"earlyage/events"
+	"earlyage/notify/notice"
+)
+
+// Take takes a word of the stream, or one whose publication was not acknowledged
+// (Seq 0). Letters become due; none is sent before Due hands it out: whoever reads
+// on from a place long past takes all that is there before asking for Due, so that
+// what was raised and cleared meanwhile is not told, however late it is read.
+// Who may answer an alert is judged before: what is taken counts.
+func (d *Desk) Take(n notice.Notice, now time.Time) Change {
+	now = d.begin(now)
+	ofAlert := n.State != notice.OutOfService && n.State != notice.InService && n.State != notice.Sheet
+	if ofAlert && n.Alert == "" {
+		return d.done()
+	}
+	switch n.State {
+	case notice.Raised:
+		d.takeRaised(d.alert(n, now), n, now)
+	case notice.Cleared:
+		d.takeCleared(d.alert(n, now), n, now)
+	case notice.Acknowledged:
+		d.takeAcknowledged(d.alert(n, now), n, now)
+	case notice.Shelved, notice.Unshelved:
+		d.takeShelf(d.alert(n, now), n, now)
+	case notice.OutOfService, notice.InService:
+		d.takeRest(n, now)
+	case notice.Shown:
+		d.takeShown(n, now)
+	case notice.Sheet:
+		d.takeSheet(n, now)
+	}
+	return d.done()
+}
+
+// alert is the case of an alert. Answers may be read before the word that raised
+// it, when that was taken from another place.
+func (d *Desk) alert(n notice.Notice, now time.Time) *Case {
+	if c := d.cases[n.Alert]; c != nil {
+		return c
+	}
+	return &Case{V: Version, ID: n.Alert, Of: OfAlert, Taken: now,
+		Notice: notice.Notice{Alert: n.Alert, Kind: n.Kind, Cause: n.Cause, Site: n.Site, Wall: n.Wall}}
+}
+
+func (d *Desk) takeRaised(c *Case, n notice.Notice, now time.Time) {
+	if c.raised() {
+		return
+	}
+	c.Notice, c.Ended, c.Retired = n, time.Time{}, false
+	d.old.set(c.ID, time.Time{})
+	if c.stands() {
+		c.Mute = d.muteUntil(c, now)
+	}
+	d.putCase(c)
+	if c.Mute.IsZero() && (c.stands() || c.keeps()) {
+		d.tell(c, now)
+	}
+	d.settle(c, now)
+}
+
+// takeCleared: who was told of an urgent or high alert is told of its end, but not
+// while it is shelved. A letter not yet sent is dropped; of an urgent or latched
+// alert that nobody has acknowledged it is sent, and says that it is over.
+func (d *Desk) takeCleared(c *Case, n notice.Notice, now time.Time) {
+	if !c.Cleared.IsZero() {
+		return
+	}
+	muted := !d.muteUntil(c, now).IsZero()
+	c.Cleared, c.ClearedAt = now, cmp.Or(n.At, n.Recorded, now)
+	if !c.stands() {
+		c.Mute = time.Time{}
+	}
+	if !c.keeps() {
+		d.drop(c, TellRaised, "cleared before it was told", now)
+	}
+	d.still(c)
+	if !muted {
+		for _, t := range c.Told {
+			if !t.Returned {
+				d.tellEnd(c, t.Person, now)
+			}
+		}
+	}
+	d.settle(c, now)
+}
+
+// takeAcknowledged ends the climbing. What is already on its way goes on: the
+// alert stands.
+func (d *Desk) takeAcknowledged(c *Case, n notice.Notice, now time.Time) {
+	if !c.Acknowledged.IsZero() {
+		return
+	}
+	c.Acknowledged, c.AckBy = cmp.Or(n.Recorded, n.At, now), n.By
+	c.Nobody, c.Exhausted = false, false
+	delete(d.troubled, c.ID)
+	if !c.stands() {
+		d.drop(c, TellRaised, "over and acknowledged before it was told", now)
+		c.Mute = time.Time{}
+	}
+	d.still(c)
+	d.settle(c, now)
+}
+
+// takeShelf: of two words the later one of the stream counts.
+func (d *Desk) takeShelf(c *Case, n notice.Notice, now time.Time) {
+	if c.Shelf != nil && (n.Seq <= c.Shelf.Seq || n.Seq == 0) {
+		return
+	}
+	until := n.Until
+	if n.State == notice.Unshelved {
+		until = now
+	}
+	atMost(&until, cmp.Or(n.At, now).Add(longestShelf))
+	atMost(&until, now.Add(longestShelf))
+	was := c.Shelf
+	c.Shelf = &Shelf{From: cmp.Or(n.Recorded, n.At), Until: until, By: n.By, Reason: n.Text, Seq: n.Seq}
+	switch {
+	case n.State == notice.Unshelved:
+		if was != nil {
+			c.Shelf.From = was.From
+		}
+		d.unmute(c, now)
+	case c.stands():
+		d.mute(c, later(until, d.muteUntil(c, now)), "shelved", now)
+	default:
+		d.putCase(c)
+	}
+}
+
+// takeRest puts a kind of alert out of service on a wall or a site, or back. Its
+// cases are kept. Only kinds that may rest do.
+func (d *Desk) takeRest(n notice.Notice, now time.Time) {
+	id := restKey(n)
+	c := d.cases[id]
+	if !events.MayRest(n.Kind) || c != nil && (n.Seq <= c.Notice.Seq || n.Seq == 0) {
+		return
+	}
+	if c == nil {
+		c = &Case{V: Version, ID: id, Of: OfRest, Taken: now}
+		d.rests[n.Site] = append(d.rests[n.Site], id)
+	}
+	if n.State == notice.InService {
+		n.Until = now
+	}
+	atMost(&n.Until, cmp.Or(n.At, now).Add(longestRest))
+	atMost(&n.Until, now.Add(longestRest))
+	c.Notice, c.Ended, c.Retired = n, time.Time{}, false
+	d.old.set(id, time.Time{})
+	d.putCase(c)
+	d.settle(c, now)
+	for _, id := range slices.Sorted(maps.Keys(d.cases)) {
+		a := d.cases[id]
+		if a.Of != OfAlert || !covers(n, a.Notice) || !a.stands() {
+			continue
+		}
+		if until := d.muteUntil(a, now); !until.IsZero() {
+			d.mute(a, until, "out of service", now)
+		} else {
+			d.unmute(a, now)
+		}
+	}
+}
+
+// takeShown: the letter of that message was shown, and so were all that carried
+// the same to a device of the same person.
+func (d *Desk) takeShown(n notice.Notice, now time.Time) {
+	of := cmp.Or(n.Of, TellRaised)
+	if c := d.cases[n.Alert]; c != nil && of == TellRaised && c.Shown.IsZero() {
+		c.Shown = now
+		d.putCase(c)
+	}
+	if l := d.letters[n.Message]; l != nil && (n.By == "" || n.By == l.Person) && l.State != Shown {
+		d.shown(l, now)
+	}
+	for _, id := range slices.Clone(d.of[n.Alert]) {
+		l := d.letters[id]
+		if l.Person == n.By && l.tells(of) && NeedsShowing(l.Channel) && l.State != Shown && l.State != Dropped {
+			d.shown(l, now)
+		}
+	}
+}
+
+func (d *Desk) shown(l *Letter, now time.Time) {
+	if flown, out := d.out[l.ID]; out {
+		l.Returned = flown.returned
+	}
+	l.State, l.Error, l.Next = Shown, "", time.Time{}
+	l.Ended = cmp.Or(l.Ended, now)
+	d.putLetter(l)
+	d.told(l, now)
+}
+
+// takeSheet: one sheet of a site and a local date is told once, and not when it is
+// stale.
+func (d *Desk) takeSheet(n notice.Notice, now time.Time) {
+	if n.Issued == nil || d.cases[sheetKey(n.Site, n.Issued)] != nil {
+		return
+	}
+	within, stale := sheetWithin, "older than 12 h"
+	if n.Issued.Name() == events.WeeklySheet {
+		within, stale = weekWithin, "older than 3 days"
+	}
+	c := &Case{V: Version, ID: sheetKey(n.Site, n.Issued), Of: OfSheet, Notice: n, Taken: now}
+	d.putCase(c)
+	for _, choice := range d.rota.Sheet(n.Site, n.Issued.Name(), now) {
+		d.write(c, TellSheet, choice, "", now)
+	}
+	if now.Sub(n.Issued.At) > within {
+		d.drop(c, TellSheet, stale, now)
+	}
+	d.settle(c, now)
+}
