@@ -36,6 +36,7 @@ type file struct {
 	seal    string
 	sealAt  int
 	sum     [sha256.Size]byte // of the lines before the seal
+	proven  bool              // every message is in the log of a checkpoint that the hub signed
 }
 
 type readPoint struct {

@@ -61,30 +61,39 @@ func (r *Report) fails(format string, args ...any) {
 // that were known then. It needs no hub. An error means that the file could not
 // be read at all; whatever is wrong with it stands in the report.
 func Verify(ctx context.Context, r io.Reader, o Options) (Report, error) {
+	report, f, key, err := check(r, o)
+	switch {
+	case err != nil:
+		return Report{}, err
+	case !f.proven:
+		report.fails("The statements were not computed anew: the messages are not proven")
+		return report, nil
+	}
+	err = report.statements(ctx, &f, key, o.Dir)
+	return report, err
+}
+
+// Check does what Verify does, but for the statements: it folds nothing.
+func Check(r io.Reader, o Options) (Report, error) {
+	report, _, _, err := check(r, o)
+	return report, err
+}
+
+func check(r io.Reader, o Options) (report Report, f file, key string, err error) {
 	f, faults, err := read(r)
 	if err != nil {
-		return Report{}, err
+		return report, f, "", err
 	}
-	report := Report{Head: f.head, Messages: len(f.entries)}
+	report = Report{Head: f.head, Messages: len(f.entries)}
 	for _, fault := range faults {
 		report.fails("%s", fault.Error())
 	}
-	key := report.key(&f, o)
+	key = report.key(&f, o)
 	report.seal(&f, key)
 	last := report.checkpoints(&f, key)
 	report.outside(&f, key, o)
-	whole := report.messages(&f, last)
-	switch {
-	case !whole || last.Size == 0:
-		report.fails("The statements were not computed anew: the messages are not proven")
-	case f.head.Rules == "" || f.head.Wall == "":
-		report.fails("line 1: it names no wall and no rule set")
-	default:
-		if err := report.statements(ctx, &f, key, o.Dir); err != nil {
-			return report, err
-		}
-	}
-	return report, nil
+	f.proven = report.messages(&f, last) && last.Size > 0 && len(faults) == 0 && f.head.Wall != ""
+	return report, f, key, nil
 }
 
 // key finds by which key the signatures are checked.
