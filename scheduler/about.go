@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode"
 
 	"earlyage/events"
 	"earlyage/projector/wall"
@@ -128,12 +129,21 @@ func takeable(n *events.About) *events.About {
 			out.Braces = append(out.Braces, b)
 		}
 	}
-	out.Load, out.Device = clipText(n.Load, mostName), clipText(n.Device, mostName)
+	out.Load, out.Device = spelt(n.Load), spelt(n.Device)
 	out.Until = stampOrNone(n.Until)
 	if empty(&out) {
 		return nil
 	}
 	return &out
+}
+
+func spelt(s string) string {
+	return clipText(strings.TrimSpace(strings.Map(func(r rune) rune {
+		if unicode.IsControl(r) {
+			return -1
+		}
+		return r
+	}, s)), mostName)
 }
 
 func empty(n *events.About) bool {
