@@ -72,14 +72,14 @@ func inPart(issued *events.SheetIssued, part string) []events.SheetWall {
 func (t teller) sheetParts(issued *events.SheetIssued) []part {
 	var parts []part
 	for _, name := range sheetParts {
-		p := part{Head: t.say("sheet.part." + name)}
+		p := part{Head: t.partHead(issued, name)}
 		for _, w := range inPart(issued, name) {
 			p.Lines = append(p.Lines, t.sheetWall(w))
 		}
 		parts = append(parts, p)
 	}
 	parts = append(parts, part{Head: t.say("sheet.part.free"), Lines: t.freeBraces(issued)})
-	frost := part{Head: t.say("sheet.part.frost"), Lines: t.frost(issued)}
+	frost := part{Head: t.partHead(issued, "frost"), Lines: t.frost(issued)}
 	if issued.Name() == events.EveningSheet {
 		parts = slices.Insert(parts, 0, frost)
 	} else {
@@ -91,6 +91,18 @@ func (t teller) sheetParts(issued *events.SheetIssued) []part {
 		}
 	}
 	return parts
+}
+
+// partHead names a part. Only the morning's sheet speaks of the day that comes,
+// and the week's not of a night.
+func (t teller) partHead(issued *events.SheetIssued, name string) string {
+	switch {
+	case name == "may-strip" && issued.Name() != events.MorningSheet:
+		name = "open"
+	case name == "frost" && issued.Name() == events.WeeklySheet:
+		name = "cold"
+	}
+	return t.say("sheet.part." + name)
 }
 
 func (t teller) sheetWall(w events.SheetWall) string {

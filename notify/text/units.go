@@ -69,9 +69,10 @@ func rounded(v float64, digits int, way rounding) string {
 	return strconv.FormatFloat(n/p, 'f', digits, 64)
 }
 
-// stretch writes both ends of a stretch, rounded outwards, with the unit once.
+// stretch writes both ends of a stretch, rounded outwards, with the unit once. On
+// a wall that closes a stretch may go over its beginning: then from is the greater.
 func stretch(from, to float64, sys unit.System) (a, b string) {
-	a, b = quantity("station", min(from, to), sys, down), quantity("station", max(from, to), sys, up)
+	a, b = quantity("station", from, sys, down), quantity("station", to, sys, up)
 	number, _, _ := strings.Cut(a, " ")
 	return number, b
 }
