@@ -152,7 +152,7 @@ func (c alertsCmd) Run(ctx context.Context, con console) error {
 		q.Set("all", "1")
 	}
 	return ask(ctx, c.asking, con, c.Site, api.PathAlerts, q, func(a api.Alerts) error {
-		return a.Page(c.Units).Alarms(con.Out, a.At, a.Alerts, a.Refused)
+		return a.Page(c.Units).Alarms(con.Out, a.Alerts, a.Refused)
 	})
 }
 

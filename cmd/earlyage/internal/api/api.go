@@ -59,9 +59,10 @@ type Walls struct {
 // Wall answers PathWalls/{site}/{wall}.
 type Wall struct {
 	Head
-	Wall  face.Wall        `json:"wall"`
-	Sheet *scheduler.Sheet `json:"sheet,omitzero"` // with ?sheet=1
-	AsOf  face.Time        `json:"as_of,omitzero"` // with ?as-of=: how it stood then, by what was known then; not how it stands
+	Wall   face.Wall        `json:"wall"`
+	Alarms []face.Alarm     `json:"alarms,omitempty"` // raised and open, in the order of raising: who was told, and who answered
+	Sheet  *scheduler.Sheet `json:"sheet,omitzero"`   // with ?sheet=1
+	AsOf   face.Time        `json:"as_of,omitzero"`   // with ?as-of=: how it stood then, by what was known then; not how it stands
 }
 
 // Alerts answers PathAlerts.

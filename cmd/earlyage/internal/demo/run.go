@@ -323,7 +323,7 @@ func (p *play) end() error {
 		fmt.Fprintf(out, "\n%d more statements only moved an expected time by less than %.0f hours (--all shows them).\n", p.held, movedMuch.Hours())
 	}
 	fmt.Fprintln(out)
-	if err := page.Alarms(out, alerts.At, alerts.Alerts, alerts.Refused); err != nil {
+	if err := page.Alarms(out, alerts.Alerts, alerts.Refused); err != nil {
 		return err
 	}
 	fmt.Fprintln(out)

@@ -2,12 +2,19 @@ package face
 
 import (
 	"bufio"
+	"cmp"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
+	"strings"
+	"time"
+
+	"earlyage/events"
+	"earlyage/projector/wall"
 )
 
-// Alarm is an alert as the record has it: raised, acknowledged, shelved, cleared.
+// Alarm is an alert as the record has it, with the whole of its life.
 type Alarm struct {
 	ID             string `json:"id"`
 	Site           string `json:"site"`
@@ -15,12 +22,94 @@ type Alarm struct {
 	Kind           string `json:"kind"`
 	Cause          string `json:"cause"`
 	Priority       string `json:"priority"`
+	State          string `json:"state,omitzero"` // of IEC 62682, in its words
 	Since          Time   `json:"since"`
+	Raised         Time   `json:"raised,omitzero"` // when the stream had it
 	Text           string `json:"text"`
 	Acknowledged   Time   `json:"acknowledged"`
 	AcknowledgedBy string `json:"acknowledged_by"`
+	Note           string `json:"note,omitzero"` // of who acknowledged it
+	ShelvedFrom    Time   `json:"shelved_from,omitzero"`
 	ShelvedUntil   Time   `json:"shelved_until"`
+	ShelvedBy      string `json:"shelved_by,omitzero"`
+	ShelvedReason  string `json:"shelved_reason,omitzero"`
+	Unshelved      Time   `json:"unshelved,omitzero"` // before its time
+	UnshelvedBy    string `json:"unshelved_by,omitzero"`
+	Rest           *Rest  `json:"out_of_service,omitzero"`
 	Cleared        Time   `json:"cleared"`
+
+	About     *events.About `json:"about,omitzero"` // the text as numbers
+	Shown     []Shown       `json:"shown,omitempty"`
+	ShownMore int           `json:"shown_more,omitzero"` // not listed
+	Told      []Told        `json:"told,omitempty"`      // in order
+	ToldMore  int           `json:"told_more,omitzero"`  // earlier, not listed
+}
+
+// Rest says why an alert is told to nobody.
+type Rest struct {
+	Cause  string `json:"cause,omitzero"` // empty: the kind whatever its cause
+	From   Time   `json:"from"`
+	Until  Time   `json:"until"`
+	By     string `json:"by"`
+	Reason string `json:"reason"`
+}
+
+// Shown says whose page showed an alert.
+type Shown struct {
+	Person string `json:"person"`
+	Device string `json:"device"`
+	State  string `json:"state"`
+	At     Time   `json:"at"`
+}
+
+// Told is what came of telling one person by one channel.
+type Told struct {
+	Message string `json:"message"`
+	What    string `json:"what"`
+	Person  string `json:"person,omitzero"`
+	Channel string `json:"channel"`
+	Step    int64  `json:"step"`
+	Why     string `json:"why,omitzero"`
+	Outcome string `json:"outcome"`
+	Tries   int64  `json:"tries,omitzero"`
+	Text    string `json:"text"`
+	Error   string `json:"error,omitzero"`
+	At      Time   `json:"at"`
+}
+
+// AlarmOf gives an alert as it stands at a moment. rests are those of its wall and
+// of its site, and more is what else it was told by: in messages of the whole site.
+func AlarmOf(site, place string, a wall.Alarm, at time.Time, rests []wall.Rest, more []wall.Telling) Alarm {
+	now := at.UnixMilli()
+	rest, rested := wall.Resting(rests, a.Kind, a.Cause, now)
+	out := Alarm{
+		ID: a.ID, Site: site, Wall: place, Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Text: a.Text,
+		State: a.StateAt(now, func(string, string, int64) bool { return rested }),
+		Since: moment(a.Since), Raised: moment(a.Raised), Cleared: moment(a.ClearedAt),
+		Acknowledged: moment(a.Acknowledged), AcknowledgedBy: a.AcknowledgedBy, Note: a.AcknowledgedNote,
+		ShelvedFrom: moment(a.ShelvedFrom), ShelvedUntil: moment(a.ShelvedUntil), ShelvedBy: a.ShelvedBy, ShelvedReason: a.ShelvedReason,
+		Unshelved: moment(a.Unshelved), UnshelvedBy: a.UnshelvedBy,
+		About: a.About, ShownMore: a.ShownMore, ToldMore: a.ToldMore,
+	}
+	if out.State == wall.StateOutOfService {
+		out.Rest = &Rest{rest.Cause, moment(rest.From), moment(rest.Until), rest.By, rest.Reason}
+	}
+	for _, x := range a.Shown {
+		out.Shown = append(out.Shown, Shown{x.By, x.Device, x.State, moment(x.At)})
+	}
+	told := slices.SortedStableFunc(slices.Values(slices.Concat(a.Told, more)), func(x, y wall.Telling) int { return cmp.Compare(x.Seq, y.Seq) })
+	for _, y := range told {
+		out.Told = append(out.Told, Told{y.Message, y.What, y.Person, y.Channel, y.Step, y.Why, y.Outcome, y.Tries, y.Text, y.Error, moment(y.At)})
+	}
+	return out
+}
+
+// moment reads Unix milliseconds; 0 is no moment.
+func moment(ms int64) Time {
+	if ms == 0 {
+		return Time{}
+	}
+	return Time{time.UnixMilli(ms).UTC()}
 }
 
 // Place names what the alert is about: a wall, or a whole site.
@@ -47,16 +136,13 @@ type RefusedRow struct {
 	Reason   string `json:"reason"`
 }
 
-// Alarms writes the alerts that stand, then what was refused.
-func (p Page) Alarms(out io.Writer, at Time, alarms []Alarm, refused []RefusedRow) error {
+// Alarms writes the alerts, then what was refused.
+func (p Page) Alarms(out io.Writer, alarms []Alarm, refused []RefusedRow) error {
 	w := bufio.NewWriter(out)
 	if len(alarms) == 0 {
 		fmt.Fprintln(w, "No alert stands.")
 	} else {
-		t := newTable("PRIORITY", "WHERE", "ALERT", "SINCE", "WHAT")
-		for _, a := range alarms {
-			t.add(a.Priority, a.Place(), a.Kind+answered(a, at), Past(a.Since.Time, p.zone(a.Site)), a.Text)
-		}
+		t := p.alarmTable(alarms)
 		if err := t.write(w); err != nil {
 			return err
 		}
@@ -74,16 +160,78 @@ func (p Page) Alarms(out io.Writer, at Time, alarms []Alarm, refused []RefusedRo
 	return w.Flush()
 }
 
-// answered says what people did about an alert.
-func answered(a Alarm, at Time) string {
-	switch {
-	case a.ShelvedUntil.After(at.Time):
-		return ", shelved"
-	case !a.Acknowledged.IsZero():
-		return ", acknowledged"
-	default:
-		return ""
+// alarmTable has a column of who was told once anybody was.
+func (p Page) alarmTable(alarms []Alarm) *table {
+	anybody := slices.ContainsFunc(alarms, func(a Alarm) bool { return told(a) != "" })
+	row := func(told, what string, cells ...string) []string {
+		if anybody {
+			cells = append(cells, told)
+		}
+		return append(cells, what)
 	}
+	t := newTable(row("TOLD", "WHAT", "PRIORITY", "WHERE", "ALERT", "STATE", "SINCE")...)
+	for _, a := range alarms {
+		state, why := p.state(a)
+		t.add(row(told(a), a.Text+why, a.Priority, a.Place(), a.Kind, state, Past(a.Since.Time, p.zone(a.Site)))...)
+	}
+	return t
+}
+
+// state gives the state of an alert, who brought it there and until when, and
+// the reason that was given.
+func (p Page) state(a Alarm) (state, why string) {
+	aside := func(until Time, by, reason string) (string, string) {
+		return fmt.Sprintf("%s until %s by %s", a.State, Past(until.Time, p.zone(a.Site)), orNobody(by)), fmt.Sprintf(" (%s: %s)", a.State, reason)
+	}
+	switch {
+	case a.State == wall.StateOutOfService && a.Rest != nil:
+		return aside(a.Rest.Until, a.Rest.By, a.Rest.Reason)
+	case a.State == wall.StateShelved:
+		return aside(a.ShelvedUntil, a.ShelvedBy, a.ShelvedReason)
+	case a.State == wall.StateNormal:
+		return a.State + ", acknowledged by " + orNobody(a.AcknowledgedBy), ""
+	case !a.Acknowledged.IsZero():
+		return a.State + " by " + orNobody(a.AcknowledgedBy), ""
+	default:
+		return a.State, ""
+	}
+}
+
+func orNobody(person string) string { return cmp.Or(person, "a person not named") }
+
+// told names whom a channel took a message for, each once, then for whom none
+// did. What is only withheld is neither.
+func told(a Alarm) string {
+	var reached, failed []string
+	for _, x := range a.Told {
+		list := &failed
+		switch x.Outcome {
+		case "accepted":
+			list = &reached
+		case "withheld":
+			continue
+		}
+		if name := cmp.Or(x.Person, x.Channel); !slices.Contains(*list, name) {
+			*list = append(*list, name)
+		}
+	}
+	failed = slices.DeleteFunc(failed, func(name string) bool { return slices.Contains(reached, name) })
+	var out []string
+	if len(reached) > 0 {
+		out = append(out, few(reached))
+	}
+	if len(failed) > 0 {
+		out = append(out, "not "+few(failed))
+	}
+	return strings.Join(out, "; ")
+}
+
+// few lists names, three at most.
+func few(names []string) string {
+	if len(names) > 3 {
+		return fmt.Sprintf("%s and %d more", strings.Join(names[:3], ", "), len(names)-3)
+	}
+	return strings.Join(names, ", ")
 }
 
 // AlarmLine writes one alert as it is raised or cleared, in one line.

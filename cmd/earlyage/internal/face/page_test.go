@@ -3,6 +3,7 @@ package face_test
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
@@ -14,6 +15,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/events"
+	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
 
@@ -180,19 +183,69 @@ func TestSheet(t *testing.T) {
 
 func TestAlarms(t *testing.T) {
 	at := face.Time{Time: now}
-	alarms := []face.Alarm{
-		{ID: "1", Site: "mill", Wall: "a", Kind: scheduler.AlertJointClosing, Priority: scheduler.Urgent, Since: face.Time{Time: now.Add(-time.Minute)}, Text: "Place there\nbefore 13:32."},
-		{ID: "2", Site: "mill", Kind: scheduler.AlertRecordGap, Priority: scheduler.High, Since: at, Text: "Number 7 has not come.", Acknowledged: at},
-		{ID: "3", Site: "_", Kind: scheduler.AlertStreamHole, Priority: scheduler.High, Since: at, Text: "Entry 9 is missing.", ShelvedUntil: face.Time{Time: now.Add(time.Hour)}},
-	}
+	alarms := alarmsInEveryState()
 	refused := []face.RefusedRow{{Seq: 12, Recorded: at, Subject: "pour.mill.a.lift.placed", Site: "mill", Wall: "a", Field: "data.top_m", Reason: `"99"; allowed: 0.01..15 m`}}
 	var out bytes.Buffer
-	require.NoError(t, page("").Alarms(&out, at, alarms, refused))
-	require.NoError(t, page("").Alarms(&out, at, nil, nil))
+	require.NoError(t, page("").Alarms(&out, alarms, refused))
+	require.NoError(t, page("").Alarms(&out, alarms[:1], nil))
+	require.NoError(t, page("").Alarms(&out, nil, nil))
 	cleared := alarms[0]
 	cleared.Cleared = at
 	out.WriteString(page("").AlarmLine(alarms[0]) + "\n" + page("").AlarmLine(cleared) + "\n" + page("").WallLine(now, face.FromAssessment(cold())) + "\n")
 	golden(t, "alarms.txt", out.Bytes())
+}
+
+// alarmsInEveryState are alerts as the fold has them, one in each state.
+func alarmsInEveryState() []face.Alarm {
+	ms := func(minutes int) int64 { return now.Add(time.Duration(minutes) * time.Minute).UnixMilli() }
+	told := func(seq uint64, person, channel, outcome string) wall.Telling {
+		return wall.Telling{Seq: seq, At: ms(0), AlertTold: &events.AlertTold{Message: fmt.Sprint("m-", seq), What: "raised", Person: person, Channel: channel, Outcome: outcome, Text: "t"}}
+	}
+	rests := []wall.Rest{{Kind: scheduler.AlertProbeSilent, From: ms(-60), Until: ms(600), By: "p-9", Reason: "its gateway is being changed"}}
+	var out []face.Alarm
+	for i, a := range []wall.Alarm{
+		{Kind: scheduler.AlertJointClosing, Priority: scheduler.Urgent, Since: ms(-1), Text: "Place there\nbefore 13:32."},
+		{Kind: scheduler.AlertJointClosing, Priority: scheduler.Urgent, Since: ms(-9), Text: "Place there.", ClearedSeq: 9, ClearedAt: ms(-1), Told: []wall.Telling{
+			told(5, "p-1", "mail", "failed"), told(6, "p-1", "phone", "accepted"), told(7, "p-2", "mail", "withheld"), told(9, "p-4", "mail", "failed")}},
+		{Kind: scheduler.AlertRecordGap, Priority: scheduler.High, Since: ms(0), Text: "Number 7 has not come.", Acknowledged: ms(0), AcknowledgedBy: "p-7"},
+		{Kind: scheduler.AlertWindHigh, Priority: scheduler.High, Since: ms(0), Text: "A gust.", ShelvedFrom: ms(-5), ShelvedUntil: ms(60), ShelvedBy: "p-7", ShelvedReason: "nobody is near"},
+		{Kind: scheduler.AlertStripEarly, Priority: scheduler.Urgent, Since: ms(-5), Text: "Stripped.", Told: []wall.Telling{
+			told(1, "p-1", "mail", "accepted"), told(2, "p-2", "mail", "accepted"), told(3, "p-3", "mail", "accepted"), told(4, "p-4", "mail", "accepted")}},
+		{Kind: scheduler.AlertStripEarly, Priority: scheduler.Urgent, Since: ms(-5), Text: "Stripped.", Acknowledged: ms(0), AcknowledgedBy: "p-8"},
+		{Kind: scheduler.AlertProbeSilent, Priority: scheduler.Low, Since: ms(-5), Text: "No reading."},
+		{Kind: scheduler.AlertFrozen, Priority: scheduler.Urgent, Since: ms(-5), Text: "Frost.", ClearedSeq: 9, ClearedAt: ms(0), Acknowledged: ms(-1)},
+	} {
+		a.ID, a.RaisedSeq = fmt.Sprint(i), 1
+		site, place := "mill", "a"
+		if a.Kind == scheduler.AlertRecordGap {
+			place = ""
+		}
+		var more []wall.Telling
+		if i == 1 {
+			more = []wall.Telling{told(8, "p-3", "mail", "accepted")} // by a message of the whole site
+		}
+		out = append(out, face.AlarmOf(site, place, a, now, rests, more))
+	}
+	return append(out, face.AlarmOf("_", "", wall.Alarm{ID: "9", Kind: scheduler.AlertStreamHole, Priority: scheduler.High, Since: ms(0), Text: "Entry 9 is missing."}, now, nil, nil))
+}
+
+// An alert's JSON holds all of its life, and reads back the same.
+func TestAlarmJSON(t *testing.T) {
+	all := alarmsInEveryState()
+	states := map[string]bool{}
+	for _, a := range all {
+		states[a.State] = true
+	}
+	require.Len(t, states, 8, "all states but latched by a condition that is gone: %v", states)
+	require.Equal(t, []string{"p-1", "p-1", "p-2", "p-3", "p-4"}, []string{all[1].Told[0].Person, all[1].Told[1].Person, all[1].Told[2].Person, all[1].Told[3].Person, all[1].Told[4].Person}, "in the order of the stream")
+	text, err := json.Marshal(all, json.Deterministic(true), jsontext.WithIndent("  "))
+	require.NoError(t, err)
+	golden(t, "alarms.json", text)
+	var read []face.Alarm
+	require.NoError(t, json.Unmarshal(text, &read))
+	again, err := json.Marshal(read, json.Deterministic(true), jsontext.WithIndent("  "))
+	require.NoError(t, err)
+	require.Equal(t, string(text), string(again))
 }
 
 // The JSON of an assessment has these members, in this order, whatever is empty.

@@ -44,7 +44,7 @@ func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 		if s == nil {
 			return errUnseen
 		}
-		out.Head = p.head(w.hub.demo)
+		out.Head, out.Alarms = p.head(w.hub.demo), p.alarmsOf(ref, p.open)
 		if r.FormValue("sheet") != "1" {
 			out.Wall = face.ByPlace(p.assess(ref))
 			return nil
@@ -65,7 +65,7 @@ func (w *web) alerts(rw http.ResponseWriter, r *http.Request) {
 			if err != nil {
 				return err
 			}
-			list, next := part(p.alarms(site, r.FormValue("all") == "1"), page, alarmKey)
+			list, next := part(p.listed(site, r.FormValue("all") == "1"), page, alarmKey)
 			linkNext(rw, r, next)
 			out = api.Alerts{Head: p.head(w.hub.demo), Alerts: list, Refused: []face.RefusedRow{}}
 			if page.after == "" {

@@ -1,7 +1,6 @@
 package hub
 
 import (
-	"cmp"
 	"slices"
 	"time"
 
@@ -95,56 +94,10 @@ func (h *Hub) Walls(site string) (out api.Walls, err error) {
 // Alerts lists the alerts of a site, or of all; all of them or those that stand.
 func (h *Hub) Alerts(site string, all bool) (out api.Alerts, err error) {
 	err = h.look(everything, func(p pictured) error {
-		out = api.Alerts{Head: p.head(h.demo), Alerts: p.alarms(site, all), Refused: p.refused(0, refusedShown)}
+		out = api.Alerts{Head: p.head(h.demo), Alerts: p.listed(site, all), Refused: p.refused(0, refusedShown)}
 		return nil
 	})
 	return out, err
-}
-
-// alarms lists the alerts of walls and sites, the most pressing first.
-func (p pictured) alarms(site string, all bool) []face.Alarm {
-	out := []face.Alarm{}
-	add := func(site, wall string, alarms []wall.Alarm) {
-		for _, a := range alarms {
-			if all || a.Stands() {
-				out = append(out, faceAlarm(site, wall, a))
-			}
-		}
-	}
-	for _, ref := range p.Walls(site) {
-		add(ref.Site, ref.Wall, p.Wall(ref).Alarms())
-	}
-	// What concerns the hub itself, a hole or its clock, stands on the company.
-	for _, name := range append(p.Sites(), scheduler.Company) {
-		if s := p.Site(name); s != nil && p.sight.sees(name) && (site == "" || site == name) {
-			add(name, "", s.Alarms())
-		}
-	}
-	slices.SortStableFunc(out, func(a, b face.Alarm) int {
-		return cmp.Or(cmp.Compare(rank(a.Priority), rank(b.Priority)), a.Since.Compare(b.Since.Time),
-			cmp.Compare(a.Place(), b.Place()), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.ID, b.ID))
-	})
-	return out
-}
-
-func rank(priority string) int {
-	return slices.Index([]string{scheduler.Urgent, scheduler.High, scheduler.Medium, scheduler.Low}, priority)
-}
-
-func faceAlarm(site, wall string, a wall.Alarm) face.Alarm {
-	return face.Alarm{
-		ID: a.ID, Site: site, Wall: wall, Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Text: a.Text,
-		Since: moment(a.Since), Acknowledged: moment(a.Acknowledged), AcknowledgedBy: a.AcknowledgedBy,
-		ShelvedUntil: moment(a.ShelvedUntil), Cleared: moment(a.ClearedAt),
-	}
-}
-
-// moment reads Unix milliseconds; 0 is no moment.
-func moment(ms int64) face.Time {
-	if ms == 0 {
-		return face.Time{}
-	}
-	return face.Time{Time: time.UnixMilli(ms).UTC()}
 }
 
 const (

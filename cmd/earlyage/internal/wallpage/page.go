@@ -236,11 +236,9 @@ func doubtsOf(w *wall.State) []Doubt {
 // alarmsOf lists the alerts ever raised on the wall, those that stand first.
 func alarmsOf(in Input) []face.Alarm {
 	out := []face.Alarm{}
+	rests, told := slices.Concat(in.Wall.Rests(), in.Site.Rests()), in.Site.Told()
 	for _, a := range in.Wall.Alarms() {
-		out = append(out, face.Alarm{
-			ID: a.ID, Site: in.Site.Site, Wall: in.Wall.Wall, Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Text: a.Text, Since: ms(a.Since),
-			Acknowledged: ms(a.Acknowledged), AcknowledgedBy: a.AcknowledgedBy, ShelvedUntil: ms(a.ShelvedUntil), Cleared: ms(a.ClearedAt),
-		})
+		out = append(out, face.AlarmOf(in.Site.Site, in.Wall.Wall, a, in.At, rests, told[a.ID]))
 	}
 	slices.SortStableFunc(out, func(x, y face.Alarm) int {
 		return cmp.Or(boolean(!x.Cleared.IsZero())-boolean(!y.Cleared.IsZero()), x.Since.Compare(y.Since.Time))
