@@ -7,6 +7,8 @@ import (
 	"earlyage/events"
 )
 
+//go:generate go run ./internal/alertpage/write
+
 // The kinds of alert.
 const (
 	AlertJointClosing     = "joint-closing"
