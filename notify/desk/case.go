@@ -164,8 +164,10 @@ func (c Case) slow() time.Duration {
 
 // over reports whether the matter has ended, but for letters still under way.
 func (c Case) over(now time.Time) bool {
-	lapsed := !c.lapses().IsZero() && !now.Before(c.lapses())
-	return lapsed || c.Of == OfSheet || c.raised() && !c.Cleared.IsZero() && !c.Acknowledged.IsZero()
+	if c.Of == OfSheet || c.raised() && !c.Cleared.IsZero() && !c.Acknowledged.IsZero() {
+		return true
+	}
+	return !c.lapses().IsZero() && !now.Before(c.lapses())
 }
 
 // lapses is when the matter ends by time alone; zero: it does not.
@@ -173,7 +175,11 @@ func (c Case) lapses() time.Time {
 	switch {
 	case c.Of == OfRest:
 		return c.Notice.Until
-	case c.Of == OfSheet || c.raised() && (c.Cleared.IsZero() || Latched(c.Notice.Kind)):
+	case c.Of == OfSheet && c.Notice.Issued.Name() == events.WeeklySheet:
+		return c.Notice.Issued.At.Add(weekWithin)
+	case c.Of == OfSheet:
+		return c.Notice.Issued.At.Add(sheetWithin)
+	case c.raised() && (c.Cleared.IsZero() || Latched(c.Notice.Kind)):
 		return time.Time{}
 	case c.raised():
 		return c.Cleared.Add(returnedFor)

@@ -4,6 +4,7 @@ import (
 	"slices"
 	"time"
 
+	"earlyage/events"
 	"earlyage/notify/notice"
 )
 
@@ -84,14 +85,27 @@ func (d *Desk) tickCase(c *Case, now time.Time) {
 	case !c.Ended.IsZero():
 		d.retire(c)
 	case due(c.lapses()):
-		d.drop(c, TellRaised, "over for 24 h", now)
-		d.drop(c, TellCleared, "over for 24 h", now)
-		d.settle(c, now)
+		d.lapse(c, now)
 	case due(c.Mute):
 		d.unmute(c, now)
 	default:
 		d.tell(c, now)
 	}
+}
+
+// lapse ends a matter by time alone: nobody is told of it any more.
+func (d *Desk) lapse(c *Case, now time.Time) {
+	why := "over for 24 h"
+	switch {
+	case c.Of == OfSheet && c.Notice.Issued.Name() == events.WeeklySheet:
+		why = "older than 3 days"
+	case c.Of == OfSheet:
+		why = "older than 12 h"
+	}
+	for _, what := range []string{TellRaised, TellCleared, TellSheet} {
+		d.drop(c, what, why, now)
+	}
+	d.settle(c, now)
 }
 
 // mute stops all telling of a case until then. What was not sent is not sent.

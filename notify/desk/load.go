@@ -92,8 +92,8 @@ func (d *Desk) begin(now time.Time) time.Time {
 }
 
 // rewind takes in that the clock was put back: no row speaks of a time to come as
-// past, rungs keep their distance, and every other wait is at most as long as it
-// is when it begins. What a person said, until two o'clock, stays two o'clock.
+// past, and rungs and tries keep their distance. What a person said, until two
+// o'clock, stays two o'clock, but never longer than anything may be put off.
 func (d *Desk) rewind(back time.Duration, now time.Time) {
 	for _, c := range d.cases {
 		for _, t := range []*time.Time{&c.Start, &c.Climb} {
@@ -116,7 +116,12 @@ func (d *Desk) rewind(back time.Duration, now time.Time) {
 		for _, t := range l.moments() {
 			atMost(t, now)
 		}
-		atMost(&l.Next, now.Add(l.wait()))
+		switch {
+		case l.State == Withheld && !l.Gathered:
+			l.Next = now // the rota is asked again
+		case !l.Next.IsZero():
+			l.Next = l.Next.Add(-back)
+		}
 		d.changedLetters[l.ID] = true
 	}
 	d.index()
@@ -138,17 +143,6 @@ func (c *Case) moments() []*time.Time {
 }
 
 func (l *Letter) moments() []*time.Time { return []*time.Time{&l.Made, &l.Posted, &l.Ended} }
-
-// wait is the longest that Next may lie ahead. A quieter hour is asked for again.
-func (l *Letter) wait() time.Duration {
-	switch l.State {
-	case Due:
-		return longestBackoff
-	case Withheld:
-		return 0
-	}
-	return showWithin
-}
 
 func atMost(t *time.Time, most time.Time) {
 	if t.After(most) {

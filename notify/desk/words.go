@@ -204,17 +204,13 @@ func (d *Desk) takeSheet(n notice.Notice, now time.Time) {
 	if n.Issued == nil || d.cases[sheetKey(n.Site, n.Issued)] != nil {
 		return
 	}
-	within, stale := sheetWithin, "older than 12 h"
-	if n.Issued.Name() == events.WeeklySheet {
-		within, stale = weekWithin, "older than 3 days"
-	}
 	c := &Case{V: Version, ID: sheetKey(n.Site, n.Issued), Of: OfSheet, Notice: n, Taken: now}
 	d.putCase(c)
 	for _, choice := range d.rota.Sheet(n.Site, n.Issued.Name(), now) {
 		d.write(c, TellSheet, choice, "", now)
 	}
-	if now.Sub(n.Issued.At) > within {
-		d.drop(c, TellSheet, stale, now)
+	if now.After(c.lapses()) {
+		d.lapse(c, now)
 	}
 	d.settle(c, now)
 }
