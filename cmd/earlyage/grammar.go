@@ -11,6 +11,7 @@ type grammar struct {
 	Rotate  rotateCmd    `cmd:"" help:"Give this machine's device a new key; the old one ends."`
 	Whoami  whoamiCmd    `cmd:"" help:"Who this machine is to the hub, and what it may record."`
 	People  peopleCmd    `cmd:"" help:"Who may do what: add, list, change, retire."`
+	Routes  routesCmd    `cmd:"" help:"Who is told of an alert: check a route file, show who would be told."`
 	Invite  inviteCmd    `cmd:"" help:"Invite a person's phone or browser: link, code, and a picture for a camera."`
 	Devices devicesCmd   `cmd:"" help:"Devices: list them, shut one out, enrol a probe."`
 	Deploy  deployCmd    `cmd:"" help:"Configurations for what runs beside the hub."`
@@ -22,5 +23,6 @@ type grammar struct {
 	Calc    calc.Command `cmd:"" help:"Compute the numbers of early-age concrete, with working and sources."`
 	Schema  schemaCmd    `cmd:"" help:"The JSON Schema of an event, or the list of all events."`
 	Rebuild rebuildCmd   `cmd:"" help:"Build the view anew beside the old one, and compare."`
+	Verify  verifyCmd    `cmd:"" help:"Check a bundle of a wall's record, without a hub."`
 	Health  healthCmd    `cmd:"" help:"Ask the hub how it is. The exit status says it too."`
 }
