@@ -36,9 +36,9 @@ type (
 	levelling struct{ target uint64 }
 	// result is what came of one try to send a letter.
 	result struct {
-		letter, channel, person string
-		result                  desk.Result
-		stopped                 bool // the engine ended meanwhile: it is not known
+		letter  desk.Letter
+		result  desk.Result
+		stopped bool // the engine ended meanwhile: it is not known
 	}
 	said   struct{ saying }           // a word is in the stream
 	told   struct{ number uint64 }    // the teller has told it

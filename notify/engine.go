@@ -167,6 +167,7 @@ func (e *Engine) restore(k kept) {
 	}
 	slices.SortFunc(cases, func(a, b desk.Case) int { return cmp.Compare(a.ID, b.ID) })
 	e.desk.Load(cases, letters)
+	e.see(e.desk.Untold())
 	for _, n := range k.tell {
 		e.number = max(e.number, n.number)
 	}

@@ -3,7 +3,6 @@ package notify
 import (
 	"cmp"
 	"slices"
-	"strings"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -91,9 +90,9 @@ type Measures struct {
 	Shown        Spread // to the first page that showed it
 	Acknowledged Spread
 
-	Reader string  // who was told most within 10 minutes; one alert told by several channels, or a summary, is one
-	Most   int     // how much that was
-	Mean   float64 // of the reader who was told most in all: in 10 minutes of the time
+	Reader string  // who was told of most alerts within 10 minutes; one told by several channels is one, and so is a summary
+	Most   int     // how many that were
+	Mean   float64 // of the reader who was told of most in all: in 10 minutes of the time
 }
 
 // Measured is Between for the last 30 days.
@@ -140,15 +139,15 @@ func since(all []time.Duration, begin, end time.Time) []time.Duration {
 	return append(all, passed(begin, end))
 }
 
-// note notes when a person was told something, by whichever channel was first.
+// note notes when a person was told of an alert, by whichever channel was first.
 func note(tellings map[string]map[string]time.Time, l desk.Letter) {
+	if l.What != desk.TellRaised && (l.What != desk.TellSummary || l.Of != desk.TellRaised) {
+		return
+	}
 	if tellings[l.Person] == nil {
 		tellings[l.Person] = map[string]time.Time{}
 	}
-	what := strings.Join(append([]string{l.What}, l.Alerts...), " ")
-	if len(l.Alerts) == 0 {
-		what = l.What + " " + cmp.Or(l.Case, l.ID)
-	}
+	what := cmp.Or(l.Case, l.ID)
 	if at, ok := tellings[l.Person][what]; !ok || l.Ended.Before(at) {
 		tellings[l.Person][what] = l.Ended
 	}

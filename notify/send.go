@@ -19,6 +19,13 @@ type lane struct {
 	busy    map[string]bool // persons to whom something is being sent
 }
 
+// free ends the sending of a letter.
+func (l *lane) free(letter desk.Letter) {
+	l.active--
+	delete(l.busy, letter.Person)
+	delete(l.waiting, letter.ID)
+}
+
 // start is a message that is noted as being sent and not yet handed over.
 type start struct {
 	lane    *lane
@@ -101,13 +108,15 @@ func (e *Engine) prepare(lane *lane, l desk.Letter, now time.Time) {
 // again, under the same id.
 func (e *Engine) launch(ctx context.Context) {
 	for _, s := range e.starting {
+		if l, ok := e.desk.Letter(s.letter.ID); !ok || l.State != desk.Sending { // while the ledger could not be written
+			s.lane.free(s.letter)
+			continue
+		}
 		e.sending.Go(func() {
 			try, cancel := context.WithTimeout(ctx, e.cfg.Within)
 			defer cancel()
 			err := send(try, s.lane.channel, s.message)
-			r := result{letter: s.letter.ID, channel: s.message.Channel, person: s.letter.Person, result: resultOf(err, s.message.Short)}
-			r.stopped = err != nil && ctx.Err() != nil
-			e.in.put(r)
+			e.in.put(result{s.letter, resultOf(err, s.message.Short), err != nil && ctx.Err() != nil})
 		})
 	}
 	e.starting = nil
@@ -137,13 +146,9 @@ func resultOf(err error, short string) desk.Result {
 // came takes what came of a try. What was cut off by the end of the engine is not
 // known: it is sent again at the next start.
 func (e *Engine) came(r result, now time.Time) {
-	if lane := e.lanes[r.channel]; lane != nil {
-		lane.active--
-		delete(lane.busy, r.person)
-		delete(lane.waiting, r.letter)
-	}
+	e.lanes[r.letter.Channel].free(r.letter)
 	if !r.stopped {
-		e.answerTo(r.letter, r.channel, r.result, now)
+		e.answerTo(r.letter.ID, r.letter.Channel, r.result, now)
 	}
 }
 
