@@ -49,11 +49,12 @@ func (p *play) line(e word) string {
 	case *events.AlertCleared:
 		what = "cleared: " + d.Kind
 	case *events.SheetIssued:
-		what = morning(d, p.zone(e.Source.Site))
+		what = sheet(d, p.zone(e.Source.Site))
 	default:
-		if what = p.identity(e); what == "" {
-			return ""
-		}
+		what = p.identity(e)
+	}
+	if what == "" {
+		return ""
 	}
 	return p.row(e.said, e.Source.Site, e.Wall, what)
 }
@@ -123,9 +124,19 @@ const placeWidth = 19
 
 func pad(s string) string { return s + strings.Repeat(" ", max(0, placeWidth-len(s))) }
 
-func morning(d *events.SheetIssued, zone *time.Location) string {
-	if len(d.Walls) == 0 {
-		return "morning sheet: no wall is braced"
+// sheetNames are the sheets that have something to say of walls.
+var sheetNames = map[string]string{
+	events.MorningSheet: "morning sheet: ", events.EveningSheet: "evening sheet: ", events.WeeklySheet: "register of the week: ",
+}
+
+// sheet puts a sheet in one line; empty: it is the beat, which says nothing new.
+func sheet(d *events.SheetIssued, zone *time.Location) string {
+	name := sheetNames[d.Name()]
+	switch {
+	case name == "":
+		return ""
+	case len(d.Walls) == 0:
+		return name + "no wall is braced"
 	}
 	var parts []string
 	for _, w := range d.Walls {
@@ -143,7 +154,7 @@ func morning(d *events.SheetIssued, zone *time.Location) string {
 		}
 		parts = append(parts, part)
 	}
-	return "morning sheet: " + strings.Join(parts, "; ")
+	return name + strings.Join(parts, "; ")
 }
 
 // signal writes that a device has lost its signal, or has it again.
