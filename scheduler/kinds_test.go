@@ -71,3 +71,18 @@ func TestAnUrgentAlertAsksForAnAnswerWithinTheHour(t *testing.T) {
 func TestAMovedWindowIsToldAtOnce(t *testing.T) {
 	require.Zero(t, scheduler.AlertKinds[scheduler.AlertWindowLater].OnDelay)
 }
+
+// What is urgent is told at once; nothing hangs about for hours once it is over,
+// and nothing but an answered deed goes within the same minute.
+func TestDelaysAreSensible(t *testing.T) {
+	for name, kind := range scheduler.AlertKinds {
+		if kind.Priority == scheduler.Urgent {
+			require.Zero(t, kind.OnDelay, name)
+		}
+		require.LessOrEqual(t, kind.OnDelay, kind.Respond/4, "%s: the delay eats the time there is to act", name)
+		require.LessOrEqual(t, kind.OffDelay, 30*time.Minute, name)
+		if !kind.Once {
+			require.GreaterOrEqual(t, kind.OffDelay, time.Minute, name)
+		}
+	}
+}
