@@ -1,7 +1,6 @@
 package text
 
 import (
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -121,19 +120,10 @@ func (t teller) sheetWall(w events.SheetWall) string {
 	case w.Braces > 1:
 		line += ", " + t.say("sheet.braces", "n", strconv.FormatInt(w.Braces, 10))
 	}
-	if said := t.waits(Clean(w.Text)); said != "" {
+	if said := t.issued(Clean(w.Text)); said != "" {
 		line += " (" + said + ")"
 	}
 	return line
-}
-
-// waits puts what a cured wall waits for into the reader's language. Other
-// words stand as they were issued.
-func (t teller) waits(said string) string {
-	if name, ok := strings.CutPrefix(said, "cured, waits for "); ok && t.texts["criterion."+name] != "" {
-		return t.say("sheet.waits", "what", t.criterion(name))
-	}
-	return local(said, t.sys)
 }
 
 // freeBraces counts what may be taken now, and what is expected.
@@ -165,32 +155,4 @@ func (t teller) frost(issued *events.SheetIssued) []string {
 		}
 	}
 	return out
-}
-
-// coldFrom is how the record says from when it freezes, and how cold it gets.
-var coldFrom = regexp.MustCompile(`^from ([A-Z][a-z]{2}) (\d{1,2}) ([A-Z][a-z]{2}) (\d\d:\d\d \S+), (-?\d{1,3}\.\d) °C$`)
-
-// cold puts the figures of a frost into the reader's language and units. Other
-// words stand as they were issued.
-func (t teller) cold(said string) string {
-	m := coldFrom.FindStringSubmatch(said)
-	if m == nil {
-		return local(said, t.sys)
-	}
-	celsius, err := strconv.ParseFloat(m[5], 64)
-	if err != nil {
-		return local(said, t.sys)
-	}
-	at := t.named("day.", m[1]) + " " + m[2] + " " + t.named("month.", m[3]) + " " + m[4]
-	return t.say("sheet.cold", "at", at, "cold", quantity("temperature", celsius, t.sys, down))
-}
-
-// named gives the name of a day or a month whose English name is known.
-func (c catalogue) named(prefix, name string) string {
-	for key, text := range catalogues["en"].texts {
-		if strings.HasPrefix(key, prefix) && text == name {
-			return c.texts[key]
-		}
-	}
-	return name
 }

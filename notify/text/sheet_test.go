@@ -52,6 +52,25 @@ func TestASheetShowsTheCautionAndABeatOnlyThatTheHubIsAlive(t *testing.T) {
 	require.NotContains(t, beat.HTML, "<a ")
 }
 
+// What the scheduler puts into a line (scheduler/sheet.go), in Spanish.
+func TestALineOfASheetInSpanish(t *testing.T) {
+	for said, want := range map[string]string{
+		"cured, waits for hold":                                           "curado, falta: sin retención",
+		"still being placed; cured, waits for wind; who knows":            "aún se está vertiendo; curado, falta: viento; who knows",
+		"braced since Sun 1 Nov 04:00 MST; curing, waits for temperature": "apuntalado desde dom 1 nov 04:00 MST; curando, falta: temperatura",
+		"braced; window open":                                             "apuntalado; plazo abierto",
+		"braced; handed over":                                             "apuntalado; entregado",
+		"3 more walls are not on this sheet; placing, waits for complete": "3 muros más no están en este parte; vertiendo, falta: completo",
+		"curing, waits for something-new":                                 "curando, falta: something-new",
+		"braced since Sun 1 Nov 04:00 MST and more; Curing":               "braced since Sun 1 Nov 04:00 MST and more; Curing",
+	} {
+		n := issued("")
+		n.Issued.Walls = []events.SheetWall{{Wall: "shop-a", What: "waiting", Text: said}}
+		require.Contains(t, text.Sheet(n, facts(t, "es", "si")).Plain, "- shop-a ("+want+")\n")
+		require.Contains(t, text.Sheet(n, facts(t, "en", "si")).Plain, "- shop-a ("+said+")\n")
+	}
+}
+
 func TestASheetWithoutWallsSaysSo(t *testing.T) {
 	n := issued("")
 	n.Issued.Walls = nil

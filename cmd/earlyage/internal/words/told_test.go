@@ -30,6 +30,9 @@ func TestAMessageSpeaksAsThePagesDo(t *testing.T) {
 			if strings.HasPrefix(key, "role.") || strings.HasPrefix(key, "criterion.") {
 				require.Equal(t, pages[key], said, "%s %s", lang, key)
 			}
+			if state, ok := strings.CutPrefix(key, "wall."); ok {
+				require.Equal(t, pages["state."+state], said, "%s %s", lang, key)
+			}
 		}
 	}
 	require.Equal(t, scheduler.Caution, text.Caution("en"))
