@@ -56,7 +56,7 @@ type Desk struct {
 	letters map[string]*Letter
 
 	// What follows hangs on the two above.
-	of       map[string][]string // letters of a case, summaries among them
+	of       map[string][]string // letters of a case by id, summaries among them
 	rests    map[string][]string // cases of what is out of service, by site
 	readers  map[string]*reader
 	troubled map[string]bool // cases with a letter that does not get through
@@ -203,6 +203,8 @@ func (d *Desk) done() Change {
 		}
 	}
 	ch.Closed, ch.Gone = d.closed, d.gone
+	slices.Sort(ch.Closed)
+	slices.Sort(ch.Gone)
 	d.closed, d.gone = nil, nil
 	clear(d.changedCases)
 	clear(d.changedLetters)

@@ -67,8 +67,9 @@ func (d *Desk) index() {
 // belongs notes a letter with the cases that it tells of.
 func (d *Desk) belongs(l *Letter) {
 	for _, id := range l.cases() {
-		if c := d.cases[id]; c != nil && !c.Retired && !slices.Contains(d.of[id], l.ID) {
-			d.of[id] = append(d.of[id], l.ID)
+		at, there := slices.BinarySearch(d.of[id], l.ID)
+		if c := d.cases[id]; c != nil && !c.Retired && !there {
+			d.of[id] = slices.Insert(d.of[id], at, l.ID)
 		}
 	}
 }
