@@ -6,7 +6,8 @@ import (
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
-	"earlyage/projector"
+	"earlyage/events"
+	"earlyage/projector/site"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
@@ -21,56 +22,63 @@ func (p pictured) alarms(site string, all bool) []face.Alarm {
 	return p.alarmsThat(site, func(a wall.Alarm) bool { return all || a.Stands() })
 }
 
-// listed is alarms with those that are over and were not acknowledged, for a day.
+// listed is alarms with those that are over and were not acknowledged, for a day:
+// they come after the rest.
 func (p pictured) listed(site string, all bool) []face.Alarm {
-	return p.alarmsThat(site, func(a wall.Alarm) bool { return all || p.open(a) })
+	return p.alarmsThat(site, func(a wall.Alarm) bool { return all || open(a, p.now) })
 }
 
-// open reports whether an alert stands, or ended of late and nobody acknowledged it.
-func (p pictured) open(a wall.Alarm) bool {
-	return a.Stands() || a.Acknowledged == 0 && p.now.UnixMilli() < a.ClearedAt+returnedShown.Milliseconds()
+// open reports whether an alert stands at a moment, or ended of late and nobody
+// acknowledged it.
+func open(a wall.Alarm, at time.Time) bool {
+	return a.Stands() || a.Acknowledged == 0 && at.UnixMilli() < a.ClearedAt+returnedShown.Milliseconds()
 }
 
 func (p pictured) alarmsThat(site string, wanted func(wall.Alarm) bool) []face.Alarm {
 	out := []face.Alarm{}
 	for _, ref := range p.Walls(site) {
-		out = append(out, p.alarmsOf(ref, wanted)...)
+		out = append(out, alarmsOf(p.Site(ref.Site), p.View.Wall(ref), p.now, wanted)...)
 	}
 	// What concerns the hub itself, a hole or its clock, stands on the company.
 	for _, name := range append(p.Sites(), scheduler.Company) {
-		if p.sight.sees(name) && (site == "" || site == name) {
-			out = append(out, p.alarmsOf(projector.Ref{Site: name}, wanted)...)
+		if s := p.Site(name); s != nil && p.sight.sees(name) && (site == "" || site == name) {
+			out = append(out, alarmsOf(s, nil, p.now, wanted)...)
 		}
 	}
 	slices.SortStableFunc(out, func(a, b face.Alarm) int {
-		return cmp.Or(cmp.Compare(rank(a.Priority), rank(b.Priority)), a.Since.Compare(b.Since.Time),
+		return cmp.Or(over(a)-over(b), cmp.Compare(rank(a.Priority), rank(b.Priority)), a.Since.Compare(b.Since.Time),
 			cmp.Compare(a.Place(), b.Place()), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.ID, b.ID))
 	})
 	return out
 }
 
-// alarmsOf lists the alerts of a wall or, of a reference that names none, of a
-// whole site, in the order of raising.
-func (p pictured) alarmsOf(ref projector.Ref, wanted func(wall.Alarm) bool) (out []face.Alarm) {
-	var alarms []wall.Alarm
-	var rests []wall.Rest
+// alarmsOf lists the alerts of a wall at a moment, or of no wall those of the whole
+// site, in the order of raising.
+func alarmsOf(s *site.State, w *wall.State, at time.Time, wanted func(wall.Alarm) bool) (out []face.Alarm) {
+	name, alarms, rests := "", s.Alarms(), s.Rests()
 	var told map[string][]wall.Telling
-	if s := p.Site(ref.Site); s != nil {
-		alarms, rests = s.Alarms(), s.Rests()
-		if ref.Wall != "" {
-			told = s.Told()
-		}
-	}
-	if ref.Wall != "" {
-		w := p.View.Wall(ref)
-		alarms, rests = w.Alarms(), slices.Concat(w.Rests(), rests)
+	if w != nil {
+		name, alarms, rests, told = w.Wall, w.Alarms(), slices.Concat(w.Rests(), rests), s.Told()
 	}
 	for _, a := range alarms {
 		if wanted(a) {
-			out = append(out, face.AlarmOf(ref.Site, ref.Wall, a, p.now, rests, told[a.ID]))
+			out = append(out, face.AlarmOf(s.Site, name, a, at, rests, told[a.ID]))
 		}
 	}
 	return out
+}
+
+// openOn lists the alerts of a wall that are open at a moment.
+func openOn(s *site.State, w *wall.State, at time.Time) []face.Alarm {
+	return alarmsOf(s, w, at, func(a wall.Alarm) bool { return open(a, at) })
+}
+
+// over is 1 for an alert that is over, 0 for one that stands.
+func over(a face.Alarm) int {
+	if a.Cleared.IsZero() || a.Acknowledged.IsZero() && events.Latches(a.Kind) {
+		return 0
+	}
+	return 1
 }
 
 func rank(priority string) int {

@@ -44,7 +44,7 @@ func (w *web) wall(rw http.ResponseWriter, r *http.Request) {
 		if s == nil {
 			return errUnseen
 		}
-		out.Head, out.Alarms = p.head(w.hub.demo), p.alarmsOf(ref, p.open)
+		out.Head, out.Alarms = p.head(w.hub.demo), openOn(p.Site(ref.Site), s, p.now)
 		if r.FormValue("sheet") != "1" {
 			out.Wall = face.ByPlace(p.assess(ref))
 			return nil
@@ -80,7 +80,7 @@ func (w *web) alerts(rw http.ResponseWriter, r *http.Request) {
 // alarmKey is in the order of alarms. A tabulator comes before all that
 // stands in a name.
 func alarmKey(a face.Alarm) string {
-	return fmt.Sprintf("%02d\t%015d\t%s\t%s\t%s", rank(a.Priority)+1, a.Since.UnixMilli(), a.Place(), a.Kind, a.ID)
+	return fmt.Sprintf("%d\t%02d\t%015d\t%s\t%s\t%s", over(a), rank(a.Priority)+1, a.Since.UnixMilli(), a.Place(), a.Kind, a.ID)
 }
 
 func (w *web) refused(rw http.ResponseWriter, r *http.Request) {

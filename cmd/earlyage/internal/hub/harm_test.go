@@ -220,7 +220,9 @@ func (m *mill) stated() *events.WindowStated {
 func (m *mill) standing() (kinds []string) {
 	m.t.Helper()
 	for _, a := range get[api.Alerts](m.t, m.hub, api.PathAlerts).Alerts {
-		kinds = append(kinds, a.Kind)
+		if a.Cleared.IsZero() {
+			kinds = append(kinds, a.Kind)
+		}
 	}
 	slices.Sort(kinds)
 	return slices.Compact(kinds)

@@ -170,7 +170,7 @@ func (w *web) wallThen(rw http.ResponseWriter, r *http.Request, text string) {
 		Head: api.Head{At: at, Through: in.Through, Level: true, Doubts: []string{}, Demo: w.hub.demo, Sites: []face.Site{{
 			Site: ref.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units(),
 		}}},
-		Wall: face.ByPlace(in.Sheet.Assessment), AsOf: at,
+		Wall: face.ByPlace(in.Sheet.Assessment), AsOf: at, Alarms: openOn(in.Site, in.Wall, at.Time),
 	}
 	if r.FormValue("sheet") == "1" {
 		out.Sheet = &in.Sheet

@@ -94,7 +94,7 @@ func (h *Hub) Walls(site string) (out api.Walls, err error) {
 // Alerts lists the alerts of a site, or of all; all of them or those that stand.
 func (h *Hub) Alerts(site string, all bool) (out api.Alerts, err error) {
 	err = h.look(everything, func(p pictured) error {
-		out = api.Alerts{Head: p.head(h.demo), Alerts: p.listed(site, all), Refused: p.refused(0, refusedShown)}
+		out = api.Alerts{Head: p.head(h.demo), Alerts: p.alarms(site, all), Refused: p.refused(0, refusedShown)}
 		return nil
 	})
 	return out, err
