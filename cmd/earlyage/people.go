@@ -17,6 +17,7 @@ type peopleCmd struct {
 	Add    peopleAddCmd    `cmd:"" help:"Add a person and their roles. The first one must be a keeper of the whole hub."`
 	List   peopleListCmd   `cmd:"" help:"Everybody, with roles by site."`
 	Roles  peopleRolesCmd  `cmd:"" help:"Set a person's roles on the sites that are named, in place of those they had there."`
+	Set    peopleSetCmd    `cmd:"" help:"How a person is reached and spoken to: by a keeper, or by the person."`
 	Retire peopleRetireCmd `cmd:"" help:"End a person's roles on one site, or everywhere; everywhere ends their devices too."`
 }
 
@@ -98,13 +99,13 @@ func writePeople(out io.Writer, list []api.Person) error {
 		return err
 	}
 	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', 0)
-	_, failed := fmt.Fprintln(w, "PERSON\tNAME\tMAIL\tROLES")
+	_, failed := fmt.Fprintln(w, "PERSON\tNAME\tMAIL\tLANG\tUNITS\tROLES")
 	for _, p := range list {
 		roles := roleList(p.Roles)
 		if p.Retired {
 			roles = "retired"
 		}
-		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\n", p.Person, orDash(p.Name), orDash(p.Mail), orDash(roles))
+		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", p.Person, orDash(p.Name), orDash(p.Mail), orDash(p.Lang), orDash(p.Units), orDash(roles))
 		failed = errors.Join(failed, err)
 	}
 	return errors.Join(failed, w.Flush())
@@ -153,6 +154,35 @@ func siteWord(site string) string {
 		return "every site"
 	}
 	return site
+}
+
+type peopleSetCmd struct {
+	reach
+	Person string  `arg:"" help:"The person's id, or name."`
+	Mail   *string `help:"Address for mail; empty takes it out."`
+	Phone  *string `help:"Number; empty takes it out."`
+	Lang   *string `placeholder:"en|es" help:"Language of messages; empty takes it out."`
+	Units  *string `placeholder:"si|us" help:"Units in messages; empty: those of the site."`
+}
+
+// Run implements the command.
+func (c peopleSetCmd) Run(ctx context.Context, con console) error {
+	if c.Mail == nil && c.Phone == nil && c.Lang == nil && c.Units == nil {
+		return usagef("set: nothing to change; give --mail, --phone, --lang or --units")
+	}
+	client, err := c.client("")
+	if err != nil {
+		return err
+	}
+	who, err := person(ctx, client, c.Person)
+	if err != nil {
+		return err
+	}
+	if err := client.Post(ctx, api.PersonPath(who)+"/contact", api.Contact{Mail: c.Mail, Phone: c.Phone, Lang: c.Lang, Units: c.Units}, nil); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(con.Out, "changed %s; earlyage people list shows it\n", who)
+	return err
 }
 
 type peopleRetireCmd struct {

@@ -9,10 +9,11 @@ import (
 
 // Told is who would be told of one kind of alert, rung by rung.
 type Told struct {
-	Kind  string     `json:"kind"`
-	Route string     `json:"route,omitzero"` // of the file; empty: by default
-	Line  int        `json:"line,omitzero"`  // of the route in the file
-	Rungs []ToldRung `json:"rungs"`
+	Kind     string     `json:"kind"`
+	Priority string     `json:"priority,omitzero"`
+	Route    string     `json:"route,omitzero"` // of the file; empty: by default
+	Line     int        `json:"line,omitzero"`  // of the route in the file
+	Rungs    []ToldRung `json:"rungs"`
 }
 
 // ToldRung is who would be told together.
@@ -31,11 +32,23 @@ type ToldWhom struct {
 	Quiet    time.Time `json:"quiet_until,omitzero"` // what can wait is withheld until then
 }
 
-// Explain says who would be told of an alert at a moment; of the notice its kind,
-// site and priority count.
+// slower is by how much longer each step takes of what is high and not urgent, as
+// the desk has it.
+const slower = 3
+
+// Explain says who would be told of an alert at a moment while nobody answers it;
+// of the notice its kind, site and priority count. What is high climbs three times
+// as slowly as what is urgent; what is medium or low does not climb.
 func Explain(r *Rota, n notice.Notice, at time.Time) Told {
 	list, route := r.ladder(n, at)
-	out := Told{Kind: n.Kind, Rungs: []ToldRung{}}
+	pace := time.Duration(1)
+	switch n.Priority {
+	case desk.High:
+		pace = slower
+	case desk.Medium, desk.Low:
+		list = list[:min(1, len(list))]
+	}
+	out := Told{Kind: n.Kind, Priority: n.Priority, Rungs: []ToldRung{}}
 	if route >= 0 {
 		out.Route, out.Line = r.file.Routes[route].Name, r.file.Routes[route].Line
 	}
@@ -44,7 +57,7 @@ func Explain(r *Rota, n notice.Notice, at time.Time) Told {
 		names[reader.Person] = reader
 	}
 	for _, g := range list {
-		rung := ToldRung{AfterS: int64(g.After / time.Second), Why: g.Why}
+		rung := ToldRung{AfterS: int64(g.After * pace / time.Second), Why: g.Why}
 		for _, c := range g.Choices {
 			rung.Whom = append(rung.Whom, r.whom(c, names[c.Person], n, at))
 		}

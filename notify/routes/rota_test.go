@@ -355,14 +355,17 @@ routes:
 	r := f.Rota(builder, nil)
 	n := alert("clock-doubtful", "mill")
 	n.Priority = desk.Medium
+	require.Len(t, routes.Explain(r, n, noon).Rungs, 1, "medium does not climb")
+	require.Equal(t, noon.Add(2*time.Hour), routes.Explain(r, n, noon).Rungs[0].Whom[0].Quiet)
+	n.Priority = desk.High
 	told := routes.Explain(r, n, noon)
 	require.Equal(t, "a", told.Route)
 	require.Equal(t, 4, told.Line)
 	require.Equal(t, []routes.ToldRung{
 		{Why: "route a, step 0: p-kim, hook h", Whom: []routes.ToldWhom{
-			{Person: "p-kim", Roles: []string{"keeper"}, Channels: []string{"phone"}, Quiet: noon.Add(2 * time.Hour)}, {Person: "hook-h", Name: "h", Channels: []string{"hook"}},
+			{Person: "p-kim", Roles: []string{"keeper"}, Channels: []string{"phone"}}, {Person: "hook-h", Name: "h", Channels: []string{"hook"}},
 		}},
-		{AfterS: 60, Why: "route a, step 1: dispatcher", Whom: []routes.ToldWhom{{Person: "p-dee", Roles: []string{"dispatcher"}, Channels: []string{"phone"}}}},
+		{AfterS: 180, Why: "route a, step 1: dispatcher", Whom: []routes.ToldWhom{{Person: "p-dee", Roles: []string{"dispatcher"}, Channels: []string{"phone"}}}},
 	}, told.Rungs)
 	n.Priority = desk.Urgent
 	require.Zero(t, routes.Explain(r, n, noon).Rungs[0].Whom[0].Quiet, "urgent never waits")

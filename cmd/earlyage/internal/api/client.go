@@ -200,7 +200,7 @@ func (c Client) Watch(ctx context.Context, tell func(Changed, []byte) error) err
 // WallPath is the path of one wall.
 func WallPath(site, wall string) string { return joined(PathWalls, site, wall) }
 
-// PersonPath is the path under which a person is changed: /roles, /retire.
+// PersonPath is the path under which a person is changed: /roles, /contact, /retire.
 func PersonPath(person string) string { return joined(PathPeople, person) }
 
 // DevicePath is the path under which a device is changed: /revoke, /rotate.

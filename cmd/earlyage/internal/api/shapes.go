@@ -32,6 +32,8 @@ type Person struct {
 	Name    string `json:"name,omitzero"`
 	Mail    string `json:"mail,omitzero"`
 	Phone   string `json:"phone,omitzero"`
+	Lang    string `json:"lang,omitzero"`  // en or es; empty: not said
+	Units   string `json:"units,omitzero"` // si or us; empty: those of the site
 	Roles   Roles  `json:"roles"`
 	Retired bool   `json:"retired,omitzero"` // from every site
 }
@@ -48,6 +50,15 @@ type NewPerson struct {
 	Mail  string `json:"mail,omitzero"`
 	Phone string `json:"phone,omitzero"`
 	Roles Roles  `json:"roles"`
+}
+
+// Contact is the body of POST PathPeople/{person}/contact: a member that is not
+// given stays as it is, an empty one is taken out.
+type Contact struct {
+	Mail  *string `json:"mail,omitzero"`
+	Phone *string `json:"phone,omitzero"`
+	Lang  *string `json:"lang,omitzero"`
+	Units *string `json:"units,omitzero"`
 }
 
 // Appointment is the body of POST PathPeople/{person}/roles: it replaces all

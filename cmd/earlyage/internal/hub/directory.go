@@ -83,7 +83,7 @@ func (w *web) people(rw http.ResponseWriter, r *http.Request) {
 		card := cards[p.ID]
 		one := api.Person{Person: p.ID, Name: card.Name, Roles: roles, Retired: p.Retired}
 		if keeper || p.ID == c.Person || invites(register, c.Person, roles) {
-			one.Mail, one.Phone = card.Mail, card.Phone
+			one.Mail, one.Phone, one.Lang, one.Units = card.Mail, card.Phone, card.Lang, card.Units
 		}
 		out.People = append(out.People, one)
 	}
@@ -111,6 +111,15 @@ func (w *web) addPerson(rw http.ResponseWriter, r *http.Request) {
 			return nil, err
 		}
 		return api.Person{Person: id, Name: in.Name, Mail: in.Mail, Phone: in.Phone, Roles: in.Roles}, nil
+	})
+}
+
+func (w *web) contact(rw http.ResponseWriter, r *http.Request) {
+	told(w, rw, r, 0, func(c door.Caller, in api.Contact) (any, error) {
+		if c.Person == "" && !c.Local {
+			return nil, roster.ErrNotAllowed // a device in nobody's hand
+		}
+		return nil, w.hub.roster.SetContact(r.Context(), c.Person, r.PathValue("person"), roster.Contact(in))
 	})
 }
 

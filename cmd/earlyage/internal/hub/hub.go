@@ -22,6 +22,7 @@ import (
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/roster"
 	"earlyage/events/stream"
+	"earlyage/notify/routes"
 	"earlyage/projector"
 	"earlyage/scheduler"
 )
@@ -45,7 +46,8 @@ type Hub struct {
 	certificate certificate // of every listener; nil: plain
 	gate        gate        // before the embedded server
 	roster      *roster.Roster
-	entering    locks // by id of an entry that may be sent again
+	rota        func() *routes.Rota // who is told now; nil: by default
+	entering    locks               // by id of an entry that may be sent again
 	web         *web
 	crowd       *crowd       // bounds the connections of listener
 	listener    net.Listener // of answers and pages; nil: off

@@ -165,7 +165,8 @@ func (h *Hub) watchPeople(ctx context.Context, changes <-chan projector.Change, 
 // shutOut ends what rests on what is no longer so: the connections of a device
 // that was revoked, has another key or may say something else now (it comes back
 // by itself, on its new footing), and the sessions of a device that was revoked
-// or has another key, and of a person without a role anywhere.
+// or has another key, and of a person without a role anywhere. Nor is a browser of
+// theirs told anything any more.
 func (h *Hub) shutOut(before, now *people.Register) error {
 	moved := map[events.Source]bool{}
 	cabinet := h.projector.Cabinet()
@@ -180,7 +181,7 @@ func (h *Hub) shutOut(before, now *people.Register) error {
 			failed = append(failed, cabinet.EndOfDevice(d.Source))
 		}
 		if is.ended {
-			failed = append(failed, cabinet.DropSecret(d.Source))
+			failed = append(failed, cabinet.DropSecret(d.Source), cabinet.DropPushesOfDevice(d.Source))
 		}
 	}
 	if h.server != nil && len(moved) > 0 {
@@ -190,7 +191,7 @@ func (h *Hub) shutOut(before, now *people.Register) error {
 	}
 	for _, p := range before.People() {
 		if len(before.SitesOf(p.ID)) > 0 && len(now.SitesOf(p.ID)) == 0 {
-			failed = append(failed, cabinet.EndOf(p.ID))
+			failed = append(failed, cabinet.EndOf(p.ID), cabinet.DropPushes(p.ID))
 		}
 	}
 	return errors.Join(failed...)

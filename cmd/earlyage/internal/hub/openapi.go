@@ -4,6 +4,7 @@ import (
 	"net/http"
 	"reflect"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -63,8 +64,11 @@ var operations = []operation{
 	{method: "GET", path: api.PathPeople, summary: "People who have a role on a site in sight.", answer: api.People{}},
 	{method: "POST", path: api.PathPeople, summary: "Add a person.", body: api.NewPerson{}, status: http.StatusCreated, answer: api.Person{}},
 	{method: "POST", path: api.PathPeople + "/{person}/roles", summary: "Give a person other roles on a site.", body: api.Appointment{}, status: http.StatusNoContent},
+	{method: "POST", path: api.PathPeople + "/{person}/contact", summary: "Change how a person is reached and spoken to; for a keeper, and for the person. A member that is not given stays, an empty one is taken out.", body: api.Contact{}, status: http.StatusNoContent},
 	{method: "POST", path: api.PathPeople + "/{person}/retire", summary: "End a person's work on a site, or everywhere.", body: api.Retirement{}, status: http.StatusNoContent},
 	{method: "POST", path: api.PathPeople + "/{person}/forget", summary: "Erase a person's name and address.", body: anything{}, status: http.StatusNoContent},
+	{method: "GET", path: api.PathRoutes, summary: "Who would be told of alerts on a site, rung by rung.", query: []parameter{{"site", "Of this site; _ is the company.", ""}, {"kind", "Only of this kind of alert.", ""}, {"at", "RFC 3339: at this moment; default now.", ""}}, answer: api.Routes{}},
+	{method: "POST", path: api.PathRoutesCheck, summary: "Read a route file as this hub would. Nothing is put in force.", body: api.RoutesCheck{}, answer: api.RoutesChecked{}},
 	{method: "POST", path: api.PathInvitations, summary: "Invite a person, or a station. The code is shown once.", body: api.NewInvitation{}, status: http.StatusCreated, answer: api.Ticket{}},
 	{method: "GET", path: api.PathDevices, summary: "Devices of the sites in sight.", answer: api.Devices{}},
 	{method: "POST", path: api.PathDevices + "/{site}/{device}/revoke", summary: "End a device.", body: api.Revocation{}, status: http.StatusNoContent},
@@ -95,7 +99,7 @@ func document(table []door.Route) map[string]any {
 	s := schemas{}
 	problems := s.of(reflect.TypeFor[api.Problem]())
 	paths := map[string]any{}
-	for _, o := range operations {
+	for _, o := range slices.Concat(operations, proofOperations) {
 		item, _ := paths[o.path].(map[string]any)
 		if item == nil {
 			item = map[string]any{}

@@ -22,7 +22,7 @@ func (w *web) routes() []door.Route {
 	post := func(pattern string, who door.Access, f http.HandlerFunc) door.Route {
 		return door.Route{Method: http.MethodPost, Pattern: pattern, Who: who, Handler: f, Body: maxRequest}
 	}
-	return []door.Route{
+	return append(w.proofRoutes(), []door.Route{
 		get(api.PathNATS, door.Public, w.nats),
 		get(api.PathHealth, door.Public, w.health),
 		get(api.PathWalls, look, w.walls),
@@ -41,15 +41,18 @@ func (w *web) routes() []door.Route {
 		get(api.PathPeople, door.SignedIn, w.people),
 		post(api.PathPeople, door.Roles(events.Keeper), w.addPerson),
 		post(api.PathPeople+"/{person}/roles", door.Roles(events.Keeper), w.appoint),
+		post(api.PathPeople+"/{person}/contact", door.SignedIn, w.contact),
 		post(api.PathPeople+"/{person}/retire", door.Roles(events.Keeper), w.retire),
 		post(api.PathPeople+"/{person}/forget", door.Roles(events.Keeper), w.forget),
+		get(api.PathRoutes, door.Roles(inviters...), w.showRoutes),
+		post(api.PathRoutesCheck, door.Roles(events.Keeper, events.Officer, events.Dispatcher), w.checkRoutes),
 		post(api.PathInvitations, door.Roles(inviters...), w.invite),
 		get(api.PathDevices, door.SignedIn, w.devices),
 		post(api.PathDevices+"/{site}/{device}/revoke", door.SignedIn, w.revoke),
 		post(api.PathDevices+"/{site}/{device}/rotate", door.SignedIn, w.rotate),
 		post(api.PathDevices+"/{site}/{device}/password", door.Roles(events.Keeper), w.newPassword),
 		post(api.PathProbes, door.Roles(events.Keeper), w.addProbe),
-	}
+	}...)
 }
 
 // maxRequest is the greatest body of a request, in bytes: an event and the JSON

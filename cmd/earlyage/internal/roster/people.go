@@ -91,8 +91,48 @@ func (r *Roster) appointment(by, person, site string, roles []events.Role) (even
 	return r.saying(site, by, "person.appointed", &events.PersonAppointed{Person: person, Roles: slices.Clone(roles)})
 }
 
+// Contact is a change of how a person is reached and spoken to: a member that is
+// nil stays as it is, an empty one is taken out.
+type Contact struct {
+	Mail, Phone, Lang, Units *string
+}
+
+// SetContact changes a person's card, at the word of a keeper or of the person.
+func (r *Roster) SetContact(ctx context.Context, by, person string, c Contact) error {
+	err := r.change(ctx, func(reg *people.Register) error {
+		if by != person {
+			if err := keeper(reg, by); err != nil {
+				return err
+			}
+		}
+		if _, err := known(reg, person); err != nil {
+			return err
+		}
+		card, err := r.cfg.Cabinet.Card(person)
+		if err != nil {
+			return err
+		}
+		for _, f := range []struct {
+			at *string
+			by *string
+		}{{&card.Mail, c.Mail}, {&card.Phone, c.Phone}, {&card.Lang, c.Lang}, {&card.Units, c.Units}} {
+			if f.by != nil {
+				*f.at = *f.by
+			}
+		}
+		if err := checkCard(card); err != nil {
+			return err
+		}
+		return r.cfg.Cabinet.SetCard(person, card)
+	})
+	if err != nil {
+		return fmt.Errorf("set contact of %s: %w", person, err)
+	}
+	return nil
+}
+
 // Retire ends a person's roles on a site; with site "_", everywhere, and the
-// person's devices, passkeys, sessions and invitations with them. The card stays,
+// person's devices, passkeys, browsers, sessions and invitations with them. The card stays,
 // so that the record can be read: see Forget.
 func (r *Roster) Retire(ctx context.Context, by, person, site, reason string) error {
 	err := r.change(ctx, func(reg *people.Register) error {
@@ -124,11 +164,11 @@ func (r *Roster) clear(reg *people.Register, person, site string) error {
 	c := r.cfg.Cabinet
 	err := c.DropInvitations(person)
 	if site == everywhere {
-		return errors.Join(err, c.DropPasskeys(person), c.EndOf(person))
+		return errors.Join(err, c.DropPasskeys(person), c.DropPushes(person), c.EndOf(person))
 	}
 	for _, d := range reg.Devices() {
 		if d.Person == person && d.Source.Site == site {
-			err = errors.Join(err, c.EndOfDevice(d.Source))
+			err = errors.Join(err, c.EndOfDevice(d.Source), c.DropPushesOfDevice(d.Source))
 		}
 	}
 	return err
@@ -186,6 +226,12 @@ func checkCard(c cabinet.Card) error {
 		if a, err := netmail.ParseAddress(c.Mail); err != nil || a.Address != c.Mail {
 			return &events.Refusal{Field: "mail", Allowed: "an address such as a@site.example"}
 		}
+	}
+	if !slices.Contains([]string{"", "en", "es"}, c.Lang) {
+		return &events.Refusal{Field: "lang", Allowed: "en, es, or empty"}
+	}
+	if !slices.Contains([]string{"", "si", "us"}, c.Units) {
+		return &events.Refusal{Field: "units", Allowed: "si, us, or empty for those of the site"}
 	}
 	return nil
 }

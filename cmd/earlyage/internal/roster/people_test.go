@@ -49,6 +49,8 @@ func TestAddPersonRefuses(t *testing.T) {
 		{"bytes", cabinet.Card{Name: "secret\xff"}, crew, "name"},
 		{"no address", cabinet.Card{Name: "A", Mail: "secret"}, crew, "mail"},
 		{"more than an address", cabinet.Card{Name: "A", Mail: "A <secret@site.example>"}, crew, "mail"},
+		{"another language", cabinet.Card{Name: "A", Lang: "secret"}, crew, "lang"},
+		{"other units", cabinet.Card{Name: "A", Units: "secret"}, crew, "units"},
 		{"no roles", cabinet.Card{Name: "A"}, nil, "roles"},
 		{"an empty list", cabinet.Card{Name: "A"}, map[string][]events.Role{"a": nil}, "data.roles"},
 		{"a role twice", cabinet.Card{Name: "A"}, map[string][]events.Role{"a": {events.Crew, events.Crew}}, "data.roles"},
@@ -322,4 +324,57 @@ func TestSecretsStayOut(t *testing.T) {
 		require.NotContains(t, seen, text, name)
 	}
 	require.Contains(t, seen, key.public, "the search finds what is there")
+}
+
+// A keeper may change how anybody is reached, and everybody their own; what is not
+// given stays.
+func TestSetContact(t *testing.T) {
+	h := newHub(t)
+	add := func(name, site string, role events.Role) string {
+		person, err := h.AddPerson(t.Context(), "", cabinet.Card{Name: name, Phone: "555 0100"}, map[string][]events.Role{site: {role}})
+		require.NoError(t, err)
+		return person
+	}
+	kim, ada, bo := add("Kim", "_", events.Keeper), add("Ada", "a", events.Crew), add("Bo", "a", events.Officer)
+	word := func(s string) *string { return &s }
+	for i, by := range []string{"", kim, ada} {
+		mail := fmt.Sprintf("ada%d@site.example", i)
+		require.NoError(t, h.SetContact(t.Context(), by, ada, roster.Contact{Mail: &mail, Lang: word("es")}))
+		card, err := h.cabinet.Card(ada)
+		require.NoError(t, err)
+		require.Equal(t, cabinet.Card{Name: "Ada", Phone: "555 0100", Mail: mail, Lang: "es"}, card)
+	}
+	require.NoError(t, h.SetContact(t.Context(), ada, ada, roster.Contact{Mail: word(""), Units: word("us")}))
+	card, err := h.cabinet.Card(ada)
+	require.NoError(t, err)
+	require.Equal(t, cabinet.Card{Name: "Ada", Phone: "555 0100", Lang: "es", Units: "us"}, card)
+
+	require.ErrorIs(t, h.SetContact(t.Context(), bo, ada, roster.Contact{Mail: word("x@site.example")}), roster.ErrNotAllowed)
+	require.ErrorIs(t, h.SetContact(t.Context(), kim, "p-nobody", roster.Contact{}), roster.ErrUnknown)
+	var refused *events.Refusal
+	require.ErrorAs(t, h.SetContact(t.Context(), ada, ada, roster.Contact{Mail: word("secret")}), &refused)
+	require.Equal(t, "mail", refused.Field)
+	require.NotContains(t, refused.Error(), "secret")
+	require.NotContains(t, h.bodies.String(), "site.example", "none of it is in the record")
+	require.NoError(t, h.Retire(t.Context(), kim, ada, "_", "left"))
+	require.ErrorIs(t, h.SetContact(t.Context(), ada, ada, roster.Contact{}), roster.ErrUnknown, "who has retired changes nothing")
+}
+
+// Whoever has retired is told nothing by a browser, and whoever is forgotten has none.
+func TestRetiredPersonsBrowsersAreDropped(t *testing.T) {
+	h := newHub(t)
+	_, err := h.AddPerson(t.Context(), "", cabinet.Card{Name: "Kim"}, map[string][]events.Role{"_": {events.Keeper}})
+	require.NoError(t, err)
+	ada, err := h.AddPerson(t.Context(), "", cabinet.Card{Name: "Ada"}, map[string][]events.Role{"a": {events.Crew}})
+	require.NoError(t, err)
+	// Keys as in the worked example of RFC 8291 (from memory).
+	push := cabinet.Push{
+		Endpoint: "https://push.site.example/a", Auth: "BTBZMqHH6r4Tts7J_aSIgg",
+		P256DH: "BCVxsr7N_eNgVRqvHtD0zTZsEc6-VV-JvLexhqUzORcxaOzi6-AYWXvTBHm4bjyPjs7Vd8pZGH6SRpkNtoIAiw4",
+	}
+	require.NoError(t, h.cabinet.AddPush(ada, push))
+	require.NoError(t, h.Retire(t.Context(), "", ada, "_", "left"))
+	list, err := h.cabinet.Pushes(ada)
+	require.NoError(t, err)
+	require.Empty(t, list)
 }
