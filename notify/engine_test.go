@@ -18,7 +18,7 @@ import (
 )
 
 func TestWhatWasRecordedBeforeTheSwitchingOnIsNeverTold(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.tape.put(raised(t, "old"))
 		r.begin()
 		require.Empty(t, r.mail.shown())
@@ -31,7 +31,7 @@ func TestWhatWasRecordedBeforeTheSwitchingOnIsNeverTold(t *testing.T) {
 
 // A live alert is sent at once: no time passes between the stream and the channel.
 func TestALiveAlertIsSentAtOnce(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		wait(time.Minute)
 		now := time.Now()
@@ -43,7 +43,7 @@ func TestALiveAlertIsSentAtOnce(t *testing.T) {
 }
 
 func TestAMessageSaysWhatTheLetterIs(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.cfg.Link = func(site, wall, alert string) string { return "https://hub.example/" + site + "/" + wall + "/" + alert }
 		r.begin()
 		r.put(raised(t, "a"))
@@ -85,7 +85,7 @@ func TestAnUrgentAlertClimbsUntilItIsAcknowledged(t *testing.T) {
 		}, false},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			bubble(t, func(r *rig) {
+			bubble(t, func(t *testing.T, r *rig) {
 				r.begin()
 				r.put(raised(t, "a"))
 				wait(time.Minute)
@@ -116,7 +116,7 @@ func (j *judge) Holds(_ context.Context, seq uint64) (bool, error) {
 
 func TestAPhonesWordCountsOnceTheRecordHasIt(t *testing.T) {
 	for _, holds := range []bool{true, false} {
-		bubble(t, func(r *rig) {
+		bubble(t, func(t *testing.T, r *rig) {
 			r.cfg.Judge = &judge{func(uint64) bool { return holds }, 3}
 			r.begin()
 			r.put(raised(t, "a"), acknowledged(t, otherBy, "phone-1", "ann", "a", "load-old"), raised(t, "b"))
@@ -131,7 +131,7 @@ func TestAPhonesWordCountsOnceTheRecordHasIt(t *testing.T) {
 }
 
 func TestOnlyTheHubsOwnWordsAreTold(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		moved, changed := raised(t, "moved"), raised(t, "changed")
 		moved.Subject = "pour.mill.south.alert.raised"
@@ -150,7 +150,7 @@ func TestOnlyTheHubsOwnWordsAreTold(t *testing.T) {
 }
 
 func TestARestartTellsNothingTwiceAndLosesNothing(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		r.end()
 		for i := range 4 {
@@ -173,7 +173,7 @@ func TestARestartTellsNothingTwiceAndLosesNothing(t *testing.T) {
 // The record is rebuilt, or the whole stream is read again: the place is the
 // ledger's own.
 func TestAReplayTellsNothing(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		for i := range 5 {
 			r.put(raised(t, fmt.Sprint(i)), cleared(t, fmt.Sprint(i)))
@@ -196,7 +196,7 @@ func TestAReplayTellsNothing(t *testing.T) {
 // What was raised and cleared while the hub was away is not told, but for what is
 // urgent, which nobody has acknowledged: it is told as being over.
 func TestCatchingUpComesBeforeSending(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		r.end()
 		var list []stream.Message
@@ -214,7 +214,7 @@ func TestCatchingUpComesBeforeSending(t *testing.T) {
 }
 
 func TestTheSameAlertOfTwoHubsIsToldOnce(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		r.put(raised(t, "a"))
 		r.put(raised(t, "a"))
@@ -227,7 +227,7 @@ func TestTheSameAlertOfTwoHubsIsToldOnce(t *testing.T) {
 }
 
 func TestListenersAreToldInOrder(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.ear.fail = []error{errLost, errLost, errUnsure, nil, errLost}
 		r.begin()
 		r.put(raised(t, "a"), raised(t, "b"))
@@ -238,7 +238,7 @@ func TestListenersAreToldInOrder(t *testing.T) {
 }
 
 func TestASheetIsSent(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		sheet := word(t, hubKey, "hub", "", "sheet.issued", &events.SheetIssued{Date: "2026-01-15", At: start, Rules: "rules-1"})
 		r.put(sheet, sheet)
@@ -248,7 +248,7 @@ func TestASheetIsSent(t *testing.T) {
 }
 
 func TestThePlaceMovesOnWithoutAlerts(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
 		writes := r.shelf.writes
 		for range 25 {
@@ -262,7 +262,7 @@ func TestThePlaceMovesOnWithoutAlerts(t *testing.T) {
 }
 
 func TestAShortStreamIsWaitedForInSilence(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		for range 4 {
 			r.tape.put(reading(t))
 		}
@@ -283,7 +283,7 @@ func TestAShortStreamIsWaitedForInSilence(t *testing.T) {
 }
 
 func TestAnEngineTellsWhatItLacks(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		for want, spoil := range map[string]func(*notify.Config){
 			"notify config: Stream is missing":           func(c *notify.Config) { c.Stream = nil },
 			"notify config: Ledger is missing":           func(c *notify.Config) { c.Ledger = nil },
@@ -307,7 +307,7 @@ func TestAnEngineTellsWhatItLacks(t *testing.T) {
 
 // Another route file counts at once.
 func TestTheRotaIsAskedEachTime(t *testing.T) {
-	bubble(t, func(r *rig) {
+	bubble(t, func(t *testing.T, r *rig) {
 		var inForce desk.Rota = rota{[]string{"mail"}}
 		r.cfg.Rota = func() desk.Rota { return inForce }
 		r.begin()

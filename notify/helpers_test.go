@@ -448,14 +448,14 @@ type rig struct {
 }
 
 // bubble runs a test in a bubble, on a ledger of its own.
-func bubble(t *testing.T, f func(r *rig)) {
+func bubble(t *testing.T, f func(t *testing.T, r *rig)) {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "keep.db")
 	synctest.Test(t, func(t *testing.T) {
 		r := &rig{t: t, tape: newTape(), shelf: newShelf(t, path), mail: newCarrier("mail"), ear: &listener{}}
 		r.cfg = r.config(scheduler.NewReal(nil))
 		defer func() { require.NoError(t, r.stop()) }()
-		f(r)
+		f(t, r)
 	})
 }
 
@@ -472,6 +472,10 @@ func (r *rig) begin() {
 	r.cfg.Ledger = r.shelf
 	e, err := notify.Open(context.Background(), r.cfg)
 	require.NoError(r.t, err)
+	r.run(e)
+}
+
+func (r *rig) run(e *notify.Engine) {
 	ctx, cancel := context.WithCancel(context.Background())
 	r.e, r.cancel, r.ended = e, cancel, make(chan error, 1)
 	go func() { r.ended <- e.Run(ctx) }()
