@@ -141,7 +141,7 @@ func (c Calendar) description(w words, wall Wall, now time.Time) string {
 	if wall.State == Expected {
 		lines = append(lines, w.opensNothing)
 		if !now.Before(wall.At) {
-			lines = append(lines, w.passed)
+			lines = append(lines, w.gone)
 		}
 	}
 	return strings.Join(append(lines, text.Caution(c.Lang)), "\n")

@@ -9,7 +9,7 @@ type words struct {
 	states       map[string]string
 	governs      string
 	opensNothing string
-	passed       string
+	gone         string
 }
 
 func (w words) fill(s, with string) string { return strings.Replace(s, "{}", with, 1) }
@@ -32,7 +32,7 @@ var english = words{
 	},
 	governs:      "What governs: {}.",
 	opensNothing: "An expected time opens nothing: look at the wall's page before the bracing comes off.",
-	passed:       "This time is past, and the window is still shut.",
+	gone:         "This time is past, and the window is still shut.",
 }
 
 var spanish = words{
@@ -46,5 +46,5 @@ var spanish = words{
 	},
 	governs:      "Lo que rige: {}.",
 	opensNothing: "Una hora prevista no abre nada: mira la página del muro antes de quitar los puntales.",
-	passed:       "Esta hora ya pasó, y el plazo sigue cerrado.",
+	gone:         "Esta hora ya pasó, y el plazo sigue cerrado.",
 }
