@@ -149,9 +149,14 @@ func (c Case) climbs() bool {
 	case 0:
 		return true
 	case 1:
-		return !slices.ContainsFunc(c.Told, func(t Told) bool { return t.Round == c.Round })
+		return c.unseen()
 	}
 	return false
+}
+
+// unseen reports whether nobody was told in this round.
+func (c Case) unseen() bool {
+	return !slices.ContainsFunc(c.Told, func(t Told) bool { return t.Round == c.Round })
 }
 
 // slow is by how much longer each step takes than that of an urgent alert.

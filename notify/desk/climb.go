@@ -113,6 +113,7 @@ func (d *Desk) mute(c *Case, until time.Time, why string, now time.Time) {
 	c.Mute, c.Climb = until, time.Time{}
 	d.putCase(c)
 	d.drop(c, TellRaised, why, now)
+	d.drop(c, TellCleared, why, now)
 }
 
 // unmute looks whether anything still keeps a case from being told. If nothing

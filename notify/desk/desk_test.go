@@ -13,6 +13,7 @@ import (
 	"earlyage/events"
 	"earlyage/notify/desk"
 	"earlyage/notify/notice"
+	"earlyage/scheduler"
 )
 
 var noon = time.Date(2026, 6, 3, 12, 0, 0, 0, time.UTC)
@@ -722,4 +723,92 @@ func TestRatesCountsAlertsNotLetters(t *testing.T) {
 	b.send(desk.Done)
 	require.Equal(t, map[string]int{"ada": 2, "ben": 2}, desk.Rates(b.Letters(), b.now))
 	require.Empty(t, desk.Rates(b.Letters(), b.now.Add(10*time.Minute)))
+}
+
+func TestAHighAlertThatNobodyIsKnownToHaveSeenIsTroubleInTheEnd(t *testing.T) {
+	b := at(t, oneRung(by("ada", "phone")))
+	b.raise("a1", "line-due", desk.High)
+	for range 8 {
+		b.send(desk.Done)
+		b.wait(30 * time.Minute)
+	}
+	require.Contains(t, b.Untold()[0].Text, "nobody is known to have seen it")
+	b.take(notice.Notice{State: notice.Shown, Alert: "a1", By: "ada"})
+	require.Empty(t, b.Untold())
+}
+
+func TestWhatLatchesIsWhatTheTableOfKindsSays(t *testing.T) {
+	for kind, known := range scheduler.AlertKinds {
+		require.Equal(t, known.Latch, desk.Latched(kind), kind)
+	}
+}
+
+// The id was reckoned beside the program:
+//
+//	printf '2:a16:raised3:ada4:mail1:01:0' | sha256sum | head -c 32
+func TestTheIDOfALetterHangsOnWhatItSaysAlone(t *testing.T) {
+	b := at(t, oneRung(by("ada", "mail")))
+	b.raise("a1", "rise-fast", desk.Urgent)
+	l, ok := b.Letter("5021577b9aa57d8df61e4cf54400f73d")
+	require.True(t, ok, b.letter("ada", "mail").ID)
+	require.Equal(t, desk.Due, l.State)
+	_, ok = b.Letter("another")
+	require.False(t, ok)
+}
+
+func TestAnotherRotaIsInForceFromTheNextStepOn(t *testing.T) {
+	b := at(t, fourRungs())
+	b.raise("a1", "rise-fast", desk.Urgent)
+	b.SetRota(&rota{rungs: []desk.Rung{rung(0, by("zoe", "mail")), rung(2*time.Minute, by("yan", "mail"))}})
+	b.send(desk.Done)
+	b.wait(2 * time.Minute)
+	require.Equal(t, []string{"raised a1 to yan by mail step 1"}, b.send(desk.Done))
+	b.SetRota(fourRungs())
+	b.wait(10 * time.Minute)
+	require.Equal(t, []string{"raised a1 to cleo by mail step 2", "raised a1 to cleo by phone step 2", "raised a1 to dora by mail step 3"},
+		b.send(desk.Done), "the times of the new one count from when it was told first")
+}
+
+func TestASummaryOfSeveralSitesSaysSo(t *testing.T) {
+	b := at(t, oneRung(by("ada", "mail", "hook")))
+	for i := range 12 {
+		b.take(notice.Notice{State: notice.Raised, Alert: fmt.Sprintf("a%02d", i), Kind: "line-due", Priority: desk.High, Site: fmt.Sprintf("s%d", i), Wall: "w"})
+	}
+	b.send(desk.Done)
+	b.wait(time.Minute)
+	due := b.Due(b.now)
+	require.Equal(t, []string{"a10", "a11"}, due[0].Alerts)
+	require.Equal(t, "_", due[0].Site)
+	require.Equal(t, "line-due", due[0].Kind)
+	require.Empty(t, due[0].Wall)
+	require.Equal(t, desk.TellRaised, due[0].Of)
+	b.take(notice.Notice{State: notice.Shelved, Alert: "a10", Site: "s10", At: b.now, Until: b.now.Add(time.Hour)})
+	b.write(b.Came(due[0].ID, desk.Result{Outcome: desk.Refused, Error: "full"}, b.now))
+	due = b.Due(b.now)
+	require.Equal(t, []string{"a11"}, due[0].Alerts, "by the next channel, without what was shelved meanwhile")
+	require.Equal(t, "hook", due[0].Channel)
+}
+
+func TestAClockThatStepsBackALittleStandsStill(t *testing.T) {
+	b := at(t, oneRung(by("ada", "mail")))
+	b.raise("a1", "rise-fast", desk.Urgent)
+	b.now = b.now.Add(-time.Second)
+	require.Len(t, b.Due(b.now), 1)
+	require.True(t, b.Tick(b.now).Empty())
+}
+
+func TestOfMoreThanAHundredThousandEndedCasesTheOldestAreForgotten(t *testing.T) {
+	d := desk.New(&rota{})
+	closed := 0
+	for i := range 100_003 {
+		d.Take(notice.Notice{State: notice.Acknowledged, Alert: fmt.Sprintf("%06d", i), Site: "north", Recorded: noon}, noon.Add(time.Duration(i)))
+	}
+	for _, d2 := range []time.Duration{25 * time.Hour, 26 * time.Hour} {
+		closed += len(d.Tick(noon.Add(d2)).Closed)
+	}
+	require.Equal(t, 3, closed)
+	_, known := d.Case("000002")
+	require.False(t, known)
+	_, known = d.Case("000003")
+	require.True(t, known)
 }

@@ -30,7 +30,8 @@ const (
 )
 
 // A flood: more alerts to one person within rateOver than floodOver; it ends under
-// floodUnder.
+// floodUnder. The figures are those which IEC 62682 uses for one operator (quoted
+// from memory).
 const (
 	rateOver    = 10 * time.Minute
 	floodOver   = 10

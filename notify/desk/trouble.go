@@ -52,8 +52,10 @@ func (d *Desk) nobody(c *Case) []Trouble {
 	switch {
 	case c.Nobody:
 		return []Trouble{c.trouble("", "the routes name nobody to tell", c.Taken)}
-	case c.Exhausted:
-		return []Trouble{c.trouble("", "told to the last step over and over, and nobody has answered", cmp.Or(c.Start, c.Taken))}
+	case c.Exhausted && rank(c.Notice.Priority) == 0:
+		return []Trouble{c.trouble("", "told up to the last step, and nobody has answered", cmp.Or(c.Start, c.Taken))}
+	case c.Exhausted && c.unseen():
+		return []Trouble{c.trouble("", "told up to the last step, and nobody is known to have seen it", cmp.Or(c.Start, c.Taken))}
 	}
 	return nil
 }
