@@ -65,7 +65,7 @@ type Mail struct {
 func New(c Config) (*Mail, error) {
 	from, err := parseAddress(c.From)
 	if err != nil {
-		return nil, fmt.Errorf("mail: From: %w", err)
+		return nil, fmt.Errorf("mail: field From: %w", err)
 	}
 	m := &Mail{cfg: c, from: from, domain: from.Address[strings.LastIndexByte(from.Address, '@')+1:]}
 	if err := m.cfg.complete(m.domain); err != nil {
@@ -85,13 +85,13 @@ func (c *Config) complete(domain string) error {
 	port, ok := ports[c.Security]
 	switch {
 	case !ok:
-		return fmt.Errorf("Security %q, allowed %s, %s, %s", c.Security, StartTLS, Implicit, None)
+		return fmt.Errorf("field Security is %q, allowed %s, %s, %s", c.Security, StartTLS, Implicit, None)
 	case c.Host == "":
-		return errors.New("Host is empty")
+		return errors.New("field Host is empty")
 	case c.Security == None && !loopback(c.Host):
-		return fmt.Errorf("Security %s is for a server on loopback, not for %s", None, c.Host)
+		return fmt.Errorf("field Security: %s is for a server on loopback, not for %s", None, c.Host)
 	case c.Port < 0 || c.Port > 65535:
-		return fmt.Errorf("Port %d, allowed 1 to 65535", c.Port)
+		return fmt.Errorf("field Port is %d, allowed 1 to 65535", c.Port)
 	case (c.User == "") != (c.Password == ""):
 		return errors.New("a User and a Password go together")
 	}
