@@ -29,55 +29,54 @@ const (
 	tryWithin = 10 * time.Second // one try
 )
 
-// line hands things over one after the other, each until it succeeds: what comes
-// after it waits, so that an end is never told before its beginning.
+// line hands things over one after the other, each until it succeeds. Where the
+// order counts, what comes after it waits, so that an end is never told before its
+// beginning; elsewhere it is tried again after the others.
 type line[T any] struct {
-	name string
-	log  *slog.Logger
-	hand func(context.Context, T) error
-	done func(T) // called when it succeeded
-	in   box[T]
-}
-
-func newLine[T any](name string, log *slog.Logger, hand func(context.Context, T) error, done func(T)) *line[T] {
-	return &line[T]{name: name, log: log, hand: hand, done: done, in: newBox[T]()}
+	name    string
+	ordered bool
+	log     *slog.Logger
+	hand    func(context.Context, T) error
+	done    func(T) // called when it succeeded
+	in      box[T]
 }
 
 func (l *line[T]) run(ctx context.Context) {
-	for {
-		for _, v := range l.in.take() {
-			if !l.one(ctx, v) {
+	var list []T
+	for wait := tryPause; ; {
+		list = append(list, l.in.take()...)
+		if len(list) == 0 {
+			select {
+			case <-ctx.Done():
 				return
+			case <-l.in.signal:
+				continue
 			}
-			l.done(v)
 		}
-		select {
-		case <-ctx.Done():
+		err := l.try(ctx, list[0])
+		switch {
+		case ctx.Err() != nil:
 			return
-		case <-l.in.signal:
+		case err == nil:
+			l.done(list[0])
+			list, wait = list[1:], tryPause
+			continue
 		}
+		if wait == tryPause { // said once, until it works again
+			l.log.Warn("could not be handed on, will try again", "to", l.name, "err", err)
+		}
+		if !l.ordered {
+			list = append(list[1:], list[0])
+		}
+		pause(ctx, wait)
+		wait = min(2*wait, tryLong)
 	}
 }
 
-// one tries until it succeeds; false: ctx ended first. The failure is said once.
-func (l *line[T]) one(ctx context.Context, v T) bool {
-	said := false
-	for wait := tryPause; ; wait = min(2*wait, tryLong) {
-		try, cancel := context.WithTimeout(ctx, tryWithin)
-		err := l.hand(try, v)
-		cancel()
-		if err == nil {
-			return true
-		}
-		if ctx.Err() != nil {
-			return false
-		}
-		if !said {
-			l.log.Warn("could not be handed on, will try again", "to", l.name, "err", err)
-		}
-		said = true
-		pause(ctx, wait)
-	}
+func (l *line[T]) try(ctx context.Context, v T) error {
+	ctx, cancel := context.WithTimeout(ctx, tryWithin)
+	defer cancel()
+	return l.hand(ctx, v)
 }
 
 func pause(ctx context.Context, d time.Duration) {

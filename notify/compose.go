@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -9,6 +10,9 @@ import (
 	"earlyage/notify/notice"
 	"earlyage/notify/text"
 )
+
+// shortMost is how long a message's short form is at most, in characters.
+const shortMost = 159
 
 // useFor is how long a sheet, or that something is over, is worth reading.
 const useFor = 24 * time.Hour
@@ -35,6 +39,19 @@ func (e *Engine) compose(l desk.Letter, to notice.Reader, now time.Time) (m noti
 		m = e.cfg.Compose.Alert(wordFor(l.What, c), f)
 	}
 	return fill(m, l, to, f.Link), true
+}
+
+// composed is compose, but for a defect in the putting into words: then the hub's
+// own text is sent. It must neither end the telling nor come again at each start.
+func (e *Engine) composed(l desk.Letter, to notice.Reader, now time.Time) (m notice.Message, ok bool) {
+	defer func() {
+		if p := recover(); p != nil {
+			e.cfg.Log.Error("a message cannot be put into words: the hub's own text is sent", "message", l.ID, "err", fmt.Sprint(p))
+			words := e.inShort(l)
+			m, ok = fill(notice.Message{First: words, Short: clip(words, shortMost), Plain: words}, l, to, ""), true
+		}
+	}()
+	return e.compose(l, to, now)
 }
 
 // wordFor is the word that a letter tells of a case. What is over by the time that

@@ -29,8 +29,6 @@ type Clock interface {
 	Now() time.Time
 	// Until returns a channel that is closed once Now is at or after t.
 	Until(t time.Time) <-chan struct{}
-	// Elapsed is the time since some fixed start by a clock that never jumps.
-	Elapsed() time.Duration
 }
 
 // A Directory knows readers and sites. It is safe for concurrent use.
@@ -81,7 +79,7 @@ type Config struct {
 	Log       *slog.Logger                          // nil: none
 
 	Demo    bool          // invented times of recording count
-	Changed func()        // called after what Untold lists has changed, from the engine's goroutine; nil: none
+	Changed func()        // called after what Untold lists has changed, from the engine's goroutine: it does not wait; nil: none
 	Within  time.Duration // how long one try of a channel may take; default 30 s
 	Workers int           // messages that one channel sends at once; default 8
 	Old     string        // path of the file of the time before the ledger: taken over and removed; empty: none

@@ -64,10 +64,6 @@ func (e *Engine) turn(ctx context.Context) {
 		e.answered = nil
 	}
 	e.publishState()
-	if e.changed {
-		e.changed = false
-		e.cfg.Changed()
-	}
 	e.answer(now)
 }
 
@@ -164,9 +160,7 @@ func (e *Engine) keep(c desk.Change, now time.Time) {
 			e.putLetter(row, now)
 		}
 	}
-	if len(c.Cases)+len(c.Letters) > 0 {
-		e.see(e.desk.Untold())
-	}
+	e.stirred = e.stirred || !c.Empty()
 }
 
 // caseRow finds a case's row, also of one that has ended.

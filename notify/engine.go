@@ -50,7 +50,7 @@ type Engine struct {
 	letters  map[string]letterRow // that are not gone, or owe a word; mu
 	cases    map[string]caseRow   // that have not ended; mu
 	untold   []desk.Trouble       // mu
-	changed  bool                 // untold did, in this turn
+	stirred  bool                 // cases or letters have changed since untold was looked at
 	uttered  map[string]bool      // words that the voice owes, by id
 	next     time.Time            // mu
 }
@@ -76,8 +76,8 @@ func Open(ctx context.Context, c Config) (*Engine, error) {
 	for _, ch := range c.Channels {
 		e.lanes[ch.Name()] = &lane{channel: ch, waiting: map[string]bool{}, busy: map[string]bool{}}
 	}
-	e.voice = newLine("the stream", c.Log, e.publish, func(s saying) { e.in.put(said{s}) })
-	e.teller = newLine("whoever listens", c.Log, e.tell, func(n numbered) { e.in.put(told{n.number}) })
+	e.voice = &line[saying]{"the stream", false, c.Log, e.publish, func(s saying) { e.in.put(said{s}) }, newBox[saying]()}
+	e.teller = &line[numbered]{"whoever listens", true, c.Log, e.tell, func(n numbered) { e.in.put(told{n.number}) }, newBox[numbered]()}
 	if err := e.begin(ctx); err != nil {
 		return nil, fmt.Errorf("open the ledger of telling: %w", err)
 	}
@@ -167,7 +167,7 @@ func (e *Engine) restore(k kept) {
 	}
 	slices.SortFunc(cases, func(a, b desk.Case) int { return cmp.Compare(a.ID, b.ID) })
 	e.desk.Load(cases, letters)
-	e.see(e.desk.Untold())
+	e.stirred = true
 	for _, n := range k.tell {
 		e.number = max(e.number, n.number)
 	}

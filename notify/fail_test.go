@@ -1,6 +1,7 @@
 package notify_test
 
 import (
+	"context"
 	"fmt"
 	"iter"
 	"maps"
@@ -17,6 +18,7 @@ import (
 	"earlyage/notify"
 	"earlyage/notify/desk"
 	"earlyage/notify/notice"
+	"earlyage/notify/text"
 )
 
 // firstTries does other things with the first tries of each message.
@@ -311,5 +313,94 @@ func TestAnEngineBeginsWithoutTheStream(t *testing.T) {
 		r.e.Direct([]events.Event{raisedEvent(t, "b", "urgent")})
 		wait(10 * time.Second)
 		require.Equal(t, []string{"ann: raised b", "ann: raised a"}, r.mail.shown())
+	})
+}
+
+// One word that the stream does not take holds up neither the others nor telling.
+func TestAWordThatIsNotTakenHoldsUpNothing(t *testing.T) {
+	bubble(t, func(t *testing.T, r *rig) {
+		deaf := true
+		r.cfg.Voice = voice(func(e events.Event) error {
+			if deaf && e.Data.(*events.AlertTold).Alerts[0] == "a" {
+				return errCarrier
+			}
+			return r.tape.Say(t.Context(), e)
+		})
+		r.begin()
+		r.put(raised(t, "a"))
+		r.put(raised(t, "b"), raised(t, "c"))
+		require.Len(t, r.mail.shown(), 3)
+		wait(10 * time.Second)
+		require.ElementsMatch(t, []string{"accepted ann: raised b", "accepted ann: raised c"}, r.outcomes())
+		r.end()
+		deaf = false
+		r.begin()
+		require.Len(t, r.outcomes(), 3, "it is said after a restart")
+	})
+}
+
+type voice func(events.Event) error
+
+func (v voice) Say(_ context.Context, e events.Event) error { return v(e) }
+
+// mute cannot put anything into words.
+type mute struct{ plain }
+
+func (mute) Alert(notice.Notice, text.Facts) notice.Message { panic("a defect") }
+
+func TestWhatCannotBePutIntoWordsIsToldInTheHubsOwn(t *testing.T) {
+	bubble(t, func(t *testing.T, r *rig) {
+		r.cfg.Compose = mute{}
+		r.begin()
+		r.put(raised(t, "a"))
+		require.Equal(t, []string{"ann: Load a is old."}, r.mail.shown())
+		require.Equal(t, "Load a is old.", r.mail.got[0].Plain)
+	})
+}
+
+// A flood over two sites comes as one summary, which is said in the record of the
+// company; nothing is told under two ids, also over a restart in its middle.
+func TestAFloodIsOneSummary(t *testing.T) {
+	bubble(t, func(t *testing.T, r *rig) {
+		r.begin()
+		for i := range 30 {
+			e := raisedEvent(t, fmt.Sprint(i), "high")
+			if i%2 == 1 {
+				e.Source.Site = "quay"
+			}
+			r.put(sealed(hubKey, e))
+			if i == 15 {
+				r.end()
+				r.begin()
+			}
+		}
+		wait(time.Minute)
+		r.end()
+		r.begin()
+		wait(20 * time.Minute)
+		told, summaries := map[string]int{}, 0
+		for _, m := range r.mail.got {
+			if m.What == "summary" {
+				summaries++
+			}
+			for _, a := range m.Alerts {
+				told[a]++
+			}
+		}
+		require.Len(t, told, 30)
+		require.Positive(t, summaries)
+		require.Less(t, len(r.mail.got), 25)
+		said := map[string]int{}
+		for _, w := range r.tape.said(t) {
+			if w.Outcome == "accepted" {
+				said[w.What]++
+			}
+		}
+		require.Equal(t, summaries, said["summary"])
+		require.Equal(t, len(r.mail.got), said["summary"]+said["raised"])
+		m, err := r.e.Measured()
+		require.NoError(t, err)
+		require.Equal(t, "ann", m.Reader)
+		require.Less(t, m.Most, 25)
 	})
 }

@@ -53,6 +53,10 @@ func (e *Engine) sayUnread(err error, at uint64) {
 		e.cfg.Log.Error("the stream ends before what was told already: nothing of it is told until it is restored", "after", at)
 		return
 	}
+	if errors.Is(err, errUnjudged) {
+		e.cfg.Log.Warn("a person's word waits for the record, and what comes after it", "after", at, "err", err)
+		return
+	}
 	e.cfg.Log.Error("the stream cannot be read: what comes directly is told, and what is to be told already", "after", at, "err", err)
 }
 

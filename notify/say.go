@@ -20,6 +20,9 @@ const (
 	withheld = "withheld"
 )
 
+// alertsMost is how many alerts one word names.
+const alertsMost = 500
+
 // saying is a word on its way into the stream.
 type saying struct {
 	letter string
@@ -48,7 +51,7 @@ func (e *Engine) wordOf(row letterRow, now time.Time) (w events.AlertTold, ok bo
 		return w, false
 	}
 	w = events.AlertTold{
-		Message: l.ID, Alerts: l.Alerts, What: l.What, Kind: l.Kind, Person: l.Person, Channel: l.Channel, Step: int64(min(l.Step, 20)),
+		Message: l.ID, Alerts: l.Alerts[:min(len(l.Alerts), alertsMost)], What: l.What, Kind: l.Kind, Person: l.Person, Channel: l.Channel, Step: int64(min(l.Step, 20)),
 		Why: clip(l.Why, 200), Outcome: outcome, Tries: int64(min(l.Tries, 1000)), Text: clip(cmp.Or(l.Text, e.inShort(l)), 200),
 		At: orTime(l.Ended, now).UTC().Truncate(time.Millisecond),
 	}

@@ -89,7 +89,7 @@ func (e *Engine) prepare(lane *lane, l desk.Letter, now time.Time) {
 		e.refuse(l, "the channel has no address of "+l.Person, now)
 		return
 	}
-	m, ok := e.compose(l, reader, now)
+	m, ok := e.composed(l, reader, now)
 	if !ok {
 		delete(lane.waiting, l.ID)
 		e.refuse(l, "what it tells of is not known any more", now)

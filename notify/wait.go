@@ -103,19 +103,22 @@ func (e *Engine) NextDue() time.Time {
 
 // publishState shows others how it stands after a turn.
 func (e *Engine) publishState() {
-	next := e.desk.Next()
+	next, untold, before := e.desk.Next(), e.untold, e.untold
+	if e.stirred {
+		untold = e.desk.Untold()
+	}
+	e.stirred = false
 	e.mu.Lock()
-	defer e.mu.Unlock()
-	e.next = next
-}
-
-// see looks whether who cannot be reached has changed.
-func (e *Engine) see(untold []desk.Trouble) {
-	if len(untold) == len(e.untold) && (len(untold) == 0 || reflect.DeepEqual(untold, e.untold)) {
+	e.next, e.untold = next, untold
+	e.mu.Unlock()
+	if len(untold)+len(before) == 0 || reflect.DeepEqual(untold, before) {
 		return
 	}
-	e.mu.Lock()
-	e.untold = untold
-	e.mu.Unlock()
-	e.changed = true
+	for _, t := range untold {
+		if !slices.ContainsFunc(before, func(b desk.Trouble) bool { return b.Alert == t.Alert && b.Person == t.Person }) {
+			e.cfg.Log.Error("somebody who ought to know of an alert is not reached", "site", t.Site, "wall", t.Wall, "alert", t.Alert,
+				"kind", t.Kind, "person", t.Person, "reason", t.Text)
+		}
+	}
+	e.cfg.Changed()
 }

@@ -3,6 +3,7 @@ package notify
 import (
 	"context"
 	"crypto/ed25519"
+	"errors"
 	"fmt"
 	"time"
 
@@ -25,6 +26,9 @@ var toldOf = map[events.Kind]bool{
 	"alert.acknowledged": false, "alert.shelved": false, "alert.unshelved": false, "alert.shown": false,
 	"alert.out-of-service": false, "alert.in-service": false,
 }
+
+// errUnjudged: whether a person's word counts is not known yet.
+var errUnjudged = errors.New("not judged yet")
 
 // hearing reads words of the stream.
 type hearing struct {
@@ -91,7 +95,7 @@ func (h hearing) counts(ctx context.Context, e events.Event, seq uint64, signed 
 	}
 	ok, err := h.judge.Holds(ctx, seq)
 	if err != nil {
-		return false, fmt.Errorf("judge message %d: %w", seq, err)
+		return false, fmt.Errorf("message %d: %w: %w", seq, errUnjudged, err)
 	}
 	return ok, nil
 }
