@@ -107,6 +107,19 @@ func (e *Engine) Untold() []desk.Trouble {
 	return slices.Clone(e.untold)
 }
 
+// Undelivered counts the messages of alerts that are still told, which no channel
+// has accepted: tried again, or failed for good.
+func (e *Engine) Undelivered() (n int) {
+	e.mu.RLock()
+	defer e.mu.RUnlock()
+	for _, row := range e.letters {
+		if isUndelivered(row.Letter) {
+			n++
+		}
+	}
+	return n
+}
+
 // Test sends a message that asks for nothing to a person of a site, by every
 // channel that has an address, and returns what came of each try.
 func (e *Engine) Test(ctx context.Context, person, site string) ([]Told, error) {

@@ -81,6 +81,11 @@ type Health struct {
 	Short    bool      `json:"short"`    // the stream is shorter than the store: nothing is published
 	Holes    int       `json:"holes"`    // holes in the stream's sequence that nobody has accepted
 	Problems []string  `json:"problems"` // in words
+
+	// Undelivered counts the messages of alerts that are still told, which no channel
+	// has accepted. It makes no hub unwell: alert-untold says what it means.
+	Undelivered int `json:"undelivered,omitzero"`
+
 	Demo     bool      `json:"demo,omitzero"`
 }
 

@@ -150,7 +150,7 @@ type fine struct {
 // health tells everybody whether the hub is well, and whoever it knows why not.
 func (w *web) health(rw http.ResponseWriter, r *http.Request) {
 	var h api.Health
-	if err := w.hub.look(everything, func(p pictured) error { h = p.health(w.hub.demo); return nil }); err != nil {
+	if err := w.hub.look(everything, func(p pictured) error { h = w.hub.healthIn(p); return nil }); err != nil {
 		w.fail(rw, err)
 		return
 	}

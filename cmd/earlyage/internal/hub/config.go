@@ -1,6 +1,7 @@
 package hub
 
 import (
+	"crypto/x509"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -50,6 +51,14 @@ type Config struct {
 
 	Limits Limits
 
+	Routes string // route file: who is told of what, by which channels; empty: by default
+	Beat   Beat   // to a lookout outside the hub
+
+	// Roots vouch for the mail server, for web hooks, push services and the lookout;
+	// nil: the machine's.
+	Roots       *x509.CertPool
+	PushPrivate bool // push services in the hub's own network are allowed
+
 	Clock        scheduler.Clock // default: the machine's
 	Synchronised func() bool     // default: what the machine says of its clock
 	Demo         bool            // invented recorded times count; fixed when the folder is made
@@ -57,6 +66,12 @@ type Config struct {
 	StopWithin   time.Duration   // of all steps together; default 30 s
 
 	Tap func(stream.Message) // sees every message before it is folded; default: none
+}
+
+// Beat says where the hub's heartbeat goes, every minute.
+type Beat struct {
+	URL        string // of the lookout; empty: nowhere
+	SecretFile string // of what signs it, the same as the lookout's
 }
 
 // TLS says where the certificate of every listener comes from: from two files,

@@ -15,6 +15,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"github.com/nats-io/nats.go"
@@ -22,6 +23,7 @@ import (
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/roster"
 	"earlyage/events/stream"
+	"earlyage/notify"
 	"earlyage/notify/routes"
 	"earlyage/projector"
 	"earlyage/scheduler"
@@ -46,7 +48,13 @@ type Hub struct {
 	certificate certificate // of every listener; nil: plain
 	gate        gate        // before the embedded server
 	roster      *roster.Roster
+	told        *notify.Engine
+	routes      *routes.Watcher
 	rota        func() *routes.Rota // who is told now; nil: by default
+	outlets     *outlets
+	checkpoints checkpoints
+	troubled    map[string]bool // sites where somebody cannot be told; owned by the engine's goroutine
+	pokes       atomic.Int64    // how often the scheduler was made to look by telling
 	entering    locks               // by id of an entry that may be sent again
 	web         *web
 	crowd       *crowd       // bounds the connections of listener
@@ -84,7 +92,8 @@ func Start(ctx context.Context, cfg Config) (*Hub, error) {
 	}{
 		{"folder", h.openFolder}, {"certificate", h.openCertificate}, {"listener", h.openListener}, {"server", h.startServer}, {"stream", h.openStream},
 		{"store", h.openStore}, {"projector", h.startProjector}, {"receipts", h.startReceipts}, {"identities", h.startIdentities},
-		{"scheduler", h.startScheduler}, {"notify", h.startNotify}, {"web", h.startWeb}, {"http", h.startHTTP}, {"socket", h.startSocket}, {"metrics", h.startMetrics},
+		{"told", h.openTold}, {"scheduler", h.openScheduler}, {"notify", h.startTold}, {"loop", h.startScheduler},
+		{"web", h.startWeb}, {"http", h.startHTTP}, {"socket", h.startSocket}, {"metrics", h.startMetrics}, {"beat", h.startBeat},
 	} {
 		if err := part.start(ctx); err != nil {
 			return nil, errors.Join(fmt.Errorf("start %s: %w", part.name, err), h.Stop())
@@ -236,14 +245,16 @@ func (h *Hub) startReceipts(context.Context) error {
 	return nil
 }
 
-func (h *Hub) startScheduler(context.Context) (err error) {
+func (h *Hub) openScheduler(context.Context) (err error) {
 	h.loop, err = scheduler.NewLoop(scheduler.Config{
 		Record: record{h.projector}, Stream: h.stream, Clock: h.clock, Log: h.log, Synchronised: h.cfg.Synchronised,
-		Voice: scheduler.NewSpeaker(h.projector.HubKey(), stream.Sign, h.publish),
+		Voice:  scheduler.NewSpeaker(h.projector.HubKey(), stream.Sign, h.publish),
+		Beside: h.untold, Unsaid: h.told.Direct,
 	})
-	if err != nil {
-		return err
-	}
+	return err
+}
+
+func (h *Hub) startScheduler(context.Context) error {
 	h.run("scheduler", h.loop.Run)
 	return nil
 }
@@ -279,9 +290,31 @@ func (h *Hub) through() (seq uint64) {
 	return seq
 }
 
-// Settle returns when all that was published before is folded, and all that is
-// to be said of it at the present clock is said and folded.
-func (h *Hub) Settle(ctx context.Context) error { return h.loop.Settle(ctx) }
+// Settle returns when all that was published before is folded, all that is to be
+// said of it at the present clock is said and folded, and everybody has been told
+// who is to be told by now.
+func (h *Hub) Settle(ctx context.Context) error {
+	for {
+		pokes := h.pokes.Load()
+		if err := h.loop.Settle(ctx); err != nil {
+			return err
+		}
+		_, before, err := h.stream.Head(ctx)
+		if err != nil {
+			return fmt.Errorf("settle: %w", err)
+		}
+		if err := h.told.Settle(ctx); err != nil {
+			return err
+		}
+		_, after, err := h.stream.Head(ctx)
+		if err != nil {
+			return fmt.Errorf("settle: %w", err)
+		}
+		if before == after && pokes == h.pokes.Load() {
+			return nil
+		}
+	}
+}
 
 // ClientURL is where NATS clients connect.
 func (h *Hub) ClientURL() string {
@@ -311,5 +344,11 @@ func (h *Hub) MetricsURL() string { return "http://" + h.metricsAt.String() + ap
 // Socket is the path of the hub's own socket.
 func (h *Hub) Socket() string { return h.cfg.Socket }
 
-// NextDue is when the scheduler has something to look at next; zero: never.
-func (h *Hub) NextDue() time.Time { return h.loop.Stats().NextDue }
+// NextDue is when time alone next gives something to say or to tell; zero: never.
+func (h *Hub) NextDue() time.Time {
+	say, tell := h.loop.Stats().NextDue, h.told.NextDue()
+	if say.IsZero() || !tell.IsZero() && tell.Before(say) {
+		return tell
+	}
+	return say
+}

@@ -12,7 +12,7 @@ import (
 // the record when they are asked for.
 func (h *Hub) metrics() *prometheus.Registry {
 	r := prometheus.NewRegistry()
-	r.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), gauges{h})
+	r.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), gauges{h}, h.told)
 	return r
 }
 
@@ -39,7 +39,7 @@ func (g gauges) Collect(ch chan<- prometheus.Metric) {
 	var sites, walls, doubts int
 	alerts := map[string]int{}
 	err := g.hub.look(everything, func(p pictured) error {
-		health = p.health(g.hub.demo)
+		health = g.hub.healthIn(p)
 		sites, walls, doubts = len(p.Sites()), len(p.Walls("")), len(p.hub.Doubts)
 		for _, a := range p.alarms("", false) {
 			alerts[a.Priority]++

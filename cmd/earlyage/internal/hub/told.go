@@ -1,38 +1,166 @@
 package hub
 
 import (
+	"cmp"
 	"context"
 	"crypto/ed25519"
+	"fmt"
+	"maps"
+	"net/url"
 	"path/filepath"
+	"strings"
 	"time"
 
+	"earlyage/cmd/earlyage/internal/board"
+	"earlyage/cmd/earlyage/internal/wallpage"
 	"earlyage/events"
 	"earlyage/events/stream"
 	"earlyage/notify"
 	"earlyage/notify/desk"
 	"earlyage/notify/notice"
+	"earlyage/notify/phone"
+	"earlyage/notify/routes"
 	"earlyage/projector"
+	"earlyage/projector/people"
+	"earlyage/scheduler"
 )
 
-// startNotify tells alerts to the log and to alert.<site>.<wall>, and keeps what
-// was told in the store.
-func (h *Hub) startNotify(ctx context.Context) error {
+// openTold opens the ledger of telling and sets the channels up. Nothing is told
+// before startTold.
+func (h *Hub) openTold(ctx context.Context) error {
+	handset, err := phone.New(phone.Config{Conn: h.nc})
+	if err != nil {
+		return err
+	}
+	h.outlets = newOutlets(h)
+	h.routes = routes.Open(routes.Config{Path: h.cfg.Routes, Dir: readers{h}, Sites: readers{h}.sites, Log: h.log})
+	h.outlets.refresh(h.routes.Status().File)
+	h.rota = func() *routes.Rota { return h.routes.Status().File.Rota(readers{h}, readers{h}.zone) }
+
 	ledger, err := h.projector.Drawer("told")
 	if err != nil {
 		return err
 	}
-	n, err := notify.Open(ctx, notify.Config{
+	h.told, err = notify.Open(ctx, notify.Config{
 		Stream: h.stream, Ledger: ledger, Key: h.projector.HubKey().Public().(ed25519.PublicKey), Judge: judge{h.projector}, Clock: h.clock,
-		Directory: nobody{}, Rota: func() desk.Rota { return nobody{} }, Voice: toldVoice{h}, Teller: notify.NATS{Conn: h.nc}, Log: h.log,
-		Demo: h.demo,
-		Old:  filepath.Join(h.cfg.Dir, "told.db"),
+		Directory: toldReaders{readers{h}}, Rota: func() desk.Rota { return h.rotaNow() }, Channels: append(h.outlets.all(), handset),
+		Compose: composer{hub: h}, Voice: toldVoice{h}, Teller: notify.NATS{Conn: h.nc}, Link: h.link, Log: h.log, Demo: h.demo,
+		Changed: h.untoldChanged, Old: filepath.Join(h.cfg.Dir, "told.db"),
 	})
 	if err != nil {
 		return err
 	}
-	h.steps.started("told", func(context.Context) error { return n.Close() })
-	h.run("notify", n.Run)
+	h.steps.started("told", func(context.Context) error { return h.told.Close() })
 	return nil
+}
+
+// startTold tells, and reads the route file again when it changes. It starts
+// before the scheduler and stops after it, so that no word of the scheduler's is
+// left lying.
+func (h *Hub) startTold(context.Context) error {
+	h.run("notify", h.told.Run)
+	h.run("routes", h.watchRoutes)
+	return nil
+}
+
+// watchRoutes looks again and again at the route file, and at the secrets that it
+// names.
+func (h *Hub) watchRoutes(ctx context.Context) error {
+	again := time.NewTicker(routesEvery)
+	defer again.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-again.C:
+			h.LookAtRoutes()
+		}
+	}
+}
+
+const routesEvery = 2 * time.Second
+
+// LookAtRoutes reads the route file now. It is read every two seconds anyway.
+func (h *Hub) LookAtRoutes() {
+	h.routes.Look()
+	h.outlets.refresh(h.routes.Status().File)
+}
+
+// toldProblems says what is wrong with how people are told.
+func (h *Hub) toldProblems() (list []string) {
+	if err := h.routes.Status().Refused; err != nil {
+		list = append(list, "the route file is not in force: "+err.Error())
+	}
+	return append(list, h.outlets.problems()...)
+}
+
+// toldReaders is who is told: people, and the web hooks of the route file.
+type toldReaders struct{ readers }
+
+// Reader implements notify.Directory.
+func (d toldReaders) Reader(person, site string) (notice.Reader, bool) {
+	for _, hook := range d.h.rotaNow().Hooks() {
+		if hook.Person == person {
+			return hook, true
+		}
+	}
+	return d.readers.Reader(person, site)
+}
+
+// link is the page that shows an alert: its wall's, or the board.
+func (h *Hub) link(site, wall, _ string) string {
+	base := strings.TrimRight(h.address, "/")
+	switch {
+	case wall != "":
+		return base + wallpage.Path(site, wall)
+	case site != "" && site != people.Company:
+		return base + board.PathAlerts + "?site=" + url.QueryEscape(site)
+	}
+	return base + board.PathAlerts
+}
+
+// untold are the alerts about alerts that reach nobody on a site. They rest on the
+// engine alone. It is called while the record is read, so names are not looked up.
+func (h *Hub) untold(site string) (list []scheduler.Alert) {
+	for _, t := range h.told.Untold() {
+		if t.Site == site {
+			list = append(list, untoldAlert(t))
+		}
+	}
+	return list
+}
+
+func untoldAlert(t desk.Trouble) scheduler.Alert {
+	where, who := "", cmp.Or(t.Person, "nobody")
+	if t.Wall != "" {
+		where = " on " + t.Wall
+	}
+	text := fmt.Sprintf("%s%s, %s: %s", t.Kind, where, t.Priority, t.Text)
+	if t.Person != "" {
+		text = fmt.Sprintf("%s%s, %s: %s was not reached by %s", t.Kind, where, t.Priority, t.Person, strings.Join(t.Channels, ", "))
+		if len(t.Channels) == 1 && t.Channels[0] == desk.NoChannel {
+			text = fmt.Sprintf("%s%s, %s: nothing reaches %s: no phone has joined, and no mail is set up", t.Kind, where, t.Priority, t.Person)
+		}
+	}
+	return scheduler.Alert{
+		Kind: scheduler.AlertUntold, Cause: who + " of " + t.Alert, Since: t.Since,
+		Text: text + ". Call them by voice, or whoever is next on the site.",
+	}
+}
+
+// untoldChanged lets the scheduler look again at the sites where somebody cannot
+// be told, or could not. It is called from the engine's goroutine.
+func (h *Hub) untoldChanged() {
+	now := map[string]bool{}
+	for _, t := range h.told.Untold() {
+		now[t.Site] = true
+	}
+	maps.Copy(h.troubled, now)
+	for site := range h.troubled {
+		h.pokes.Add(1)
+		h.loop.Poke(site)
+	}
+	h.troubled = now
 }
 
 // judge asks the record which of people's words it has taken in.
@@ -69,14 +197,3 @@ func (v toldVoice) Say(ctx context.Context, e events.Event) error {
 	_, err = v.h.publish(ctx, e.Subject(), body, stream.Sign(v.h.projector.HubKey(), body))
 	return err
 }
-
-// nobody is told by name: who listens on alert.<site>.<wall> hears everything.
-type nobody struct{}
-
-func (nobody) Reader(string, string) (notice.Reader, bool) { return notice.Reader{}, false }
-func (nobody) Site(token string) notice.Site {
-	return notice.Site{Token: token, Name: token, Zone: time.UTC}
-}
-func (nobody) Ladder(notice.Notice, time.Time) []desk.Rung   { return nil }
-func (nobody) Sheet(string, string, time.Time) []desk.Choice { return nil }
-func (nobody) Quiet(string, string, time.Time) time.Time     { return time.Time{} }
