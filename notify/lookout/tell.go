@@ -14,14 +14,13 @@ import (
 )
 
 const (
-	tryWithin = time.Minute // one try
-	tryPause  = time.Second // before another; doubled each time
-	tryLong   = time.Minute // the longest such pause
-	tryFor    = againAfter  // until a message is given up
+	tryWithin = time.Minute     // one try
+	tryPause  = time.Second     // before another; doubled each time
+	tryLong   = 5 * time.Minute // the longest such pause
 )
 
-// round is the deliveries of the newest word. They end when the next word is told:
-// what is said last is what counts. It belongs to Run's goroutine.
+// round is the deliveries of the newest word. They go on until the next word is
+// told: what is said last is what counts. It belongs to Run's goroutine.
 type round struct {
 	lookout *Lookout
 	cancel  context.CancelFunc
@@ -40,7 +39,7 @@ func (r *round) tell(ctx context.Context, w word) {
 	if r.cancel != nil {
 		r.cancel()
 	}
-	ctx, r.cancel = context.WithTimeout(ctx, tryFor)
+	ctx, r.cancel = context.WithCancel(ctx)
 	l.cfg.Log.Warn("the hub is watched", "hub", l.cfg.Hub, "state", w.State, "was", w.Was, "turn", w.Turn, "since", w.Since, "why", w.Why)
 	now := l.cfg.Now()
 	for _, reader := range l.cfg.Readers {
@@ -57,22 +56,21 @@ func (l *Lookout) deliver(ctx context.Context, c notice.Channel, m notice.Messag
 		try, cancel := context.WithTimeout(ctx, tryWithin)
 		err := c.Send(try, m)
 		cancel()
-		switch {
-		case err == nil:
+		if err == nil {
 			return
-		case errors.Is(err, notice.ErrRefused):
-			l.cfg.Log.Error("a reader cannot be told of the hub", "person", m.To.Person, "channel", m.Channel, "err", err.Error())
-			return
-		case ctx.Err() != nil:
-			l.cfg.Log.Error("a reader was not told of the hub in time", "person", m.To.Person, "channel", m.Channel, "err", err.Error())
+		}
+		refused := errors.Is(err, notice.ErrRefused)
+		l.cfg.Log.Warn("a reader could not be told of the hub", "person", m.To.Person, "channel", m.Channel, "again", !refused, "err", err.Error())
+		if refused {
 			return
 		}
 		timer := time.NewTimer(wait)
 		select {
 		case <-ctx.Done():
+			timer.Stop()
+			return
 		case <-timer.C:
 		}
-		timer.Stop()
 	}
 }
 
@@ -101,7 +99,7 @@ func (l *Lookout) message(w word, to notice.Reader, channel string, now time.Tim
 		plain += "\nThe last that is known: " + w.Why + "\n"
 	}
 	if w.State != well && w.Turn > 0 {
-		plain += "\nThis is said for the " + strconv.Itoa(w.Turn+1) + ". time.\n"
+		plain += "\nThis is message number " + strconv.Itoa(w.Turn+1) + " about it.\n"
 	}
 	return notice.Message{
 		ID: l.id(w, to.Person, channel), What: what, Channel: channel, To: to, Alerts: []string{l.id(word{Since: w.Since}, "", "")},
