@@ -142,7 +142,7 @@ func (c wallCmd) draw(ctx context.Context, con console, site, path string) (draw
 type alertsCmd struct {
 	asking
 	Site string `help:"Only this site."`
-	All  bool   `help:"Cleared ones too."`
+	All  bool   `help:"All that were ever raised."`
 }
 
 // Run implements the command.

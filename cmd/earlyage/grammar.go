@@ -17,12 +17,14 @@ type grammar struct {
 	Deploy  deployCmd    `cmd:"" help:"Configurations for what runs beside the hub."`
 	Walls   wallsCmd     `cmd:"" help:"All walls: state, when to strip, what governs."`
 	Wall    wallCmd      `cmd:"" help:"One wall, criterion by criterion."`
-	Alerts  alertsCmd    `cmd:"" help:"Alerts that stand, and messages that were refused."`
+	Alerts  alertsCmd    `cmd:"" help:"Alerts that stand or ended unanswered, and messages that were refused."`
 	Watch   watchCmd     `cmd:"" help:"What changes, as it changes."`
 	Assess  assessCmd    `cmd:"" help:"Assess a recorded stream, with no server at all."`
 	Calc    calc.Command `cmd:"" help:"Compute the numbers of early-age concrete, with working and sources."`
 	Schema  schemaCmd    `cmd:"" help:"The JSON Schema of an event, or the list of all events."`
 	Rebuild rebuildCmd   `cmd:"" help:"Build the view anew beside the old one, and compare."`
 	Verify  verifyCmd    `cmd:"" help:"Check a bundle of a wall's record, without a hub."`
+	Backup  backupCmd    `cmd:"" help:"Copy all that a running hub keeps."`
+	Restore restoreCmd   `cmd:"" help:"Make a hub's folder of such a copy."`
 	Health  healthCmd    `cmd:"" help:"Ask the hub how it is. The exit status says it too."`
 }
