@@ -133,6 +133,9 @@ func TestNextTellsWhenTheAnswerChanges(t *testing.T) {
 		f := w.fold(now)
 		x := f.wall(propertySite, propertyWall)
 		a := scheduler.Assess(f.site, f.devices, x, scheduler.Hub{}, now)
+		for _, x := range a.Alerts {
+			requireSayable(rt, x)
+		}
 		horizon := 30 * time.Hour
 		if !a.Next.IsZero() {
 			require.True(rt, a.Next.After(now), "next %s at %s", a.Next, now)

@@ -86,7 +86,11 @@ func (k *look) gaps(braces []int) (out []unbraced) {
 	g := &k.wall.Holding.Geometry
 	over := func(from, to int) {
 		if to-from > braceSpacing {
-			out = append(out, unbraced{from, to, fmt.Sprintf("%.1f m without one from %.1f m on", metres(to-from), metres(from))})
+			end := to
+			if g.Closed && end > g.Length { // it runs on round station 0
+				end -= g.Length
+			}
+			out = append(out, unbraced{from, end, fmt.Sprintf("%.1f m without one from %.1f m on", metres(to-from), metres(from))})
 		}
 	}
 	first, last := braces[0], braces[len(braces)-1]

@@ -220,6 +220,9 @@ func TestPropertyNothingChangesBeforeNext(t *testing.T) {
 		drawWorks(rt, b, now)
 		now = now.Add(time.Duration(rapid.IntRange(0, 600).Draw(rt, "then")) * time.Minute)
 		a := b.assess(now)
+		for _, x := range a.Alerts {
+			requireSayable(rt, x)
+		}
 		ahead := 36 * time.Hour
 		if !a.Next.IsZero() {
 			ahead = min(ahead, a.Next.Sub(now))

@@ -216,6 +216,13 @@ func (s *stage) look(t *testing.T, name string, at time.Time) scheduler.Assessme
 	require.Equal(t, f.site.Digest(), again.site.Digest(), "site in another order")
 	require.Equal(t, w.Digest(), again.walls[name].Digest(), "wall in another order")
 	require.Equal(t, got, scheduler.Assess(again.site, again.devices, again.walls[name], s.hub, at))
+	for _, x := range got.Alerts {
+		requireSayable(t, x)
+		require.False(t, x.Near)
+	}
+	for _, x := range got.Nearing {
+		require.True(t, x.Near)
+	}
 	return got
 }
 

@@ -112,6 +112,9 @@ func (p *played) print(at time.Time) {
 		switch d := e.Data.(type) {
 		case *events.AlertRaised:
 			fmt.Fprintf(&p.out, "%s raised %s [%s]: %s\n", p.show(at), d.Kind, d.Cause, d.Text)
+			if d.About != nil {
+				fmt.Fprintf(&p.out, "     %s\n", p.showNumbers(d.About))
+			}
 		case *events.AlertCleared:
 			fmt.Fprintf(&p.out, "%s cleared %s [%s]\n", p.show(at), d.Kind, d.Cause)
 		case *events.AlertAcknowledged:
@@ -121,4 +124,13 @@ func (p *played) print(at time.Time) {
 		}
 	}
 	p.printed = len(list)
+}
+
+// requireSayable: an alert is one that an event takes as it is, its numbers too.
+func requireSayable(t require.TestingT, a scheduler.Alert) {
+	e := events.Event{
+		ID: "a", Source: events.Source{Site: "mill", Device: scheduler.HubDevice}, Kind: "alert.raised", Wall: "north", Time: a.Since,
+		Data: &events.AlertRaised{Alert: "a", Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Since: a.Since, Text: a.Text, About: a.About, Rules: scheduler.Rules},
+	}
+	require.NoError(t, e.Check(), "%+v", a)
 }
