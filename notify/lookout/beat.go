@@ -54,7 +54,7 @@ func NewBeat(c BeatConfig) (*Beat, error) {
 	if c.Log == nil {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
-	return &Beat{c, sign, post.New(post.Config{Roots: c.Roots, Within: min(c.Every, beatEvery) / 2})}, nil
+	return &Beat{c, sign, post.New(post.Config{Roots: c.Roots, Within: beatWithin})}, nil
 }
 
 // Run sends a heartbeat now and then every minute until ctx ends, and returns

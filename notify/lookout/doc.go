@@ -37,6 +37,7 @@ type payload struct {
 
 const (
 	beatEvery  = time.Minute
+	beatWithin = 20 * time.Second // one heartbeat: the next one must not wait for it
 	silentLong = 150 * time.Second
 	unwellLong = 5 * time.Minute
 	againAfter = 15 * time.Minute

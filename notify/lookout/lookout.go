@@ -9,6 +9,8 @@ import (
 	"sync"
 	"time"
 
+	"golang.org/x/time/rate"
+
 	"earlyage/notify/hook"
 	"earlyage/notify/notice"
 )
@@ -31,6 +33,8 @@ type Config struct {
 type Lookout struct {
 	cfg  Config
 	sign hook.Signer
+
+	strays rate.Sometimes // what an old heartbeat, sent again and again, can make the log say
 
 	mu      sync.Mutex // guards what follows
 	seen    map[string]time.Time
@@ -65,7 +69,7 @@ func New(c Config) (*Lookout, error) {
 		c.Log = slog.New(slog.DiscardHandler)
 	}
 	return &Lookout{
-		cfg: c, sign: sign, seen: map[string]time.Time{}, changed: make(chan struct{}, 1),
+		cfg: c, sign: sign, strays: rate.Sometimes{First: 10, Interval: time.Second}, seen: map[string]time.Time{}, changed: make(chan struct{}, 1),
 		watch: watch{silentLong: c.Silent, unwellLong: c.Unwell, againAfter: againAfter, againMost: againMost, againTimes: againTimes, begun: c.Now()},
 	}, nil
 }

@@ -32,7 +32,7 @@ func (l *Lookout) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if err := l.take(body, r.Header); err != nil {
-		l.cfg.Log.Warn("a heartbeat does not count", "err", err.Error())
+		l.strays.Do(func() { l.cfg.Log.Warn("a heartbeat does not count", "err", err.Error()) })
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	}
