@@ -300,6 +300,17 @@ func TestNoServer(t *testing.T) {
 	require.False(t, errors.Is(err, notice.ErrRefused) || errors.Is(err, mail.ErrOurs), "%v", err)
 }
 
+// What becomes of the connection once the server has said that it took the message
+// is of no matter.
+func TestServerLeavesAfterwards(t *testing.T) {
+	for _, security := range []string{mail.StartTLS, mail.Implicit} {
+		s := serve(t, security)
+		s.set(func() { s.leaves = true })
+		require.NoError(t, newMail(t, s, security, nil).Send(t.Context(), conformance.Message("m1", reader, "mail")))
+		require.Len(t, s.taken(), 1)
+	}
+}
+
 // The same message has the same Message-ID in another process too.
 func TestMessageIDIsTheMessages(t *testing.T) {
 	s := serve(t, mail.StartTLS)

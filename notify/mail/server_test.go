@@ -58,6 +58,7 @@ type server struct {
 	mailAs  error // answer to MAIL
 	rcptAs  error
 	dataAs  error
+	leaves  bool // it goes once it has said that it took a message
 	letters []letter
 }
 
@@ -123,8 +124,16 @@ type session struct {
 	letter
 }
 
-func (x *session) Reset()        { x.letter.to = nil }
 func (x *session) Logout() error { return nil }
+
+func (x *session) Reset() {
+	x.s.mu.Lock()
+	defer x.s.mu.Unlock()
+	x.letter.to = nil
+	if x.s.leaves && len(x.s.letters) > 0 {
+		_ = x.c.Conn().Close()
+	}
+}
 
 func (x *session) AuthMechanisms() []string {
 	x.s.mu.Lock()
