@@ -3,6 +3,7 @@ package api
 import (
 	"bufio"
 	"bytes"
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -58,6 +59,16 @@ func (c Client) Post(ctx context.Context, path string, body, into any) error {
 	return err
 }
 
+// PostLong is Post for what may take the hub up to an hour.
+func (c Client) PostLong(ctx context.Context, path string, body, into any) error {
+	text, err := json.Marshal(body, json.Deterministic(true))
+	if err != nil {
+		return fmt.Errorf("tell hub %s: %w", path, err)
+	}
+	_, err = c.exchange(ctx, question{method: http.MethodPost, path: path, body: text, contentType: "application/json", within: time.Hour}, into)
+	return err
+}
+
 // Delete ends what stands at a path.
 func (c Client) Delete(ctx context.Context, path string) error {
 	_, err := c.exchange(ctx, question{method: http.MethodDelete, path: path}, nil)
@@ -85,12 +96,13 @@ type question struct {
 	query                  url.Values
 	body                   []byte
 	contentType, signature string
-	also                   int // a further status whose body has the shape
+	also                   int           // a further status whose body has the shape
+	within                 time.Duration // default askTimeout
 }
 
 // exchange asks and reads the whole answer.
 func (c Client) exchange(ctx context.Context, q question, into any) ([]byte, error) {
-	ctx, cancel := context.WithTimeout(ctx, askTimeout)
+	ctx, cancel := context.WithTimeout(ctx, cmp.Or(q.within, askTimeout))
 	defer cancel()
 	resp, err := c.do(ctx, q)
 	if err != nil {

@@ -7,7 +7,21 @@ const (
 	PathCheckpoint  = "/api/v1/checkpoint"
 	PathCheckpoints = "/api/v1/checkpoints"
 	WallBundle      = "bundle"
+	PathBackup      = "/api/v1/backup"
 )
+
+// BackupInto is the body of POST PathBackup.
+type BackupInto struct {
+	Dir string `json:"dir"` // absolute, on the hub's machine; not there yet
+}
+
+// BackedUp answers it.
+type BackedUp struct {
+	Made       face.Time `json:"made"`
+	Through    uint64    `json:"through"`     // last message of the store
+	StreamEnds uint64    `json:"stream_ends"` // last message of the stream
+	Bytes      int64     `json:"bytes"`
+}
 
 // Checkpoints answers PathCheckpoints.
 type Checkpoints struct {

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"net/http"
+	"path/filepath"
 	"strconv"
 
 	"earlyage/cmd/earlyage/internal/api"
@@ -28,6 +29,7 @@ func (w *web) proofRoutes() []door.Route {
 		get(api.PathCheckpoint, door.SignedIn, w.checkpoint),
 		get(api.PathCheckpoints, door.SignedIn, w.checkpoints),
 		get(api.PathWalls+"/{site}/{wall}/"+api.WallBundle, door.Roles(auditors...), w.bundle),
+		{Method: http.MethodPost, Pattern: api.PathBackup, Who: door.LocalOnly, Handler: http.HandlerFunc(w.backUp)},
 	}
 }
 
@@ -35,6 +37,7 @@ var proofOperations = []operation{
 	{method: "GET", path: api.PathCheckpoint, summary: "What the record is now, signed by the hub: a C2SP checkpoint. It is kept.", answer: "", media: "text/plain"},
 	{method: "GET", path: api.PathCheckpoints, summary: "The kept checkpoints, the oldest first, at most 1,000 at a time.", query: []parameter{{"after", "Only of logs of more messages than this.", `^\d+$`}}, answer: api.Checkpoints{}},
 	{method: "GET", path: api.PathWalls + "/{site}/{wall}/" + api.WallBundle, summary: "The record of a wall in a file that proves itself; earlyage verify reads it.", answer: "", media: bundleMedia},
+	{method: "POST", path: api.PathBackup, summary: "Copy all that the hub keeps into a new folder of its own machine, while it goes on.", body: api.BackupInto{}, status: http.StatusCreated, answer: api.BackedUp{}},
 }
 
 const (
@@ -81,6 +84,24 @@ func (w *web) bundle(rw http.ResponseWriter, r *http.Request) {
 	rw.Header().Set("Content-Type", bundleMedia)
 	rw.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", ref.Site+"-"+ref.Wall+".bundle"))
 	w.send(rw, raw)
+}
+
+func (w *web) backUp(rw http.ResponseWriter, r *http.Request) {
+	told(w, rw, r, http.StatusCreated, func(_ door.Caller, in api.BackupInto) (any, error) {
+		if !filepath.IsAbs(in.Dir) {
+			return nil, &events.Refusal{Field: "dir", Value: in.Dir[:min(len(in.Dir), 80)], Allowed: "a path from the root, of a folder that is not there yet"}
+		}
+		b, err := w.hub.Backup(r.Context(), filepath.Clean(in.Dir))
+		if err != nil {
+			// Whoever asks runs the hub: they see why.
+			return nil, &events.Refusal{Field: "dir", Value: in.Dir, Allowed: err.Error()}
+		}
+		out := api.BackedUp{Made: face.Time{Time: b.Made}, Through: b.Through, StreamEnds: b.StreamEnds}
+		for _, f := range b.Files {
+			out.Bytes += f.Bytes
+		}
+		return out, nil
+	})
 }
 
 // send writes bytes that are not kept anywhere on their way.
