@@ -230,6 +230,12 @@ func (s *shelf) Update(f func(*bbolt.Bucket) error) error {
 	return err
 }
 
+func (s *shelf) written() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.writes
+}
+
 func (s *shelf) again(fail int, applied, dead bool) *shelf {
 	return &shelf{db: s.db, fail: fail, applied: applied, dead: dead}
 }

@@ -250,11 +250,11 @@ func TestASheetIsSent(t *testing.T) {
 func TestThePlaceMovesOnWithoutAlerts(t *testing.T) {
 	bubble(t, func(t *testing.T, r *rig) {
 		r.begin()
-		writes := r.shelf.writes
+		writes := r.shelf.written()
 		for range 25 {
 			r.put(reading(t))
 		}
-		require.Equal(t, writes, r.shelf.writes, "nothing is written for what is not told")
+		require.Equal(t, writes, r.shelf.written(), "nothing is written for what is not told")
 		r.end()
 		r.begin()
 		require.Equal(t, []uint64{0, 25}, r.tape.from)
@@ -320,3 +320,17 @@ func TestTheRotaIsAskedEachTime(t *testing.T) {
 }
 
 func contains(list []string, s string) bool { return slices.Contains(list, s) }
+
+// In a demo an invented time of recording counts, elsewhere it does not.
+func TestInventedTimesCountInADemoOnly(t *testing.T) {
+	for _, demo := range []bool{true, false} {
+		bubble(t, func(t *testing.T, r *rig) {
+			r.cfg.Demo = demo
+			r.begin()
+			m := raised(t, "a")
+			m.DemoRecorded = start.Format(time.RFC3339Nano)
+			r.put(m)
+			require.Equal(t, demo, r.ear.list[0].Recorded.Equal(start))
+		})
+	}
+}

@@ -184,7 +184,7 @@ func live(t *testing.T, fail int, applied, crash bool) (o outcome) {
 		r.beginAnyway()
 		day(t, r, func(d time.Duration) {
 			for range d / time.Second {
-				if crash && fail > 0 && r.shelf.writes >= fail {
+				if crash && fail > 0 && r.shelf.written() >= fail {
 					_ = r.stop() // its last write fails, too
 					r.shelf = r.shelf.again(0, false, false)
 					fail = 0
@@ -194,7 +194,7 @@ func live(t *testing.T, fail int, applied, crash bool) (o outcome) {
 			}
 		})
 		_ = r.stop() // its last write may be the one that fails
-		o.writes = r.shelf.writes
+		o.writes = r.shelf.written()
 		o.shown, o.said = r.mail.shown(), r.outcomes()
 		slices.Sort(o.shown)
 		slices.Sort(o.said)
