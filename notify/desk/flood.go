@@ -90,7 +90,8 @@ func (d *Desk) summarise(person string, now time.Time) {
 	}
 	slices.SortFunc(waiting, func(x, y *Letter) int {
 		return cmp.Or(-cmp.Compare(x.What, y.What), cmp.Compare(rank(x.Priority), rank(y.Priority)), // raised before cleared
-			cmp.Compare(x.Site, y.Site), cmp.Compare(x.Kind, y.Kind), x.Posted.Compare(y.Posted), cmp.Compare(x.ID, y.ID))
+			cmp.Compare(x.Site, y.Site), cmp.Compare(x.Kind, y.Kind), x.Posted.Compare(y.Posted),
+			cmp.Compare(x.Case, y.Case), cmp.Compare(x.ID, y.ID))
 	})
 	first := waiting[0]
 	s := Letter{V: Version, What: TellSummary, Of: first.What, Kind: first.Kind, Site: first.Site, Wall: first.Wall,
