@@ -179,6 +179,4 @@ type Totals struct {
 	KeptMeanS    *int64 `json:"kept_mean_s"`
 	KeptLeastS   *int64 `json:"kept_least_s"`
 	MarginLeastS *int64 `json:"margin_least_s"`
-
-	keptSum int64
 }

@@ -1,0 +1,273 @@
+package scheduler
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"earlyage/projector/wall"
+)
+
+// strip is an entry that took braces off, judged at its moment as its alerts are.
+type strip struct {
+	*look
+	entry       *wall.Strip
+	early       string
+	unpermitted bool
+	window      Strip // of the wall
+	accounts    map[int64]*account
+}
+
+// stripOf judges an entry, once for all braces that it took off; nil: the fold has
+// no such strip.
+func (b *bracing) stripOf(e *wall.Entry) *strip {
+	if y, judged := b.strips[e.Key()]; judged {
+		return y
+	}
+	i := slices.IndexFunc(b.wall.Holding.Strips, func(s wall.Strip) bool { return s.Key == e.Key() })
+	if i < 0 {
+		return nil
+	}
+	s := &b.wall.Holding.Strips[i]
+	y := &strip{look: b.then(s.Began.Early), entry: s, accounts: map[int64]*account{}}
+	b.strips[e.Key()] = y
+	y.early = y.notOpenFor(s, &b.seen)
+	y.unpermitted = y.policy.PermitNeeded && !y.permitCovers(s)
+	acc := y.account()
+	y.accounts[y.zero] = acc
+	y.window = y.look.window(y.judge(acc, b.seen.Joints), acc)
+	return y
+}
+
+// part is what a window is asked of: the reach of a brace, or with no name the
+// whole wall.
+type part struct {
+	brace string
+	reach reach
+	zero  int64
+}
+
+// on is the look at a part, at a moment, by the same policy.
+func (k *look) on(p part, now int64) *look {
+	y := *k
+	y.now, y.next, y.brace, y.reach, y.zero = now, 0, p.brace, p.reach, p.zero
+	return &y
+}
+
+// partsOf are what a brace answers for and what its neighbours do, itself first;
+// of one that does not stand, the whole wall.
+func (k *look) partsOf(name string) []part {
+	list := k.standingAt(k.now)
+	i := slices.IndexFunc(list, func(b *wall.Brace) bool { return b.Name == name })
+	if i < 0 || len(k.wall.Pour.Lifts) == 0 {
+		return []part{{zero: k.zero}}
+	}
+	var out []part
+	before, after := k.neighbours(list, i)
+	for _, n := range [3]int{i, before, after} {
+		if n >= 0 {
+			r := k.reachOf(list, n)
+			out = append(out, part{list[n].Name, r, k.clockZero(r)})
+		}
+	}
+	return out
+}
+
+// judgeStand judges one standing: where it was stripped, then; else now.
+func (b *bracing) judgeStand(y *Stand) {
+	at, then := b.look.now, &strip{look: b.look, accounts: map[int64]*account{}}
+	off := y.off()
+	if off != nil {
+		if s := b.stripOf(off); s != nil {
+			at, then = s.now, s
+			y.Early, y.Unpermitted = s.early, s.unpermitted
+		}
+	}
+	y.State = b.stateOf(y)
+	parts := then.partsOf(y.Brace)
+	b.window(y, then, parts, at, off != nil)
+	zero := parts[0].zero
+	y.Zero, y.ZeroBy = moment(zero), b.broughtBy(zero)
+	from := zero
+	if y.Set != nil {
+		from = max(from, y.Set.Ended.Late)
+	}
+	if zero != 0 && at > from {
+		y.KeptS = floorDiv(at-from, minuteMS) * 60
+	}
+	y.AgeS, y.Rule = then.on(parts[0], at).ageNow()
+	b.permitFor(y, then, at)
+	b.statedThen(y, then, at)
+}
+
+// stateOf is the state of a brace that stands as the assessment has it.
+func (b *bracing) stateOf(y *Stand) string {
+	if y.Stripped != nil {
+		return BraceStripped
+	}
+	for _, w := range b.now.Braces {
+		if w.Name == y.Brace {
+			return w.State
+		}
+	}
+	return BraceStanding
+}
+
+// window finds when the window opened, or by what is known now would have.
+func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool) {
+	if off && then.entry != nil && then.entry.All {
+		parts = []part{{zero: then.zero}} // it took the whole wall's window
+	}
+	var opened, later int64
+	open, known := true, true
+	for i, p := range parts {
+		look := then.on(p, at)
+		if then.accounts[p.zero] == nil {
+			then.accounts[p.zero] = look.account()
+		}
+		list := lines(look.judge(then.accounts[p.zero], b.seen.Joints))
+		if i == 0 && allMet(list[:atCured]) {
+			y.Cured = moment(metAt(list[:atCured]))
+		}
+		if allMet(list) {
+			if opened = max(opened, metAt(list)); open {
+				y.Governs = cmp.Or(y.Governs, last(list))
+			}
+			continue
+		}
+		if open {
+			open, y.Governs = false, look.governs(list, 0)
+		}
+		if off {
+			b.afterwards(y, then.on(p, b.look.now), list, i == 0, &later, &known)
+		}
+	}
+	switch {
+	case open && off:
+		y.Opened, y.Margin = moment(opened), Margin{S: floorDiv(at-opened, minuteMS) * 60, Known: true}
+	case open:
+		y.Opened = moment(opened)
+	case off:
+		y.Margin = Margin{S: -60, Known: true, AtMost: !known}
+		if later > at {
+			y.Margin.S = floorDiv(at-later, minuteMS) * 60
+		}
+		if known {
+			y.Opened = moment(max(opened, later))
+		}
+	}
+}
+
+// afterwards finds when what a strip did not wait for was met after it.
+func (b *bracing) afterwards(y *Stand, today *look, list []named, own bool, later *int64, known *bool) {
+	now := lines(today.judge(today.account(), b.seen.Joints))
+	if own && y.Cured.IsZero() && allMet(now[:atCured]) {
+		y.Cured = moment(metAt(now[:atCured]))
+	}
+	for _, n := range list {
+		if n.met {
+			continue
+		}
+		i := slices.IndexFunc(now, func(x named) bool { return x.name == n.name })
+		switch {
+		case i < 0:
+		case now[i].met && now[i].at != 0:
+			*later = max(*later, now[i].at)
+		default:
+			*known = false
+			*later = max(*later, now[i].at) // a floor that is still to come
+		}
+	}
+}
+
+// lines are the criteria by which a strip is early: all but the permit, and but a
+// wind that nobody measured.
+func lines(c criteria) []named {
+	return slices.DeleteFunc(slices.Clone(c.beforePermit()), func(n named) bool { return n.name == Wind && n.have == windUnknown })
+}
+
+// ageNow is the equivalent age at the look's moment, also past what is asked for.
+func (k *look) ageNow() (seconds int64, rule string) {
+	a := k.accountant(k.now)
+	a.all = false // it does not stop at the need
+	a.run(k.now)
+	for i, sum := range a.out.sums {
+		if rule == "" || sum/nanoHour < seconds {
+			seconds, rule = sum/nanoHour, maturityOf(k.policy.Rules[i]).Name()
+		}
+	}
+	return seconds, rule
+}
+
+// broughtBy finds the entry that set a clock zero.
+func (b *bracing) broughtBy(zero int64) *wall.Entry {
+	entries := b.wall.Entries()
+	for i := range entries {
+		e := &entries[i]
+		switch e.Kind {
+		case "lift.placed", "lift.consolidated", "load.discharged", "line.corrected":
+			if zero != 0 && e.Ended.Late == zero {
+				return e
+			}
+		}
+	}
+	return nil
+}
+
+// permitFor finds the permit to strip that was there for a brace: the one that the
+// strip names, else one that stood, else the last that was issued before.
+func (b *bracing) permitFor(y *Stand, then *strip, at int64) {
+	named := ""
+	if then.entry != nil {
+		named = then.entry.Permit
+	}
+	rank := func(p *wall.Permit) int {
+		n := 0
+		if p.Number == named {
+			n += 4
+		}
+		if stoodAt(p, at) {
+			n += 2
+		}
+		if p.At <= at {
+			n++
+		}
+		return n
+	}
+	for _, p := range b.wall.Holding.Permits {
+		switch {
+		case p.For != "strip":
+		case len(p.Braces) > 0 && !slices.Contains(p.Braces, y.Brace):
+			y.Others = true
+		case y.Permit == nil || rank(p) >= rank(y.Permit):
+			y.Permit = p
+		}
+	}
+	y.Stood = y.Permit != nil && stoodAt(y.Permit, at)
+}
+
+// stoodAt reports whether a permit stood at a moment.
+func stoodAt(p *wall.Permit, at int64) bool {
+	return p.At <= at && (p.Withdrawn == 0 || p.Withdrawn > at) && (p.Until == 0 || p.Until > at)
+}
+
+// statedWithin is how far a statement's time may be off what is known now and is
+// the same: statements are to the second.
+const statedWithin = time.Minute
+
+// statedThen finds what the hub said of the wall then, and compares that with what
+// is known now.
+func (b *bracing) statedThen(y *Stand, then *strip, at int64) {
+	y.Now = b.now.Strip
+	if then.entry != nil {
+		y.Now = then.window
+	}
+	for i := range b.said {
+		if b.said[i].At.UnixMilli() <= at {
+			y.Said = &b.said[i]
+		}
+	}
+	if y.Said != nil && then.entry != nil {
+		y.Differs = y.Said.Open != y.Now.Open || y.Said.CuredAt.Sub(y.Now.CuredAt).Abs() >= statedWithin
+	}
+}
