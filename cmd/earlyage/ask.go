@@ -216,6 +216,9 @@ func (c healthCmd) Run(ctx context.Context, con console) error {
 		err = line(con.Out, body)
 	case h.OK:
 		_, err = fmt.Fprintf(con.Out, "The hub is well: the record is folded through %d, level with the stream.\n", h.Through)
+		if h.Undelivered > 0 {
+			_, err = fmt.Fprintf(con.Out, "Messages that nobody has had: %d; earlyage told --undelivered lists them.\n", h.Undelivered)
+		}
 	default:
 		for _, p := range h.Problems {
 			fmt.Fprintln(con.Out, p)

@@ -31,6 +31,10 @@ type serveCmd struct {
 	NATSMonitor   string `name:"nats-monitor" placeholder:"URL" help:"Its HTTP monitoring, to check that it syncs before it acknowledges." group:"Existing server"`
 	NATSWebsocket string `name:"nats-websocket" placeholder:"URL" help:"Its websockets (ws:// or wss://), to which those of phones that come to the hub at /nats are handed on; without it they find none there." group:"Existing server"`
 
+	Routes     string `type:"path" placeholder:"FILE" help:"Route file: who is told of what, in which order, by mail, web hooks and browsers too. It is read again when it changes. earlyage routes check judges one." group:"Telling"`
+	Beat       string `placeholder:"URL" help:"Lookout on another machine that gets a heartbeat every minute: earlyage lookout." group:"Telling"`
+	BeatSecret string `name:"beat-secret" type:"path" placeholder:"FILE" help:"What signs the heartbeat: the lookout's --secret-file." group:"Telling"`
+
 	Rate       int `default:"262144" placeholder:"BYTES" help:"Most bytes a second from one NATS or MQTT connection." group:"Limits"`
 	Burst      int `default:"2097152" placeholder:"BYTES" help:"Most bytes at once from one." group:"Limits"`
 	PerAddress int `default:"256" placeholder:"N" help:"Most connections from one address (a /64 of IPv6), of NATS and of HTTP each. Behind a proxy all have the proxy's: raise it." group:"Limits"`
@@ -49,7 +53,11 @@ func (c serveCmd) Run(ctx context.Context, con console) error {
 	if (c.NATS == "") != (c.NATSMonitor == "") {
 		return usagef("serve: --nats and --nats-monitor go together: the hub must see that the server syncs before it acknowledges")
 	}
+	if (c.Beat == "") != (c.BeatSecret == "") {
+		return usagef("serve: --beat and --beat-secret go together: a heartbeat counts only if it is signed")
+	}
 	return hub.Run(ctx, hub.Config{
+		Routes: c.Routes, Beat: hub.Beat{URL: c.Beat, SecretFile: c.BeatSecret},
 		Dir: c.Data, Client: c.Client, Websocket: c.Websocket, MQTT: c.MQTT, HTTP: c.HTTP, Metrics: c.Metrics, Address: c.Address,
 		TLS:            hub.TLS{CertFile: c.TLSCert, KeyFile: c.TLSKey, Domains: c.ACMEDomain, Cache: c.ACMECache, Directory: c.ACMEDirectory},
 		PlainOnNetwork: c.PlainOnNetwork, Unsigned: c.Unsigned,

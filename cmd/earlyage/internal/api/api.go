@@ -86,7 +86,7 @@ type Health struct {
 	// has accepted. It makes no hub unwell: alert-untold says what it means.
 	Undelivered int `json:"undelivered,omitzero"`
 
-	Demo     bool      `json:"demo,omitzero"`
+	Demo bool `json:"demo,omitzero"`
 }
 
 // Changed is one message of PathWatch: what became different.

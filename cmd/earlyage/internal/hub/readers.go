@@ -53,7 +53,9 @@ func (d readers) reader(register *people.Register, card cabinet.Card, p people.P
 	}
 	r := notice.Reader{Person: p.ID, Name: card.Name, Roles: roles, Mail: card.Mail, Lang: card.Lang, Units: card.Units}
 	for _, dev := range register.Devices() {
-		if dev.Person == p.ID && !dev.Revoked && dev.Sort == events.SortPhone && register.Standing(dev.Source) {
+		// A phone says on its own site alone that it has shown something.
+		there := site == people.Company || dev.Source.Site == site
+		if dev.Person == p.ID && there && !dev.Revoked && dev.Sort == events.SortPhone && register.Standing(dev.Source) {
 			r.Devices = append(r.Devices, dev.Source)
 		}
 	}

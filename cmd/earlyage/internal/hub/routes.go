@@ -22,7 +22,7 @@ func (w *web) routes() []door.Route {
 	post := func(pattern string, who door.Access, f http.HandlerFunc) door.Route {
 		return door.Route{Method: http.MethodPost, Pattern: pattern, Who: who, Handler: f, Body: maxRequest}
 	}
-	return append(w.proofRoutes(), []door.Route{
+	return append(append(w.proofRoutes(), w.toldRoutes()...), []door.Route{
 		get(api.PathNATS, door.Public, w.nats),
 		get(api.PathHealth, door.Public, w.health),
 		get(api.PathWalls, look, w.walls),

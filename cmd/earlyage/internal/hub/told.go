@@ -1,13 +1,13 @@
 package hub
 
 import (
-	"cmp"
 	"context"
 	"crypto/ed25519"
 	"fmt"
 	"maps"
 	"net/url"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -119,33 +119,42 @@ func (h *Hub) link(site, wall, _ string) string {
 	return base + board.PathAlerts
 }
 
-// untold are the alerts about alerts that reach nobody on a site. They rest on the
-// engine alone. It is called while the record is read, so names are not looked up.
+// untold are the alerts about people whom alerts on a site do not reach, one for
+// each person, and about alerts that reach nobody. They rest on the engine alone.
+// It is called while the record is read, so names are not looked up.
 func (h *Hub) untold(site string) (list []scheduler.Alert) {
-	for _, t := range h.told.Untold() {
-		if t.Site == site {
-			list = append(list, untoldAlert(t))
+	seen := map[string]bool{}
+	for _, t := range h.told.Untold() { // the oldest first
+		a := untoldAlert(t)
+		if t.Site == site && !seen[a.Cause] {
+			seen[a.Cause] = true
+			list = append(list, a)
 		}
 	}
 	return list
 }
 
+const callThem = " Call by voice, the person or whoever is next on the site."
+
+// untoldAlert does not repeat what the channel answered: that changes from try to
+// try, and may hold an address.
 func untoldAlert(t desk.Trouble) scheduler.Alert {
-	where, who := "", cmp.Or(t.Person, "nobody")
+	about := t.Kind
 	if t.Wall != "" {
-		where = " on " + t.Wall
+		about += " on " + t.Wall
 	}
-	text := fmt.Sprintf("%s%s, %s: %s", t.Kind, where, t.Priority, t.Text)
-	if t.Person != "" {
-		text = fmt.Sprintf("%s%s, %s: %s was not reached by %s", t.Kind, where, t.Priority, t.Person, strings.Join(t.Channels, ", "))
-		if len(t.Channels) == 1 && t.Channels[0] == desk.NoChannel {
-			text = fmt.Sprintf("%s%s, %s: nothing reaches %s: no phone has joined, and no mail is set up", t.Kind, where, t.Priority, t.Person)
-		}
+	about += ", " + t.Priority
+	a := scheduler.Alert{Kind: scheduler.AlertUntold, Since: t.Since}
+	switch {
+	case t.Person == "":
+		a.Cause, a.Text = "alert "+t.Alert, fmt.Sprintf("%s: %s.", about, t.Text)
+	case slices.Equal(t.Channels, []string{desk.NoChannel}):
+		a.Cause, a.Text = "person "+t.Person, fmt.Sprintf("%s: nothing reaches %s: no phone here, no browser, no mail.", about, t.Person)
+	default:
+		a.Cause, a.Text = "person "+t.Person, fmt.Sprintf("%s: %s was not reached by %s.", about, t.Person, strings.Join(t.Channels, ", "))
 	}
-	return scheduler.Alert{
-		Kind: scheduler.AlertUntold, Cause: who + " of " + t.Alert, Since: t.Since,
-		Text: text + ". Call them by voice, or whoever is next on the site.",
-	}
+	a.Text += callThem
+	return a
 }
 
 // untoldChanged lets the scheduler look again at the sites where somebody cannot
@@ -155,12 +164,13 @@ func (h *Hub) untoldChanged() {
 	for _, t := range h.told.Untold() {
 		now[t.Site] = true
 	}
-	maps.Copy(h.troubled, now)
-	for site := range h.troubled {
+	before := h.troubled
+	h.troubled = maps.Clone(now)
+	maps.Copy(now, before)
+	for site := range now {
 		h.pokes.Add(1)
 		h.loop.Poke(site)
 	}
-	h.troubled = now
 }
 
 // judge asks the record which of people's words it has taken in.

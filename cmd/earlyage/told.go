@@ -1,0 +1,193 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"net/url"
+	"slices"
+	"strings"
+	"time"
+
+	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/face"
+)
+
+type toldCmd struct {
+	reach
+	Undelivered bool          `help:"Only what no channel has accepted: tried again, or failed for good."`
+	Person      string        `help:"Only to this person: id, or name."`
+	Alert       string        `help:"Only of this alert."`
+	Site        string        `help:"Only of this site."`
+	Since       time.Duration `placeholder:"DURATION" help:"Only of the last so long, such as 12h."`
+	Measure     bool          `help:"How fast and how much was told, in place of the list; of the last 30 days, or of --since."`
+	Test        string        `placeholder:"PERSON" help:"Tell this person that it is a test, by every channel that has an address."`
+	JSON        bool          `name:"json" help:"The hub's answer as JSON."`
+}
+
+// Run implements the command.
+func (c toldCmd) Run(ctx context.Context, con console) error {
+	client, err := c.client(c.Site)
+	if err != nil {
+		return err
+	}
+	if c.Test != "" {
+		return c.test(ctx, con, client)
+	}
+	q := query("site", c.Site)
+	if c.Since > 0 {
+		now, err := c.now(ctx, client)
+		if err != nil {
+			return err
+		}
+		q.Set("since", now.Add(-c.Since).Format(time.RFC3339))
+	}
+	if c.Measure {
+		return c.measure(ctx, con, client, q)
+	}
+	if c.Person != "" {
+		who, err := person(ctx, client, c.Person)
+		if err != nil {
+			return err
+		}
+		q.Set("person", who)
+	}
+	if c.Alert != "" {
+		q.Set("alert", c.Alert)
+	}
+	if c.Undelivered {
+		q.Set("undelivered", "1")
+	}
+	var answer api.Told
+	body, err := client.Get(ctx, api.PathTold, q, &answer)
+	switch {
+	case err != nil:
+		return err
+	case c.JSON:
+		return line(con.Out, body)
+	}
+	return printTold(con.Out, answer)
+}
+
+// now is the time of the hub: a demo has its own.
+func (c toldCmd) now(ctx context.Context, client api.Client) (time.Time, error) {
+	var h api.Health
+	_, err := client.Get(ctx, api.PathHealth, nil, &h)
+	return h.At.Time, err
+}
+
+// printTold prints the oldest first, as a log is read.
+func printTold(w io.Writer, a api.Told) error {
+	page := face.Page{Sites: map[string]face.Site{}}
+	for _, s := range a.Sites {
+		page.Sites[s.Site] = s
+	}
+	lines := make([]face.ToldLine, 0, len(a.Told))
+	for _, t := range slices.Backward(a.Told) {
+		lines = append(lines, face.ToldLine{
+			Site: t.Site, Wall: t.Wall, Person: t.Person, Name: t.Name, What: t.What, Kind: t.Kind, Text: t.Text, Channel: t.Channel,
+			State: t.State, Error: t.Error, Step: t.Step, Made: t.Made, Next: t.Next, Ended: t.Ended,
+		})
+	}
+	return page.Told(w, lines)
+}
+
+func (c toldCmd) test(ctx context.Context, con console, client api.Client) error {
+	who, err := person(ctx, client, c.Test)
+	if err != nil {
+		return err
+	}
+	var answer api.Told
+	if err := client.Post(ctx, api.PathToldTest, api.ToldTest{Person: who, Site: c.Site}, &answer); err != nil {
+		return err
+	}
+	if err := printTold(con.Out, answer); err != nil {
+		return err
+	}
+	for _, t := range answer.Told {
+		if t.State == "failed" {
+			return errTold
+		}
+	}
+	return nil
+}
+
+func (c toldCmd) measure(ctx context.Context, con console, client api.Client, q url.Values) error {
+	var m api.ToldMeasure
+	q.Del("site")
+	body, err := client.Get(ctx, api.PathToldMeasure, q, &m)
+	switch {
+	case err != nil:
+		return err
+	case c.JSON:
+		return line(con.Out, body)
+	}
+	_, err = io.WriteString(con.Out, measureText(m))
+	return err
+}
+
+func measureText(m api.ToldMeasure) string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "From %s to %s.\n\n", m.From.Format(time.RFC3339), m.To.Format(time.RFC3339))
+	fmt.Fprintf(&b, "%-38s %7s %9s %9s %9s\n", "", "ALERTS", "P50", "P99", "MOST")
+	for _, s := range []struct {
+		what string
+		api.Spread
+	}{
+		{"from the condition to the alert", m.Raised}, {"from the alert to the first channel", m.Told},
+		{"from the alert to the first page", m.Shown}, {"from the alert to its acknowledgement", m.Acknowledged},
+	} {
+		fmt.Fprintf(&b, "%-38s %7d %8.1fs %8.1fs %8.1fs\n", s.what, s.Count, s.P50, s.P99, s.Max)
+	}
+	if m.Reader == "" {
+		b.WriteString("\nNobody was told of anything.\n")
+		return b.String()
+	}
+	name := m.Reader
+	if m.Name != "" && m.Name != m.Reader {
+		name = m.Name + " (" + m.Reader + ")"
+	}
+	fmt.Fprintf(&b, "\nMost within 10 minutes: %d alerts, to %s. The reader with most alerts has %.2f in 10 minutes.\n", m.Most, name, m.Mean)
+	return b.String()
+}
+
+type ackCmd struct {
+	reach
+	Alert  string        `arg:"" help:"The alert's id, or its beginning; earlyage alerts --json shows it."`
+	Note   string        `help:"What was done about it."`
+	NATS   string        `name:"nats" env:"EARLYAGE_NATS" placeholder:"URL" help:"As of earlyage record."`
+	Device string        `env:"EARLYAGE_DEVICE" help:"Which of this machine's devices acknowledges."`
+	Wait   time.Duration `default:"10s" help:"How long to wait for the hub."`
+}
+
+// Run implements the command.
+func (c ackCmd) Run(ctx context.Context, con console) error {
+	client, err := c.client("")
+	if err != nil {
+		return err
+	}
+	var all api.Alerts
+	if _, err := client.Get(ctx, api.PathAlerts, nil, &all); err != nil {
+		return err
+	}
+	var found []face.Alarm
+	for _, a := range all.Alerts {
+		if a.Cleared.IsZero() && strings.HasPrefix(a.ID, c.Alert) {
+			found = append(found, a)
+		}
+	}
+	switch {
+	case len(found) == 0:
+		return usagef("alert: none that stands begins with %q; earlyage alerts --json lists them", c.Alert)
+	case len(found) > 1:
+		return usagef("alert: %d begin with %q; give more of it", len(found), c.Alert)
+	}
+	a := found[0]
+	values := []string{"alert=" + a.ID, "kind=" + a.Kind}
+	if c.Note != "" {
+		values = append(values, "note="+c.Note)
+	}
+	return recordCmd{
+		Kind: "alert.acknowledged", Values: values, Site: a.Site, Wall: a.Wall, machine: c.machine, NATS: c.NATS, Device: c.Device, Wait: c.Wait,
+	}.Run(ctx, con)
+}
