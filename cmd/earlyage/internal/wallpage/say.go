@@ -110,7 +110,7 @@ func (t tongue) list(name string, all []jsontext.Value) string {
 	}
 	var out []string
 	for i, v := range all {
-		if i == mostListed {
+		if i == mostListed && !t.paper {
 			out = append(out, t.T("wall.more", "n", len(all)-i))
 			break
 		}

@@ -22,6 +22,7 @@ type tongue struct {
 	units unit.System
 	name  string              // the site's
 	who   func(string) string // a person's name
+	paper bool                // pictures are drawn elsewhere, lists are written out
 }
 
 func tongueOf(c *words.Catalogue, s face.Site, at time.Time, who func(string) string) tongue {

@@ -1,0 +1,326 @@
+package paper
+
+import (
+	"cmp"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/go-json-experiment/json"
+
+	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/cmd/earlyage/internal/wallpage"
+	"earlyage/events"
+)
+
+// heads are the heads of columns.
+func (p *press) heads(keys ...string) (out []string) {
+	for _, k := range keys {
+		out = append(out, p.t.T("paper.head."+k))
+	}
+	return out
+}
+
+// braces prints the bracing: its picture, the register's rows on a page that lies
+// on its side, and what the page says beside it.
+func (p *paper) braces(title string, part wallpage.Part) {
+	p.part(title)
+	for _, s := range part.Lead {
+		p.paragraph(s, plain, textSize)
+	}
+	if part.Draw != nil {
+		p.drawing(part.Draw, p.options())
+	}
+	for _, s := range part.After {
+		p.paragraph(s, plain, textSize)
+	}
+	for _, site := range p.in.Register.Sites {
+		for _, w := range site.Walls {
+			if site.Site.Site == p.page.Site.Site && w.Wall == p.report.Wall && len(w.Rows) > 0 {
+				p.turn(true)
+				p.rows(p.t.T("paper.register"), w.Rows, p.tongue)
+			}
+		}
+	}
+	p.turn(false)
+}
+
+// probes prints where temperatures were read.
+func (p *paper) probes() {
+	type probe struct{ device, mark, place, instrument, height string }
+	count := map[probe]int{}
+	p.eachData(func(e wallpage.Entry) {
+		var d events.TemperatureRead
+		if e.Kind != "temperature.read" || e.Refused != "" || e.Repeat != 0 || json.Unmarshal([]byte(e.Data), &d) != nil {
+			return
+		}
+		x := probe{device: e.Device, mark: cmp.Or(d.Probe, e.Device), place: d.Place, instrument: d.Instrument}
+		if d.HeightM != nil {
+			x.height = p.tongue.Length(*d.HeightM)
+		}
+		count[x] += max(len(d.Series), 1)
+	})
+	g := grid{head: p.heads("probe", "device", "place", "instrument", "height", "calibration", "readings"), right: map[int]bool{6: true}}
+	not := p.t.T("paper.not-recorded")
+	for x, n := range count {
+		g.rows = append(g.rows, []string{x.mark, x.device, p.tongue.Value(x.place), cmp.Or(p.tongue.Value(x.instrument), not), cmp.Or(x.height, not), not, strconv.Itoa(n)})
+	}
+	slices.SortFunc(g.rows, slices.Compare[[]string])
+	if len(g.rows) == 0 {
+		p.paragraph(p.t.T("paper.probes.none"), plain, textSize)
+	}
+	p.table(g)
+}
+
+// eachData calls see with every message that could be read.
+func (p *paper) eachData(see func(wallpage.Entry)) {
+	for _, e := range p.page.Timeline {
+		if e.Kind != "" && e.Data != "" {
+			see(e)
+		}
+	}
+}
+
+// alerts prints every alert with its answers and who was told; then what is open.
+func (p *paper) alerts() {
+	g := grid{head: p.heads("alert", "times", "text", "answers", "told")}
+	for _, a := range p.page.Alarms {
+		g.rows = append(g.rows, []string{
+			p.tongue.Alert(a.Kind) + "\n" + p.t.T("board.priority."+a.Priority), p.alertTimes(a), a.Text, p.answers(a), p.told(a),
+		})
+	}
+	if len(g.rows) == 0 {
+		p.paragraph(p.t.T("paper.alerts.none"), plain, textSize)
+	}
+	p.table(g)
+}
+
+// line writes a word and what it is, where it is anything.
+func (p *paper) line(key, value string) string {
+	if value == "" {
+		return ""
+	}
+	return p.t.T("paper."+key, "x", value)
+}
+
+func lines(parts ...string) string {
+	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), "\n")
+}
+
+func (p *paper) alertTimes(a face.Alarm) string {
+	return lines(p.line("alert.since", p.when(a.Since)), p.line("alert.raised", p.when(a.Raised)), p.line("alert.over", p.when(a.Cleared)))
+}
+
+// when writes a moment, to the minute; empty where there is none.
+func (p *paper) when(at face.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	return p.tongue.Moment(at)
+}
+
+// who writes when a thing was done and by whom.
+func (p *paper) who(at face.Time, person string) string {
+	return strings.Join(slices.DeleteFunc([]string{p.when(at), p.tongue.Person(person)}, func(s string) bool { return s == "" }), ", ")
+}
+
+func (p *paper) answers(a face.Alarm) string {
+	if a.Acknowledged.IsZero() && a.ShelvedFrom.IsZero() && a.Unshelved.IsZero() {
+		return p.t.T("paper.alert.unanswered")
+	}
+	return lines(
+		p.line("alert.acknowledged", p.who(a.Acknowledged, a.AcknowledgedBy)), p.line("alert.note", a.Note),
+		p.line("alert.shelved", p.who(a.ShelvedFrom, a.ShelvedBy)), p.line("alert.until", p.when(a.ShelvedUntil)), p.line("alert.note", a.ShelvedReason),
+		p.line("alert.unshelved", p.who(a.Unshelved, a.UnshelvedBy)),
+	)
+}
+
+func (p *paper) told(a face.Alarm) string {
+	var out []string
+	for _, x := range a.Told {
+		say := p.t.T("paper.told", "who", cmp.Or(p.tongue.Person(x.Person), p.t.T("paper.nobody")), "how", x.Channel, "when", p.when(x.At), "outcome", p.tongue.Own("told."+x.Outcome, x.Outcome))
+		out = append(out, strings.Join(slices.DeleteFunc([]string{say, x.Why, x.Error}, func(s string) bool { return s == "" }), "; "))
+	}
+	if a.ToldMore > 0 {
+		out = append(out, p.t.T("paper.more", "n", a.ToldMore))
+	}
+	for _, x := range a.Shown {
+		out = append(out, p.t.T("paper.shown", "who", p.tongue.Person(x.Person), "device", x.Device, "when", p.when(x.At), "state", x.State))
+	}
+	if a.ShownMore > 0 {
+		out = append(out, p.t.T("paper.more", "n", a.ShownMore))
+	}
+	if len(out) == 0 {
+		return p.t.T("paper.told.none")
+	}
+	return strings.Join(out, "\n")
+}
+
+// says writes what an entry says.
+func says(l wallpage.EntryLine) string {
+	var out []string
+	for _, f := range l.Facts {
+		out = append(out, f.Label+": "+f.Value)
+	}
+	return strings.Join(out, "; ")
+}
+
+// permits prints the permits and what ended them, with all that they say.
+func (p *paper) permits() {
+	none := true
+	for _, e := range p.report.Entries {
+		if !strings.HasPrefix(string(e.Kind), "permit.") {
+			continue
+		}
+		none = false
+		p.caption(e.Line.Kind.Text + ", " + p.t.T("paper.message", "n", e.Line.Number))
+		facts := []wallpage.Fact{
+			{Label: p.t.T("paper.head.happened"), Value: e.Line.Happened}, {Label: p.t.T("paper.head.recorded"), Value: e.Line.Recorded},
+			{Label: p.t.T("paper.head.by"), Value: strings.Join([]string{e.Line.Who, e.Line.Device, e.Line.Signature}, ", ")},
+		}
+		facts = append(facts, e.Line.Facts...)
+		if notes := e.Line.NotesText(); notes != "" {
+			facts = append(facts, wallpage.Fact{Label: p.t.T("paper.head.notes"), Value: notes})
+		}
+		p.facts(facts)
+	}
+	if none {
+		p.paragraph(p.t.T("paper.permits.none"), plain, textSize)
+	}
+}
+
+// designs are the drawings that permits and criteria name.
+func (p *paper) designs() (out []wallpage.Fact) {
+	seen := map[wallpage.Fact]bool{}
+	add := func(f wallpage.Fact) {
+		if f.Value != "" && !seen[f] {
+			seen[f] = true
+			out = append(out, f)
+		}
+	}
+	for _, c := range p.page.Sheet.Criteria {
+		add(wallpage.Fact{Label: p.t.T("paper.drawing"), Value: strings.Join(slices.DeleteFunc([]string{c.Drawing, c.Clause}, func(s string) bool { return s == "" }), ", ")})
+	}
+	for _, e := range p.report.Entries {
+		if e.Kind != "permit.issued" {
+			continue
+		}
+		for _, f := range e.Members {
+			if strings.Contains(f.Label, "drawing") || strings.Contains(f.Label, "design") {
+				add(wallpage.Fact{Label: p.t.T("paper.design"), Value: f.Value})
+			}
+		}
+	}
+	if len(out) == 0 {
+		out = append(out, wallpage.Fact{Label: p.t.T("paper.drawing"), Value: p.t.T("paper.not-recorded")})
+	}
+	return out
+}
+
+// bySeq finds an entry by its message.
+func (p *paper) bySeq() map[uint64]wallpage.Reported {
+	out := map[uint64]wallpage.Reported{}
+	for _, e := range p.report.Entries {
+		out[e.Seq] = e
+	}
+	return out
+}
+
+// entered writes when an entry was made, and who made it.
+func entered(p *press, e wallpage.Reported) string {
+	return lines(e.Line.Kind.Text+", "+p.t.T("paper.message", "n", e.Line.Number), p.t.T("paper.recorded", "when", e.Line.Recorded), strings.Join([]string{e.Line.Who, e.Line.Device}, ", "))
+}
+
+// changes prints what was amended or voided beside what replaced it.
+func (p *paper) changes() {
+	all := p.bySeq()
+	g := grid{head: p.heads("original", "said", "change", "says-now")}
+	for _, e := range p.report.Entries {
+		for _, c := range e.Changes {
+			by := all[c.Seq]
+			g.rows = append(g.rows, []string{entered(p.press, e), says(e.Line), entered(p.press, by), cmp.Or(says(by.Line), c.Reason)})
+		}
+	}
+	if len(g.rows) == 0 {
+		p.paragraph(p.t.T("paper.changes.none"), plain, textSize)
+	}
+	p.table(g)
+}
+
+// refused prints what did not count, and what is in doubt.
+func (p *paper) refused() {
+	g := grid{caption: p.t.T("paper.refused"), head: p.heads("message", "recorded", "kind", "by", "why")}
+	for _, e := range p.report.Entries {
+		if e.Refused == "" && e.Repeat == 0 && len(e.Doubts) == 0 && !e.Waits {
+			continue
+		}
+		g.rows = append(g.rows, []string{e.Line.Number, e.Line.Recorded, e.Line.Kind.Text, strings.TrimPrefix(e.Line.Who+", "+e.Line.Device, ", "), e.Line.NotesText()})
+	}
+	doubts := grid{caption: p.t.T("wall.table.doubts"), head: p.heads("doubt", "since", "message")}
+	for _, d := range p.page.Open {
+		doubts.rows = append(doubts.rows, []string{d.What, p.when(d.Since), strconv.FormatUint(d.Seq, 10)})
+	}
+	if len(g.rows)+len(doubts.rows) == 0 {
+		p.paragraph(p.t.T("paper.refused.none"), plain, textSize)
+	}
+	p.table(doubts)
+	p.table(g)
+}
+
+// statements prints what the hub stated, and when that changed.
+func (p *paper) statements() {
+	g := grid{head: p.heads("message", "stated", "window", "cured", "earliest", "governs", "digest")}
+	p.eachData(func(e wallpage.Entry) {
+		var d events.WindowStated
+		if e.Kind != "window.stated" || e.Refused != "" || e.Repeat != 0 || json.Unmarshal([]byte(e.Data), &d) != nil {
+			return
+		}
+		window := p.t.T("paper.shut")
+		if d.Open {
+			window = p.t.T("paper.open")
+		}
+		earliest := p.up(d.Earliest)
+		if earliest == "" && !d.Likely.IsZero() {
+			earliest = p.t.T("wall.expected-at", "when", p.up(d.Likely))
+		}
+		g.rows = append(g.rows, []string{
+			strconv.FormatUint(e.Seq, 10), p.when(e.Recorded), window + ", " + p.tongue.Own("state."+d.State, d.State), p.up(d.CuredAt), earliest,
+			p.tongue.Criterion(d.Governs), d.Digest[:min(len(d.Digest), 16)] + "\n" + d.Rules,
+		})
+	})
+	if len(g.rows) == 0 {
+		p.paragraph(p.t.T("paper.statements.none"), plain, textSize)
+		return
+	}
+	p.paragraph(p.t.T("paper.statements.lead"), plain, textSize)
+	p.table(g)
+}
+
+// up writes a time to strip, rounded up to the minute.
+func (p *paper) up(at time.Time) string {
+	if at.IsZero() {
+		return ""
+	}
+	return p.tongue.Strip(face.Time{Time: at})
+}
+
+// timeline prints every message, those of one probe together.
+func (p *paper) timeline() {
+	p.paragraph(p.t.T("wall.timeline.lead"), plain, textSize)
+	g := grid{head: p.heads("message", "happened", "recorded", "what", "by")}
+	for _, e := range p.report.Entries {
+		number, what := e.Line.Number, e.Line.Kind.Text
+		if e.Line.Of != "" {
+			what += " " + p.t.T("wall.timeline.of", "n", e.Line.OfNumber)
+		}
+		if e.Line.Count > 1 {
+			what += " (" + p.t.T("wall.timeline.together", "n", e.Line.Count) + ")"
+		}
+		if say := says(e.Line); say != "" {
+			what += ": " + say
+		}
+		g.rows = append(g.rows, []string{number, e.Line.Happened, e.Line.Recorded, lines(what, e.Line.NotesText()), lines(e.Line.Who, e.Line.Device, e.Line.Signature)})
+	}
+	p.table(g)
+}
