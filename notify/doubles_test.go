@@ -236,6 +236,13 @@ func (s *shelf) written() int {
 	return s.writes
 }
 
+// end lets nothing more be written.
+func (s *shelf) end() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.fail, s.dead = s.writes, true
+}
+
 func (s *shelf) again(fail int, applied, dead bool) *shelf {
 	return &shelf{db: s.db, fail: fail, applied: applied, dead: dead}
 }

@@ -184,8 +184,12 @@ func live(t *testing.T, fail int, applied, crash bool) (o outcome) {
 		r.beginAnyway()
 		day(t, r, func(d time.Duration) {
 			for range d / time.Second {
-				if crash && fail > 0 && r.shelf.written() >= fail {
-					_ = r.stop() // its last write fails, too
+				if fail > 0 && r.shelf.written() >= fail {
+					if !crash {
+						wait(3 * time.Second) // it is written again, and then the process ends
+						r.shelf.end()
+					}
+					_ = r.stop() // its last write fails
 					r.shelf = r.shelf.again(0, false, false)
 					fail = 0
 					r.begin()
@@ -239,7 +243,8 @@ func writes(t *testing.T, last int) iter.Seq[int] {
 	}
 }
 
-// Whichever write fails, and however, the same messages are shown, under the same
+// Whichever write fails, and however, and though the process ends a moment later,
+// the same messages are shown, under the same
 // ids, and the same is said of them.
 func TestAWriteThatFailsLosesNothing(t *testing.T) {
 	want := live(t, 0, false, false)
@@ -250,8 +255,10 @@ func TestAWriteThatFailsLosesNothing(t *testing.T) {
 	for fail := range writes(t, want.writes) {
 		for _, applied := range []bool{false, true} {
 			got := live(t, fail, applied, false)
-			got.writes = want.writes
-			require.Equal(t, want, got, "write %d, applied %v", fail, applied)
+			require.Equal(t, want.messages, got.messages, "write %d, applied %v", fail, applied)
+			require.Equal(t, want.shown, got.shown, "write %d, applied %v", fail, applied)
+			require.Equal(t, want.heard, got.heard, "write %d, applied %v", fail, applied)
+			require.Equal(t, want.said, got.said, "write %d, applied %v", fail, applied)
 		}
 	}
 }
@@ -402,5 +409,34 @@ func TestAFloodIsOneSummary(t *testing.T) {
 		require.NoError(t, err)
 		require.Equal(t, "ann", m.Reader)
 		require.Less(t, m.Most, 25)
+	})
+}
+
+// A channel has a message only once the ledger has it as being sent; while the
+// ledger cannot be written, nothing is sent.
+func TestAMessageIsNotedBeforeItIsSent(t *testing.T) {
+	bubble(t, func(t *testing.T, r *rig) {
+		var noted []string
+		r.mail.to = func(m notice.Message) int {
+			list, err := r.e.List(notify.Filter{})
+			if err == nil && slices.ContainsFunc(list, func(l notify.Told) bool { return l.Message == m.ID && l.State == desk.Sending }) {
+				noted = append(noted, m.Short)
+			}
+			return takes
+		}
+		r.begin()
+		r.put(raised(t, "a"))
+		require.Equal(t, []string{"raised a"}, noted)
+		r.shelf.end()
+		r.put(raised(t, "b"))
+		wait(time.Minute)
+		require.Len(t, r.mail.tries, 1)
+		require.NotContains(t, r.ear.heard(), "raised b")
+		r.shelf.mu.Lock()
+		r.shelf.dead = false
+		r.shelf.mu.Unlock()
+		wait(10 * time.Second)
+		require.Equal(t, []string{"raised a", "raised b"}, noted)
+		require.Contains(t, r.ear.heard(), "raised b")
 	})
 }
