@@ -55,7 +55,7 @@ type Hub struct {
 	checkpoints checkpoints
 	troubled    map[string]bool // sites where somebody cannot be told; owned by the engine's goroutine
 	pokes       atomic.Int64    // how often the scheduler was made to look by telling
-	entering    locks               // by id of an entry that may be sent again
+	entering    locks           // by id of an entry that may be sent again
 	web         *web
 	crowd       *crowd       // bounds the connections of listener
 	listener    net.Listener // of answers and pages; nil: off
