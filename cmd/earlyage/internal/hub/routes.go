@@ -2,6 +2,7 @@ package hub
 
 import (
 	"net/http"
+	"slices"
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/door"
@@ -22,7 +23,7 @@ func (w *web) routes() []door.Route {
 	post := func(pattern string, who door.Access, f http.HandlerFunc) door.Route {
 		return door.Route{Method: http.MethodPost, Pattern: pattern, Who: who, Handler: f, Body: maxRequest}
 	}
-	return append(append(w.proofRoutes(), w.toldRoutes()...), []door.Route{
+	return slices.Concat(w.proofRoutes(), w.toldRoutes(), w.registerRoutes(), []door.Route{
 		get(api.PathNATS, door.Public, w.nats),
 		get(api.PathHealth, door.Public, w.health),
 		get(api.PathWalls, look, w.walls),
@@ -52,7 +53,7 @@ func (w *web) routes() []door.Route {
 		post(api.PathDevices+"/{site}/{device}/rotate", door.SignedIn, w.rotate),
 		post(api.PathDevices+"/{site}/{device}/password", door.Roles(events.Keeper), w.newPassword),
 		post(api.PathProbes, door.Roles(events.Keeper), w.addProbe),
-	}...)
+	})
 }
 
 // maxRequest is the greatest body of a request, in bytes: an event and the JSON
