@@ -47,6 +47,7 @@ type phone struct {
 	fresh    bool // something was added since it last sent
 	late     []events.Event
 	clock    scheduler.Clock
+	told     *nats.Subscription // what the hub tells its person; nil: it has none
 }
 
 func newPhone(d *deviceScript, id stream.Identity, url, dir string, clock scheduler.Clock) (*phone, error) {
@@ -58,7 +59,13 @@ func newPhone(d *deviceScript, id stream.Identity, url, dir string, clock schedu
 	if err != nil {
 		return nil, errors.Join(err, box.Close())
 	}
-	return &phone{deviceScript: d, identity: id, box: box, nc: nc, clock: clock}, nil
+	p := &phone{deviceScript: d, identity: id, box: box, nc: nc, clock: clock}
+	if d.person != "" {
+		if p.told, err = nc.SubscribeSync(stream.ToldSubject(id.Source)); err != nil {
+			return nil, errors.Join(err, p.close())
+		}
+	}
+	return p, nil
 }
 
 func (p *phone) script() *deviceScript { return p.deviceScript }

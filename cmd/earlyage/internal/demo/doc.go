@@ -9,6 +9,8 @@
 //	device NAME station                     one that signs and belongs to nobody: a logger, a weather station
 //	device NAME probe [wall=WALL]           one that cannot sign, and comes over MQTT with a password
 //	       [joins=MOMENT]                   of any of them; not given: before the first entry of the site
+//	       [shows=no]                       of a phone: nobody looks at it
+//	       [answers=DURATION]               its person acknowledges what is urgent so long after it was shown
 //	offline DEVICE FROM UNTIL [twice]       without a signal; sends all it kept at UNTIL
 //	lost DEVICE MOMENT REASON               the keeper shuts it out
 //	DATE TIME DEVICE KIND WALL|- key=value ... [as=LABEL] [say=WORDS]
@@ -28,6 +30,9 @@
 // Every device has joined as any other does, with a key of its own or a
 // password, and records in the name of the one person whose device it is. Only
 // the ids of the people are the script's: a hub that is no demo gives random ones.
+//
+// People are told as they would be: by their phones, which say what they have
+// shown, and by mail, which a mail server of the demo's own takes.
 //
 // What the probes read is not measured: it is what a heat model of the wall and
 // the air give, the top of the wall lying between the two (top= says where, 1

@@ -95,7 +95,7 @@ func (o *office) admit(ctx context.Context, d *deviceScript) (id stream.Identity
 func (p *play) appoint(ctx context.Context, e entry) error {
 	for _, q := range p.script.people {
 		if q.id == e.by && q.site == e.device.site {
-			return p.hub.Introduce(ctx, q.id, cabinet.Card{Name: q.name}, q.site, q.roles)
+			return p.hub.Introduce(ctx, q.id, cabinet.Card{Name: q.name, Mail: addressOf(q.name)}, q.site, q.roles)
 		}
 	}
 	return fmt.Errorf("nobody is %s", e.by)

@@ -41,9 +41,11 @@ type play struct {
 	ear     *ear
 	page    face.Page
 	told    map[string]told // by wall
-	held    int             // statements that were not shown
-	began   time.Time       // by the machine's clock
-	from    time.Time       // by the demo's
+	tells   tells
+	mail    *postOffice
+	held    int       // statements that were not shown
+	began   time.Time // by the machine's clock
+	from    time.Time // by the demo's
 }
 
 const (
@@ -68,7 +70,7 @@ func Run(ctx context.Context, cfg Config) (err error) {
 		return errors.New("play demo: the scripts hold no entry")
 	}
 	p := &play{
-		cfg: cfg, script: s, maker: newMaker(s, air), devices: map[deviceKey]device{}, ear: newEar(), told: map[string]told{},
+		cfg: cfg, script: s, maker: newMaker(s, air), devices: map[deviceKey]device{}, ear: newEar(), told: map[string]told{}, tells: newTells(),
 		page: face.Page{Sites: map[string]face.Site{}, Units: cfg.Units}, began: time.Now(), from: entries[0].at.Add(-before),
 	}
 	if cfg.Live {
@@ -95,18 +97,26 @@ func Run(ctx context.Context, cfg Config) (err error) {
 func (p *play) start(ctx context.Context) (err error) {
 	// The mark comes first: a demo that is cut short leaves a folder that says
 	// what it is.
+	if p.mail, err = openPostOffice(); err != nil {
+		return err
+	}
+	routes, err := p.mail.writeRoutes(p.cfg.Dir)
+	if err != nil {
+		return errors.Join(err, p.mail.close())
+	}
 	p.hub, err = hub.Start(ctx, hub.Config{
 		Dir: p.cfg.Dir, Client: anyPort, Websocket: anyPort, MQTT: anyPort, HTTP: cmp.Or(p.cfg.HTTP, anyPort), Address: address(p.cfg.HTTP),
 		Clock: p.clock, Demo: true, Synchronised: func() bool { return true }, Log: p.cfg.Log, Tap: p.ear.hear,
+		Routes: routes, Roots: p.mail.roots,
 	})
 	if err != nil {
-		return err
+		return errors.Join(err, p.mail.close())
 	}
 	if err := p.mark(p.from); err != nil {
-		return errors.Join(err, p.hub.Stop())
+		return errors.Join(err, p.hub.Stop(), p.mail.close())
 	}
 	if p.office, err = newOffice(p.hub.HTTPURL(), p.hub.Socket()); err != nil {
-		return errors.Join(err, p.hub.Stop())
+		return errors.Join(err, p.hub.Stop(), p.mail.close())
 	}
 	return nil
 }
@@ -123,7 +133,7 @@ func (p *play) stop() error {
 		failed = append(failed, d.close())
 	}
 	p.office.close()
-	return errors.Join(append(failed, p.hub.Stop(), p.mark(p.clock.Now()))...)
+	return errors.Join(append(failed, p.hub.Stop(), p.mail.close(), p.mark(p.clock.Now()))...)
 }
 
 // until plays the entries up to a moment, one moment after the other, and returns
@@ -153,6 +163,9 @@ func (p *play) walk(ctx context.Context, until time.Time) error {
 		if due := p.hub.NextDue(); !due.IsZero() && due.Before(next) {
 			next = due
 		}
+		if answer := p.tells.next(); !answer.IsZero() && answer.Before(next) {
+			next = answer
+		}
 		for _, d := range p.devices {
 			for _, turn := range []time.Time{d.script().offline, d.script().back} {
 				if turn.After(p.clock.Now()) && turn.Before(next) {
@@ -165,6 +178,9 @@ func (p *play) walk(ctx context.Context, until time.Time) error {
 		}
 		p.clock.StepTo(next)
 		if err := p.turns(); err != nil {
+			return err
+		}
+		if err := p.answer(); err != nil {
 			return err
 		}
 		if err := p.drain(ctx); err != nil {
@@ -290,18 +306,42 @@ func (p *play) drain(ctx context.Context) error {
 	return nil
 }
 
-// settle waits until the hub has taken all in, and writes what it said.
+// settle waits until the hub has taken all in and told everybody, lets the phones
+// show what has come to them, and writes what was said.
 func (p *play) settle(ctx context.Context) error {
 	ctx, cancel := context.WithTimeout(ctx, settleWait)
 	defer cancel()
-	if err := p.hub.Settle(ctx); err != nil {
-		return fmt.Errorf("play demo: %w", err)
+	for {
+		if err := p.hub.Settle(ctx); err != nil {
+			return fmt.Errorf("play demo: %w", err)
+		}
+		words := p.ear.take()
+		if err := p.write(words); err != nil {
+			return err
+		}
+		shown, err := p.show(ctx, words)
+		if err != nil {
+			return fmt.Errorf("play demo: %w", err)
+		}
+		if !shown {
+			return nil
+		}
+		if err := p.drain(ctx); err != nil {
+			return err
+		}
 	}
-	for _, w := range p.ear.take() {
+}
+
+func (p *play) write(words []word) error {
+	lines := []string{}
+	for _, w := range words {
 		if line := p.line(w); line != "" {
-			if _, err := fmt.Fprintln(p.cfg.Out, line); err != nil {
-				return fmt.Errorf("play demo: %w", err)
-			}
+			lines = append(lines, line)
+		}
+	}
+	for _, line := range append(lines, p.tells.take(p, words)...) {
+		if _, err := fmt.Fprintln(p.cfg.Out, line); err != nil {
+			return fmt.Errorf("play demo: %w", err)
 		}
 	}
 	return nil
@@ -331,6 +371,10 @@ func (p *play) end() error {
 		if line := page.HeldByCold(walls.At.Time, w); line != "" {
 			fmt.Fprintln(out, line)
 		}
+	}
+	fmt.Fprintln(out)
+	if err := p.tells.end(out); err != nil {
+		return err
 	}
 	fmt.Fprintln(out)
 	if err := page.Walls(out, walls.At.Time, walls.Walls); err != nil {

@@ -51,6 +51,8 @@ type deviceScript struct {
 	joins         time.Time // zero: before the first entry of its site
 	offline, back time.Time // no signal between the two; zero: always one
 	twice         bool
+	silent        bool          // nobody looks at it
+	answers       time.Duration // its person acknowledges what is urgent so long after it was shown; zero: never
 }
 
 // entry is one event to come, its values still text.

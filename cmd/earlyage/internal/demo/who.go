@@ -47,7 +47,7 @@ func (f *file) readPerson(w []string, _ options) error {
 	return nil
 }
 
-// readDevice reads NAME phone PERSON | NAME station | NAME probe, wall= and joins=.
+// readDevice reads NAME phone PERSON | NAME station | NAME probe, with its options.
 func (f *file) readDevice(w []string, o options) (err error) {
 	key := deviceKey{f.site.name, w[0]}
 	d := &deviceScript{deviceKey: key, sort: w[1], wall: o["wall"]}
@@ -60,6 +60,12 @@ func (f *file) readDevice(w []string, o options) (err error) {
 		d.person = w[2]
 	case d.sort != events.SortStation && d.sort != events.SortProbe || len(w) != 2:
 		return errors.New("allowed: NAME phone PERSON, NAME station, NAME probe")
+	}
+	d.silent = o["shows"] == "no"
+	if o["answers"] != "" {
+		if d.answers, err = time.ParseDuration(o["answers"]); err != nil {
+			return err
+		}
 	}
 	if o["joins"] != "" {
 		d.joins, err = f.moment(o["joins"], "")

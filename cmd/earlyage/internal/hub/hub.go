@@ -296,12 +296,12 @@ func (h *Hub) through() (seq uint64) {
 func (h *Hub) Settle(ctx context.Context) error {
 	for {
 		pokes := h.pokes.Load()
-		if err := h.loop.Settle(ctx); err != nil {
-			return err
-		}
 		_, before, err := h.stream.Head(ctx)
 		if err != nil {
 			return fmt.Errorf("settle: %w", err)
+		}
+		if err := h.loop.Settle(ctx); err != nil {
+			return err
 		}
 		if err := h.told.Settle(ctx); err != nil {
 			return err
