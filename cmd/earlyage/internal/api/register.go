@@ -1,6 +1,8 @@
 package api
 
 import (
+	"context"
+	"net/http"
 	"net/url"
 
 	"earlyage/cmd/earlyage/internal/register"
@@ -40,4 +42,9 @@ func (a AskRegister) Query() url.Values {
 		}
 	}
 	return q
+}
+
+// File asks for what is no JSON, and returns its bytes.
+func (c Client) File(ctx context.Context, path string, query url.Values) ([]byte, error) {
+	return c.exchange(ctx, question{method: http.MethodGet, path: path, query: query}, nil)
 }
