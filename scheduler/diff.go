@@ -76,19 +76,26 @@ func (in *comparison) news() bool {
 	if !in.folded.HasSaid {
 		return true
 	}
-	said, strip := in.folded.Said.WindowStated, in.now.Strip
-	return strip.Open != said.Open || strip.Governs != said.Governs || !strip.CuredAt.Equal(said.CuredAt) ||
-		in.moved(strip.Expected.Early, said.Early) || in.moved(strip.Expected.Likely, said.Likely) || in.moved(strip.Expected.Late, said.Late)
+	return !agrees(&in.folded.Said.WindowStated, in.now.Strip, in.at)
+}
+
+// Agrees reports whether a statement says what an assessment gives: by it the
+// window would not be stated again.
+func Agrees(said *events.WindowStated, a Assessment) bool { return agrees(said, a.Strip, a.At) }
+
+func agrees(said *events.WindowStated, strip Strip, at time.Time) bool {
+	return strip.Open == said.Open && strip.Governs == said.Governs && strip.CuredAt.Equal(said.CuredAt) &&
+		!moved(strip.Expected.Early, said.Early, at) && !moved(strip.Expected.Likely, said.Likely, at) && !moved(strip.Expected.Late, said.Late, at)
 }
 
 // moved reports whether an expected edge moved by enough to say it again: by 30
 // minutes, or a tenth of the time that is left, whichever is more. A week ahead
 // half an hour is no news, and a board that changes every minute is not read.
-func (in *comparison) moved(a, b time.Time) bool {
+func moved(a, b, now time.Time) bool {
 	if a.IsZero() || b.IsZero() {
 		return a.IsZero() != b.IsZero()
 	}
-	return a.Sub(b).Abs() >= slack(b, in.at)
+	return a.Sub(b).Abs() >= slack(b, now)
 }
 
 // slack is by how much an expected time has to move before it is news: 30

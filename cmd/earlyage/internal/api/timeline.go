@@ -31,6 +31,10 @@ type Messages struct {
 	Head
 	Site     string    `json:"site"`
 	Wall     string    `json:"wall"`
+	AsOf     face.Time `json:"as_of,omitzero"` // with ?as-of=: nothing that was recorded later is in it
+	Window   face.Said `json:"window"`         // as the hub had stated it last
+	Says     []string  `json:"says,omitempty"` // with ?words=1: what the head says, in words
+	Total    int       `json:"total"`          // messages, before they are narrowed
 	Messages []Message `json:"messages"`
 }
 
@@ -47,11 +51,21 @@ type Message struct {
 	Kind   events.Kind    `json:"kind,omitzero"`
 	Device string         `json:"device,omitzero"`
 	By     string         `json:"by,omitzero"`
+	Who    string         `json:"who,omitzero"` // the name, where there is one to be seen
 	Number uint64         `json:"number,omitzero"`
+	Signed bool           `json:"signed,omitzero"`
 	Data   jsontext.Value `json:"data,omitzero"`
 
 	Repeats    uint64   `json:"repeats,omitzero"`     // the message that it says again
 	ReplacedBy []uint64 `json:"replaced_by,omitzero"` // amendments and voids of it
 	Doubts     []string `json:"doubts,omitzero"`      // that stand
 	Refused    *Refused `json:"refused,omitzero"`     // it does not count
+
+	Of      uint64        `json:"of,omitzero"`       // the message that it is about
+	Changes []face.Change `json:"changes,omitempty"` // made to it, with who countersigned them
+	Waits   bool          `json:"waits,omitzero"`    // both versions count, until a second person has countersigned
+	Shifts  []face.Shift  `json:"shifts,omitempty"`  // of a statement: what it says otherwise than the one before
+	Alarm   *face.Alarm   `json:"alarm,omitzero"`    // of an alert: who was told, and who answered
+
+	Words *face.Entry `json:"words,omitzero"` // with ?words=1; readings of one device stand together then
 }
