@@ -139,37 +139,6 @@ type WallHandedOver struct {
 func (d *WallHandedOver) check() error           { return nil }
 func (d *WallHandedOver) span() (b, e time.Time) { return d.At, d.At }
 
-// PermitIssued is a permit to pour or to strip.
-type PermitIssued struct {
-	Number      string    `json:"number" rule:"need,len 1..40" doc:"the permit's number"`
-	For         string    `json:"for" rule:"need,pour|strip" doc:"what it permits"`
-	At          time.Time `json:"at,omitzero" doc:"from when; not given: from when it was entered"`
-	Until       time.Time `json:"until,omitzero" doc:"to when; not given: until withdrawn"`
-	Braces      []string  `json:"braces,omitzero" rule:"token,len 1..1000" doc:"which braces; not given: all"`
-	RequestedBy string    `json:"requested_by,omitzero" rule:"token" doc:"who asked"`
-	ReviewedBy  string    `json:"reviewed_by,omitzero" rule:"token" doc:"the competent person who looked"`
-	Statement   string    `json:"statement,omitzero" rule:"len 1..64" doc:"id of the statement it relies on"`
-	Conditions  string    `json:"conditions,omitzero" rule:"len 1..2000" doc:"conditions"`
-}
-
-func (d *PermitIssued) check() error {
-	if !d.Until.IsZero() && !d.At.IsZero() && !d.Until.After(d.At) {
-		return refuse("data.until", d.Until.Format(time.RFC3339), "after at")
-	}
-	return nil
-}
-func (d *PermitIssued) span() (b, e time.Time) { return d.At, d.At }
-
-// PermitWithdrawn ends a permit.
-type PermitWithdrawn struct {
-	Number string    `json:"number" rule:"need,len 1..40" doc:"the permit's number"`
-	At     time.Time `json:"at,omitzero" doc:"when; not given: when it was entered"`
-	Reason string    `json:"reason" rule:"need,len 1..500" doc:"why"`
-}
-
-func (d *PermitWithdrawn) check() error           { return nil }
-func (d *PermitWithdrawn) span() (b, e time.Time) { return d.At, d.At }
-
 // Photo names a picture that is kept elsewhere.
 type Photo struct {
 	Name   string `json:"name" rule:"need,len 1..120" doc:"its name"`

@@ -95,6 +95,8 @@ var vocabulary = complete(map[Kind]*definition{
 	"joint.treated":     {scope: onWall, person: true, by: only(Foreman, Engineer), make: func() Data { return new(JointTreated) }, doc: "a cold joint answered, and on whose word"},
 
 	"temperature.read": {scope: onEither, by: measuring, make: func() Data { return new(TemperatureRead) }, doc: "one reading, a series, or a minimum and maximum"},
+	// It says what a number is worth, and changes none.
+	"probe.declared": {scope: onWall, person: true, by: only(Foreman, Engineer, Keeper), make: func() Data { return new(ProbeDeclared) }, doc: "where a probe of the wall sits, and its calibration"},
 	// It is fetched or typed away from the wall.
 	"weather.forecast":   {scope: onSite, by: only(Dispatcher, Keeper, Probe), make: func() Data { return new(WeatherForecast) }, doc: "a forecast by the hour"},
 	"wind.read":          {scope: onEither, by: measuring, make: func() Data { return new(WindRead) }, doc: "a gust measured"},

@@ -254,6 +254,20 @@ func (d *TemperatureRead) span() (b, e time.Time) {
 	}
 }
 
+// ProbeDeclared says where a probe sits and when it was calibrated.
+type ProbeDeclared struct {
+	Probe       string    `json:"probe" rule:"need,token" doc:"the probe's mark, or its device's name"`
+	Place       string    `json:"place" rule:"need,core|top|face|air" doc:"where it reads: core, top or face of the concrete, or the air"`
+	At          time.Time `json:"at,omitzero" doc:"since when; not given: since it was entered"`
+	AtM         *float64  `json:"at_m,omitzero" rule:"0..2000" unit:"m" doc:"station"`
+	HeightM     *float64  `json:"height_m,omitzero" rule:"0..15" unit:"m" doc:"height above the wall's foot"`
+	Calibrated  string    `json:"calibrated,omitzero" rule:"yyyy-mm-dd" doc:"day of its calibration; not given: not known"`
+	Certificate string    `json:"certificate,omitzero" rule:"len 1..80" doc:"certificate of the calibration"`
+}
+
+func (d *ProbeDeclared) check() error           { return nil }
+func (d *ProbeDeclared) span() (b, e time.Time) { return d.At, d.At }
+
 // ForecastHour is one hour of a forecast.
 type ForecastHour struct {
 	At      time.Time `json:"at" rule:"need" doc:"the hour's beginning"`

@@ -79,6 +79,8 @@ var alertsTo = map[string]Role{
 	"load-temperature":  Foreman,
 	"not-vibrated":      Crew,
 	"opening-uneven":    Crew,
+	"permit-early":      Officer,
+	"permit-shaken":     Officer,
 	"pressure-high":     Foreman,
 	"probe-silent":      Crew,
 	"record-gap":        Dispatcher,

@@ -23,7 +23,7 @@ var policy = events.Policy{
 	FloorH: new(60.0), EquivalentH: new(48.0), Rule: new("arrhenius"), QK: new(5000.0), DatumC: new(0.0),
 	JointMin: new(120.0), JointHotMin: new(90.0), GustMPS: new(9.0), PermitNeeded: new(true), TieInNeeded: new(false),
 	OverdueH: new(72.0), RiseM: new(1.2), LoadMin: new(90.0), LineMM: new(6.0), StrengthMPa: new(10.0),
-	SheetAt: new("05:30"), FaceH: new(24.0), ChecksNeeded: new(true), TravelMin: new(25.0)}
+	SheetAt: new("05:30"), FaceH: new(24.0), ChecksNeeded: new(true), TravelMin: new(25.0), PermitWhole: new(true)}
 
 // sampleData holds data of every kind, with all members where that can be.
 var sampleData = map[events.Kind]events.Data{
@@ -53,7 +53,12 @@ var sampleData = map[events.Kind]events.Data{
 	"wall.handed-over": &events.WallHandedOver{At: at(9, 0), To: "framing crew", Note: "clean"},
 
 	"permit.issued": &events.PermitIssued{Number: "P-17", For: "strip", At: at(8, 0), Until: at(18, 0), Braces: []string{"b1", "b2"},
-		RequestedBy: "p-31cc", ReviewedBy: "p-77aa", Statement: "w1-window-9", Conditions: "only while the gust is under 6 m/s"},
+		RequestedBy: "p-31cc", ReviewedBy: "p-77aa", Statement: "w1-window-9", Conditions: "only while the gust is under 6 m/s",
+		FromM: new(0.0), ToM: new(4.5), Drawing: "S-101", DrawingRevision: "C", BracingDesign: "TW-7", BracingRevision: "2", Basis: "release", Release: target,
+		Evidence: &events.Evidence{LastConcrete: at(7, 40), Mix: "c25-w", Temperatures: "top 6 to 11 °C since placing", Specimens: []string{"s1", "s2"}},
+		GustMPS:  new(8.0), Loads: "no storage against the wall", Support: "tied-in", SupportSeen: new(true),
+		InspectedBefore: &events.Inspected{Done: new(true), By: "p-31cc"}, InspectedDuring: &events.Inspected{Done: new(true), By: "p-31cc"},
+		InspectedAfter: &events.Inspected{Done: new(true), By: "p-77aa"}, Method: "one at a time, by hand", Sequence: "b2, b1", ClearM: new(4.0)},
 	"permit.withdrawn": &events.PermitWithdrawn{Number: "P-17", At: at(10, 0), Reason: "storm"},
 	"check.answered": &events.CheckAnswered{List: "before", Item: "ties-tight", Answer: "yes", Value: new(-1.5), At: at(7, 0), Note: "all rows",
 		Photos: []events.Photo{{Name: "row-1.jpg", SHA256: fmt.Sprintf("%064x", 0xfee)}}},
@@ -92,6 +97,7 @@ var sampleData = map[events.Kind]events.Data{
 
 	"temperature.read": &events.TemperatureRead{Place: "top", Probe: "t1", Instrument: "logger", HeightM: new(2.6),
 		Series: []events.TimedTemperature{{At: at(8, 0), Celsius: new(14.25)}, {At: at(8, 5), Celsius: new(0.0)}}},
+	"probe.declared": &events.ProbeDeclared{Probe: "t1", Place: "top", At: at(7, 0), AtM: new(3.0), HeightM: new(2.6), Calibrated: "2025-11-03", Certificate: "K-204"},
 	"weather.forecast": &events.WeatherForecast{Issued: at(6, 0), Origin: "typed from the radio",
 		Hours: []events.ForecastHour{{At: at(7, 0), Celsius: new(-4.0), GustMPS: new(8.0)}, {At: at(8, 0), Celsius: new(-3.5)}}},
 	"wind.read":          &events.WindRead{At: at(8, 0), GustMPS: new(0.0)},
@@ -123,7 +129,8 @@ var sampleData = map[events.Kind]events.Data{
 
 	"window.stated": &events.WindowStated{At: at(12, 0), Open: false, State: "curing", CuredAt: at(20, 0), Earliest: at(21, 0), Early: at(21, 0),
 		Likely: at(22, 0), Late: at(23, 0), Governs: "temperature", Text: "Not before 21:00. A guide for planning; the engineer governs.", Rules: "1",
-		Through: 991, Digest: fmt.Sprintf("%064x", 0xabc), Preceding: 880},
+		Through: 991, Digest: fmt.Sprintf("%064x", 0xabc), Preceding: 880, Policy: target, CriterionBy: "p-4f2a", CriterionAt: at(6, 0), Drawing: "S-101", Clause: "3.2",
+		Probe: &events.StatedProbe{Probe: "t1", Place: "top", AtM: new(3.0), HeightM: new(2.6), Calibrated: "2025-11-03", Certificate: "K-204"}},
 	"alert.raised": &events.AlertRaised{Alert: "a-1", Kind: "joint-closing", Cause: "w1 0..2 m", Priority: "urgent", Since: at(9, 0),
 		Text: "Joint 0 to 2 m closes at 09:21.", Rules: "1", Preceding: 17,
 		About: &events.About{FromM: new(0.0), ToM: new(2.0), Until: at(9, 21), Braces: []string{"b1"}, Load: "L1", Device: "probe-1", Measure: "age", Have: new(131.0), Limit: new(150.0), ClearM: new(3.6)}},

@@ -39,10 +39,11 @@ var beyondOne = map[Kind]string{
 	"lift.placed":       "exactly one of top_m and depth_m; " + beyondStretch + "; " + beyondSpan,
 	"load.discharged":   beyondSpan,
 	"mix.approved":      "portland goes with no slag_percent and no ash_percent; both together are at most 100",
-	"permit.issued":     "until is after at; requested_by is another person than by",
-	"person.appointed":  "each role stands once",
-	"record.amended":    "kind is a known one that a person or a device records, no record event itself; data fits that kind, and asks of by what that kind does",
-	"stretch.left-low":  beyondStretch,
+	"permit.issued": "until is after at; requested_by is another person than by; from_m goes with to_m, " + beyondStretch + "; release goes with basis release; " +
+		"where basis is given, until is at most 14 days after at, and reviewed_by is another person than requested_by",
+	"person.appointed": "each role stands once",
+	"record.amended":   "kind is a known one that a person or a device records, no record event itself; data fits that kind, and asks of by what that kind does",
+	"stretch.left-low": beyondStretch,
 	"temperature.read": "exactly one of celsius, series, or from with to, min_c and max_c; a series goes forward in time, " +
 		"within 48 h; to is after from, by at most 72 h; max_c is at least min_c",
 	"wall.amended": "where both are given, top_m is at most height_m",

@@ -24,6 +24,7 @@ type Policy struct {
 	FaceH        *float64 `json:"face_h,omitzero" rule:"9..240" unit:"h" doc:"shortest time from the last concrete to the stripping of a form's face; default none beside the table of the rule set"`
 	ChecksNeeded *bool    `json:"checks_needed,omitzero" doc:"the check list before placing is asked for; default true"`
 	TravelMin    *float64 `json:"travel_min,omitzero" rule:"0..180" unit:"min" doc:"travel from plant to site; default 30"`
+	PermitWhole  *bool    `json:"permit_whole,omitzero" doc:"a permit to strip counts only if nothing of its form is lacking; default false: what it lacks is said"`
 }
 
 // SiteOpened begins a site.

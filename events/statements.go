@@ -23,6 +23,23 @@ type WindowStated struct {
 	Through   uint64    `json:"through" doc:"stream sequence that the record was read through"`
 	Digest    string    `json:"digest" rule:"need,hex64" doc:"SHA-256 of the state that it was computed from"`
 	Preceding uint64    `json:"preceding,omitzero" doc:"stream sequence of the statement before it"`
+
+	Policy      Target       `json:"policy,omitzero" doc:"the event that last set the site's policy; not given: a statement of the time before, or a site that was never opened"`
+	CriterionBy string       `json:"criterion_by,omitzero" rule:"len 1..40" doc:"who set the criterion; not given: nobody"`
+	CriterionAt time.Time    `json:"criterion_at,omitzero" doc:"when it was set"`
+	Drawing     string       `json:"drawing,omitzero" rule:"len 1..80" doc:"the criterion's drawing"`
+	Clause      string       `json:"clause,omitzero" rule:"len 1..80" doc:"the criterion's clause, or that no engineer set one"`
+	Probe       *StatedProbe `json:"probe,omitzero" doc:"the probe that was counted last; not given: none"`
+}
+
+// StatedProbe is the probe that a statement counted last.
+type StatedProbe struct {
+	Probe       string   `json:"probe" rule:"need,len 1..80" doc:"its mark"`
+	Place       string   `json:"place" rule:"need,len 1..20" doc:"where it reads: top, core, face or air"`
+	AtM         *float64 `json:"at_m,omitzero" rule:"0..2000" unit:"m" doc:"station, as declared"`
+	HeightM     *float64 `json:"height_m,omitzero" rule:"0..15" unit:"m" doc:"height above the wall's foot, as declared or read"`
+	Calibrated  string   `json:"calibrated,omitzero" rule:"yyyy-mm-dd" doc:"day of its calibration; not given: not recorded"`
+	Certificate string   `json:"certificate,omitzero" rule:"len 1..80" doc:"certificate of the calibration"`
 }
 
 func (d *WindowStated) check() error           { return nil }
