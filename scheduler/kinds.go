@@ -34,6 +34,8 @@ const (
 	AlertBackfillEarly    = "backfill-early"
 	AlertStripEarly       = "strip-early"
 	AlertStripUnpermitted = "strip-unpermitted"
+	AlertPermitEarly      = "permit-early"
+	AlertPermitShaken     = "permit-shaken"
 	AlertBraceOverdue     = "brace-overdue"
 	AlertWindowLater      = "window-later"
 	AlertProbeSilent      = "probe-silent"

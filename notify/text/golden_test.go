@@ -57,6 +57,8 @@ var about = map[string]*events.About{
 	"brace-disturbed":   {Braces: []string{"b4"}, ClearM: m(3.9)},
 	"strip-early":       {Braces: []string{"b1", "b2", "b3"}, ClearM: m(3.9)},
 	"strip-unpermitted": {Braces: []string{"b1", "b2", "b3", "b4", "b5", "b6", "b7", "b8", "b9"}, ClearM: m(3.9)},
+	"permit-early":      {Braces: []string{"b1", "b2"}},
+	"permit-shaken":     {Braces: []string{"b1", "b2", "b3"}, Until: now.Add(5 * time.Hour)},
 	"face-early":        {ClearM: m(3.9)},
 	"frost-ahead":       {Measure: "temperature", Have: m(-3), Limit: m(0), Until: now.Add(13 * time.Hour)},
 	"wind-high":         {Measure: "wind", Have: m(18.4), Limit: m(15), ClearM: m(3.9)},
