@@ -40,7 +40,8 @@ func (p picturesOf) Wall(ctx context.Context, ref scheduler.Ref, asOf time.Time,
 			return err
 		}
 		return see(wallpage.Input{
-			At: v.now, Through: v.Through(), Level: v.Level(), Doubts: v.hub.Doubts, Demo: p.hub.demo, Site: v.Site(ref.Site), Wall: s,
+			At: v.now, Through: v.Through(), Level: v.Level(), Doubts: v.hub.Doubts, Demo: p.hub.demo,
+			Site: v.Site(ref.Site), Devices: v.Devices(ref.Site), Wall: s, Hub: v.hub,
 			Sheet: scheduler.SheetOf(v.Site(ref.Site), v.Devices(ref.Site), s, v.hub, v.now), Messages: messages,
 		})
 	})

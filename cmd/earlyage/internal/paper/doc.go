@@ -26,7 +26,6 @@ import (
 	"earlyage/cmd/earlyage/internal/register"
 	"earlyage/cmd/earlyage/internal/wallpage"
 	"earlyage/cmd/earlyage/internal/words"
-	"earlyage/projector/merkle"
 )
 
 // Size is a size of paper.
@@ -59,15 +58,7 @@ type Input struct {
 	Page     wallpage.Page
 	Words    *words.Catalogue
 	Name     func(person string) string // what people call a person; the id where there is no name
-	Register register.Register          // of this wall
-	Seal     Seal
-}
-
-// Seal is what the hub signed of the record.
-type Seal struct {
-	merkle.Checkpoint
-	Note []byte // as it was signed
-	Key  string // verifier key of the record
+	Register register.Register          // of this wall, with a checkpoint that covers the page
 }
 
 // stamp is what stands on every page.
@@ -77,5 +68,12 @@ type stamp struct {
 	when   string // as of when
 	at     time.Time
 	digest string // of the record; empty: of no one wall
-	seal   Seal
+	seal   register.Checkpoint
+}
+
+func sealOf(r register.Register) register.Checkpoint {
+	if r.Checkpoint == nil {
+		return register.Checkpoint{}
+	}
+	return *r.Checkpoint
 }

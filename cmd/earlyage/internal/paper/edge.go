@@ -16,7 +16,10 @@ func (p *press) feet() []string {
 	if s.digest != "" {
 		lines = append(lines, p.wrap(p.t.T("paper.foot.digest", "digest", s.digest), plain, smallSize, p.across())...)
 	}
-	say := p.t.T("paper.foot.checkpoint", "size", s.seal.Size, "root", s.seal.Root.String(), "when", s.seal.At.UTC().Format("2006-01-02 15:04:05 UTC"))
+	say := p.t.T("paper.foot.none")
+	if s.seal.Note != "" {
+		say = p.t.T("paper.foot.checkpoint", "size", s.seal.Size, "root", s.seal.Root, "when", s.seal.At.UTC().Format("2006-01-02 15:04:05 UTC"))
+	}
 	p.foot = append(lines, p.wrap(say, plain, smallSize, p.across()-pageRoom)...)
 	return p.foot
 }

@@ -46,31 +46,79 @@ func (p *paper) braces(title string, part wallpage.Part) {
 	p.turn(false)
 }
 
-// probes prints where temperatures were read.
+// probe is one place where temperatures were read.
+type probe struct {
+	Probe       string   `json:"probe"`
+	Place       string   `json:"place"`
+	AtM         *float64 `json:"at_m"`
+	HeightM     *float64 `json:"height_m"`
+	Calibrated  string   `json:"calibrated"`
+	Certificate string   `json:"certificate"`
+	device      string
+	instrument  string
+	readings    int
+}
+
+// probes prints where temperatures were read, and what was declared of the probes.
 func (p *paper) probes() {
-	type probe struct{ device, mark, place, instrument, height string }
-	count := map[probe]int{}
-	p.eachData(func(e wallpage.Entry) {
-		var d events.TemperatureRead
-		if e.Kind != "temperature.read" || e.Refused != "" || e.Repeat != 0 || json.Unmarshal([]byte(e.Data), &d) != nil {
-			return
+	type name struct{ mark, place string }
+	all, order := map[name]*probe{}, []name{}
+	at := func(mark, place string) *probe {
+		n := name{mark, place}
+		if all[n] == nil {
+			all[n], order = &probe{Probe: mark, Place: place}, append(order, n)
 		}
-		x := probe{device: e.Device, mark: cmp.Or(d.Probe, e.Device), place: d.Place, instrument: d.Instrument}
-		if d.HeightM != nil {
-			x.height = p.tongue.Length(*d.HeightM)
-		}
-		count[x] += max(len(d.Series), 1)
-	})
-	g := grid{head: p.heads("probe", "device", "place", "instrument", "height", "calibration", "readings"), right: map[int]bool{6: true}}
-	not := p.t.T("paper.not-recorded")
-	for x, n := range count {
-		g.rows = append(g.rows, []string{x.mark, x.device, p.tongue.Value(x.place), cmp.Or(p.tongue.Value(x.instrument), not), cmp.Or(x.height, not), not, strconv.Itoa(n)})
+		return all[n]
 	}
-	slices.SortFunc(g.rows, slices.Compare[[]string])
+	p.eachData(func(e wallpage.Entry) {
+		if d, ok := readingOf(e); ok {
+			x := at(cmp.Or(d.Probe, e.Device), d.Place)
+			x.device, x.instrument, x.readings = e.Device, cmp.Or(d.Instrument, x.instrument), x.readings+max(len(d.Series), 1)
+			x.HeightM = cmp.Or(d.HeightM, x.HeightM)
+		}
+	})
+	p.eachData(func(e wallpage.Entry) {
+		var d probe
+		if e.Kind == "probe.declared" && counts(e) && json.Unmarshal([]byte(e.Data), &d) == nil {
+			x := at(d.Probe, d.Place)
+			x.AtM, x.HeightM = cmp.Or(d.AtM, x.AtM), cmp.Or(d.HeightM, x.HeightM)
+			x.Calibrated, x.Certificate = cmp.Or(d.Calibrated, x.Calibrated), cmp.Or(d.Certificate, x.Certificate)
+		}
+	})
+	g := grid{head: p.heads("probe", "device", "place", "station", "height", "calibration", "instrument", "readings"), right: map[int]bool{7: true}}
+	for _, n := range order {
+		g.rows = append(g.rows, p.probeRow(all[n]))
+	}
+	slices.SortStableFunc(g.rows, slices.Compare[[]string])
 	if len(g.rows) == 0 {
 		p.paragraph(p.t.T("paper.probes.none"), plain, textSize)
 	}
 	p.table(g)
+}
+
+func (p *paper) probeRow(x *probe) []string {
+	not := p.t.T("paper.not-recorded")
+	length := func(m *float64) string {
+		if m == nil {
+			return not
+		}
+		return p.tongue.Length(*m)
+	}
+	calibration := cmp.Or(strings.Join(known(x.Calibrated, x.Certificate), ", "), not)
+	return []string{x.Probe, x.device, p.tongue.Value(x.Place), length(x.AtM), length(x.HeightM), calibration, cmp.Or(p.tongue.Value(x.instrument), not), strconv.Itoa(x.readings)}
+}
+
+func readingOf(e wallpage.Entry) (d events.TemperatureRead, ok bool) {
+	ok = e.Kind == "temperature.read" && counts(e) && json.Unmarshal([]byte(e.Data), &d) == nil
+	return d, ok
+}
+
+// counts reports whether a message was taken in, once.
+func counts(e wallpage.Entry) bool { return e.Refused == "" && e.Repeat == 0 }
+
+// known are the texts that say anything.
+func known(parts ...string) []string {
+	return slices.DeleteFunc(parts, func(s string) bool { return s == "" })
 }
 
 // eachData calls see with every message that could be read.
@@ -105,7 +153,7 @@ func (p *paper) line(key, value string) string {
 }
 
 func lines(parts ...string) string {
-	return strings.Join(slices.DeleteFunc(parts, func(s string) bool { return s == "" }), "\n")
+	return strings.Join(known(parts...), "\n")
 }
 
 func (p *paper) alertTimes(a face.Alarm) string {
@@ -122,7 +170,7 @@ func (p *paper) when(at face.Time) string {
 
 // who writes when a thing was done and by whom.
 func (p *paper) who(at face.Time, person string) string {
-	return strings.Join(slices.DeleteFunc([]string{p.when(at), p.tongue.Person(person)}, func(s string) bool { return s == "" }), ", ")
+	return strings.Join(known(p.when(at), p.tongue.Person(person)), ", ")
 }
 
 func (p *paper) answers(a face.Alarm) string {
@@ -140,7 +188,7 @@ func (p *paper) told(a face.Alarm) string {
 	var out []string
 	for _, x := range a.Told {
 		say := p.t.T("paper.told", "who", cmp.Or(p.tongue.Person(x.Person), p.t.T("paper.nobody")), "how", x.Channel, "when", p.when(x.At), "outcome", p.tongue.Own("told."+x.Outcome, x.Outcome))
-		out = append(out, strings.Join(slices.DeleteFunc([]string{say, x.Why, x.Error}, func(s string) bool { return s == "" }), "; "))
+		out = append(out, strings.Join(known(say, x.Why, x.Error), "; "))
 	}
 	if a.ToldMore > 0 {
 		out = append(out, p.t.T("paper.more", "n", a.ToldMore))
@@ -200,16 +248,12 @@ func (p *paper) designs() (out []wallpage.Fact) {
 		}
 	}
 	for _, c := range p.page.Sheet.Criteria {
-		add(wallpage.Fact{Label: p.t.T("paper.drawing"), Value: strings.Join(slices.DeleteFunc([]string{c.Drawing, c.Clause}, func(s string) bool { return s == "" }), ", ")})
+		add(wallpage.Fact{Label: p.t.T("paper.drawing"), Value: strings.Join(known(c.Drawing, c.Clause), ", ")})
 	}
 	for _, e := range p.report.Entries {
-		if e.Kind != "permit.issued" {
-			continue
-		}
-		for _, f := range e.Members {
-			if strings.Contains(f.Label, "drawing") || strings.Contains(f.Label, "design") {
-				add(wallpage.Fact{Label: p.t.T("paper.design"), Value: f.Value})
-			}
+		if e.Kind == "permit.issued" && counts(e.Entry) {
+			add(wallpage.Fact{Label: p.t.T("paper.drawing-of"), Value: strings.Join(known(e.Member("drawing"), e.Member("drawing_revision")), ", ")})
+			add(wallpage.Fact{Label: p.t.T("paper.design"), Value: strings.Join(known(e.Member("bracing_design"), e.Member("bracing_revision")), ", ")})
 		}
 	}
 	if len(out) == 0 {
@@ -270,31 +314,42 @@ func (p *paper) refused() {
 
 // statements prints what the hub stated, and when that changed.
 func (p *paper) statements() {
-	g := grid{head: p.heads("message", "stated", "window", "cured", "earliest", "governs", "digest")}
-	p.eachData(func(e wallpage.Entry) {
+	g := grid{head: p.heads("message", "stated", "window", "cured", "earliest", "governs", "rests", "digest")}
+	for _, e := range p.report.Entries {
 		var d events.WindowStated
-		if e.Kind != "window.stated" || e.Refused != "" || e.Repeat != 0 || json.Unmarshal([]byte(e.Data), &d) != nil {
-			return
+		if e.Kind == "window.stated" && counts(e.Entry) && json.Unmarshal([]byte(e.Data), &d) == nil {
+			g.rows = append(g.rows, p.statement(e, d))
 		}
-		window := p.t.T("paper.shut")
-		if d.Open {
-			window = p.t.T("paper.open")
-		}
-		earliest := p.up(d.Earliest)
-		if earliest == "" && !d.Likely.IsZero() {
-			earliest = p.t.T("wall.expected-at", "when", p.up(d.Likely))
-		}
-		g.rows = append(g.rows, []string{
-			strconv.FormatUint(e.Seq, 10), p.when(e.Recorded), window + ", " + p.tongue.Own("state."+d.State, d.State), p.up(d.CuredAt), earliest,
-			p.tongue.Criterion(d.Governs), d.Digest[:min(len(d.Digest), 16)] + "\n" + d.Rules,
-		})
-	})
+	}
 	if len(g.rows) == 0 {
 		p.paragraph(p.t.T("paper.statements.none"), plain, textSize)
 		return
 	}
 	p.paragraph(p.t.T("paper.statements.lead"), plain, textSize)
 	p.table(g)
+}
+
+// statement is a line of what was stated, with what it rests on.
+func (p *paper) statement(e wallpage.Reported, d events.WindowStated) []string {
+	window := p.t.T("paper.shut")
+	if d.Open {
+		window = p.t.T("paper.open")
+	}
+	earliest := p.up(d.Earliest)
+	if earliest == "" && !d.Likely.IsZero() {
+		earliest = p.t.T("wall.expected-at", "when", p.up(d.Likely))
+	}
+	var rests []string
+	for _, f := range e.Members {
+		switch f.Label {
+		case "policy", "criterion_by", "criterion_at", "drawing", "clause", "probe":
+			rests = append(rests, f.Value)
+		}
+	}
+	return []string{
+		e.Line.Number, e.Line.Recorded, window + ", " + p.tongue.Own("state."+d.State, d.State), p.up(d.CuredAt), earliest,
+		p.tongue.Criterion(d.Governs), strings.Join(known(rests...), ", "), d.Digest[:min(len(d.Digest), 16)] + "\n" + d.Rules,
+	}
 }
 
 // up writes a time to strip, rounded up to the minute.

@@ -76,12 +76,18 @@ func (p *paper) proof() {
 // evidence prints the checkpoint whole, the key, and how to check them.
 func (p *press) evidence(facts []wallpage.Fact, how string) {
 	s := p.stamp.seal
+	if s.Note == "" {
+		p.facts(facts)
+		p.paragraph(p.t.T("paper.foot.none"), bold, textSize)
+		return
+	}
+	origin, _, _ := strings.Cut(s.Note, "\n")
 	p.facts(append(facts,
-		wallpage.Fact{Label: p.t.T("paper.origin"), Value: s.Origin}, wallpage.Fact{Label: p.t.T("paper.size"), Value: strconv.FormatInt(s.Size, 10)},
-		wallpage.Fact{Label: p.t.T("paper.root"), Value: s.Root.String()}, wallpage.Fact{Label: p.t.T("paper.made"), Value: s.At.UTC().Format(time.RFC3339)},
+		wallpage.Fact{Label: p.t.T("paper.origin"), Value: origin}, wallpage.Fact{Label: p.t.T("paper.size"), Value: strconv.FormatInt(s.Size, 10)},
+		wallpage.Fact{Label: p.t.T("paper.root"), Value: s.Root}, wallpage.Fact{Label: p.t.T("paper.made"), Value: s.At.UTC().Format(time.RFC3339)},
 	))
 	p.caption(p.t.T("paper.checkpoint"))
-	p.typed(strings.TrimRight(string(s.Note), "\n"))
+	p.typed(strings.TrimRight(s.Note, "\n"))
 	p.caption(p.t.T("paper.key"))
 	p.typed(s.Key)
 	p.caption(p.t.T("paper.how"))

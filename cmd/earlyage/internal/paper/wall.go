@@ -30,12 +30,12 @@ func Wall(w io.Writer, in Input, size Size) error {
 	report := in.Page.Report(in.Words, in.Name)
 	p, err := newPress(size, in.Words, stamp{
 		title: in.Words.T("paper.title", "wall", report.Title), head: report.SiteName + " / " + report.Name + " (" + report.Site + "/" + report.Wall + ")",
-		when: in.Words.T("wall.as-of", "when", report.When), at: in.Page.At.Time, digest: in.Page.Sheet.Digest, seal: in.Seal,
+		when: in.Words.T("wall.as-of", "when", report.When), at: in.Page.At.Time, digest: in.Page.Sheet.Digest, seal: sealOf(in.Register),
 	})
 	if err != nil {
 		return err
 	}
-	x := &paper{press: p, in: in, page: in.Page, report: report, tongue: wallpage.TongueOf(in.Words, in.Page, in.Name)}
+	x := &paper{press: p, in: in, page: in.Page, report: report, tongue: wallpage.TongueOf(in.Words, in.Page.Site, in.Page.At.Time, in.Name)}
 	list := x.sections()
 	p.page()
 	x.cover(list)

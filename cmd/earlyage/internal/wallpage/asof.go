@@ -70,7 +70,7 @@ func AsOf(messages []Message, ref scheduler.Ref, at time.Time) (Input, error) {
 	if !f.wall.Known() {
 		return Input{}, fmt.Errorf("wall %s/%s at %s: %w", ref.Site, ref.Wall, at.Format(time.RFC3339), ErrNoWall)
 	}
-	in.Site, in.Wall = f.site, f.wall
+	in.Site, in.Devices, in.Wall = f.site, f.devices, f.wall
 	in.Sheet = scheduler.SheetOf(f.site, f.devices, f.wall, scheduler.Hub{}, at)
 	return in, nil
 }

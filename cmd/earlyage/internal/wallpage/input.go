@@ -23,9 +23,11 @@ type Input struct {
 	Doubts  []string  // what now shuts every window
 	Demo    bool
 
-	Site  *site.State
-	Wall  *wall.State
-	Sheet scheduler.Sheet // with its assessment, at At
+	Site    *site.State
+	Devices *site.Devices
+	Wall    *wall.State
+	Hub     scheduler.Hub
+	Sheet   scheduler.Sheet // with its assessment, at At
 
 	// Messages are those of this wall up to At, in the order of the stream, and
 	// those that only name it (refused ones).

@@ -5,6 +5,7 @@ import (
 	"maps"
 	"slices"
 	"strings"
+	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/picture"
@@ -57,6 +58,16 @@ type Reported struct {
 	Entry
 	Line    EntryLine
 	Members []Fact // what it says, by the names of the members
+}
+
+// Member is what an entry says of one thing; empty where it does not.
+func (r Reported) Member(name string) string {
+	for _, m := range r.Members {
+		if m.Label == name {
+			return m.Value
+		}
+	}
+	return ""
 }
 
 // Person is somebody by their id; Name is empty where none is known.
@@ -113,6 +124,12 @@ func (p Page) Report(c *words.Catalogue, name func(person string) string) Report
 	return out
 }
 
+// MomentOf reads a moment that is asked for: RFC 3339, or local to the site. Zero is
+// now.
+func MomentOf(text string, zone *time.Location, now time.Time) (time.Time, error) {
+	return asOf(text, zone, now)
+}
+
 // drawings are the page's pictures by the id of their section.
 func (t tongue) drawings(p Page) map[string]func(picture.Options) *picture.Drawing {
 	return map[string]func(picture.Options) *picture.Drawing{
@@ -128,9 +145,9 @@ func (t tongue) drawings(p Page) map[string]func(picture.Options) *picture.Drawi
 // a report.
 type Tongue struct{ tongue }
 
-// TongueOf is for the words of a page.
-func TongueOf(c *words.Catalogue, p Page, name func(person string) string) Tongue {
-	t := tongueOf(c, p.Site, p.At.Time, name)
+// TongueOf writes for a site at a moment.
+func TongueOf(c *words.Catalogue, s face.Site, at time.Time, name func(person string) string) Tongue {
+	t := tongueOf(c, s, at, name)
 	t.paper = true
 	return Tongue{t}
 }
@@ -155,6 +172,9 @@ func (t Tongue) Length(m float64) string { return t.length(m) }
 
 // Moment writes what has been, rounded down to the minute.
 func (t Tongue) Moment(at face.Time) string { return t.down(at) }
+
+// Long writes a moment with its year.
+func (t Tongue) Long(at time.Time) string { return t.long(at) }
 
 // Strip writes a time to strip, rounded up to the minute.
 func (t Tongue) Strip(at face.Time) string { return t.up(at) }
