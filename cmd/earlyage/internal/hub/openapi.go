@@ -99,7 +99,7 @@ func document(table []door.Route) map[string]any {
 	s := schemas{}
 	problems := s.of(reflect.TypeFor[api.Problem]())
 	paths := map[string]any{}
-	for _, o := range slices.Concat(operations, proofOperations, toldOperations, registerOperations) {
+	for _, o := range slices.Concat(operations, proofOperations, paperOperations, toldOperations, registerOperations) {
 		item, _ := paths[o.path].(map[string]any)
 		if item == nil {
 			item = map[string]any{}

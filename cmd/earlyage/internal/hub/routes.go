@@ -23,7 +23,7 @@ func (w *web) routes() []door.Route {
 	post := func(pattern string, who door.Access, f http.HandlerFunc) door.Route {
 		return door.Route{Method: http.MethodPost, Pattern: pattern, Who: who, Handler: f, Body: maxRequest}
 	}
-	return slices.Concat(w.proofRoutes(), w.toldRoutes(), w.registerRoutes(), []door.Route{
+	return slices.Concat(w.proofRoutes(), w.paperRoutes(), w.toldRoutes(), w.registerRoutes(), []door.Route{
 		get(api.PathNATS, door.Public, w.nats),
 		get(api.PathHealth, door.Public, w.health),
 		get(api.PathWalls, look, w.walls),
