@@ -373,7 +373,7 @@ func (p *play) end() error {
 		}
 	}
 	fmt.Fprintln(out)
-	if err := p.tells.end(out); err != nil {
+	if err := p.tells.end(out, p); err != nil {
 		return err
 	}
 	fmt.Fprintln(out)

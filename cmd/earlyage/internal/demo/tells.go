@@ -30,6 +30,7 @@ type tells struct {
 type raised struct {
 	*events.AlertRaised
 	site, wall string
+	said       time.Time
 	over       bool // acknowledged by somebody of the demo, or cleared
 }
 
@@ -57,7 +58,7 @@ func (t *tells) take(p *play, words []word) (lines []string) {
 	for _, w := range words {
 		switch d := w.Data.(type) {
 		case *events.AlertRaised:
-			t.raised[d.Alert] = &raised{AlertRaised: d, site: w.Source.Site, wall: w.Wall}
+			t.raised[d.Alert] = &raised{AlertRaised: d, site: w.Source.Site, wall: w.Wall, said: w.said}
 		case *events.AlertCleared:
 			if r := t.raised[d.Alert]; r != nil {
 				r.over = true
@@ -249,14 +250,38 @@ func (p *play) answer() error {
 	return nil
 }
 
-// end writes how much was told.
-func (t *tells) end(out io.Writer) error {
+// end writes how much was told, and how it went on the busiest day.
+func (t *tells) end(out io.Writer, p *play) error {
 	total := 0
 	var by []string
 	for _, channel := range slices.SortedFunc(maps.Keys(t.count), func(a, b string) int { return cmp.Or(t.count[b]-t.count[a], cmp.Compare(a, b)) }) {
 		total += t.count[channel]
 		by = append(by, fmt.Sprintf("%d by %s", t.count[channel], channel))
 	}
-	_, err := fmt.Fprintf(out, "Told: %d messages to %d people, %s; %d came to nothing.\n", total, len(t.people), strings.Join(by, ", "), t.failed)
+	fmt.Fprintf(out, "Told: %d messages to %d people, %s; %d came to nothing.\n", total, len(t.people), strings.Join(by, ", "), t.failed)
+	day, n := t.busiest()
+	if n == 0 {
+		return nil
+	}
+	m, err := p.hub.Measured(day, day.Add(24*time.Hour))
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(out, "On the busiest day, %s, %d alerts: the first channel had 99 of 100 within %s. Most within 10 minutes: %d, to %s; the busiest reader of the day: %.2f in 10 minutes.\n",
+		day.Format("Mon 2 Jan"), n, m.Told.P99, m.Most, p.script.nameOf(m.Reader), m.Mean)
 	return err
+}
+
+// busiest is the day, in UTC, on which most alerts were raised.
+func (t *tells) busiest() (day time.Time, most int) {
+	count := map[time.Time]int{}
+	for _, r := range t.raised {
+		count[r.said.UTC().Truncate(24*time.Hour)]++
+	}
+	for d, n := range count {
+		if n > most || n == most && d.Before(day) {
+			day, most = d, n
+		}
+	}
+	return day, most
 }

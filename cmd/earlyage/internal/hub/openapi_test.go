@@ -163,7 +163,7 @@ func TestOpenAPINamesTheTable(t *testing.T) {
 	require.Equal(t, "3.1.1", d.doc["openapi"])
 	var table, written []string
 	for _, r := range c.hub.Routes() {
-		if strings.HasPrefix(r.Pattern, "/api/") || r.Pattern == api.PathHealth {
+		if strings.HasPrefix(r.Pattern, "/api/") || strings.HasPrefix(r.Pattern, api.PathCalendar) || r.Pattern == api.PathHealth {
 			table = append(table, fmt.Sprint(r.Method, " ", r.Pattern, " ", r.Who))
 		}
 	}
@@ -239,6 +239,7 @@ func TestChangesAreAsDocumented(t *testing.T) {
 		_, err := client.Picture(t.Context(), p, nil)
 		require.NoError(t, err, p)
 	}
+	c.toldAsDocumented(client, id)
 	var ticket api.Ticket
 	require.NoError(t, c.local.Post(t.Context(), api.PathInvitations, api.NewInvitation{Person: ana, Site: "mill", Sort: "page"}, &ticket))
 	require.NoError(t, c.nobody().Post(t.Context(), door.PathInvitation, map[string]string{"code": ticket.Code}, &door.Invited{}))
@@ -272,6 +273,52 @@ func TestChangesAreAsDocumented(t *testing.T) {
 	require.Equal(t, []string{"GET " + api.PathWatch}, left, "never asked")
 	first, err := readChange(c, anew)
 	require.Error(t, err, "%v: the device has ended", first)
+}
+
+// toldAsDocumented asks all that is about telling and about the proof of the record.
+func (c *company) toldAsDocumented(client api.Client, id stream.Identity) {
+	c.t.Helper()
+	ctx, person := c.t.Context(), id.Person
+	mail := "ana@hub.example"
+	require.NoError(c.t, client.Post(ctx, api.PersonPath(person)+"/contact", api.Contact{Mail: &mail}, nil))
+	var checked api.RoutesChecked
+	require.NoError(c.t, c.local.Post(ctx, api.PathRoutesCheck, api.RoutesCheck{Name: "r.yaml", Text: "routes: 1"}, &checked))
+	require.NotEmpty(c.t, checked.Mistakes)
+	require.NoError(c.t, c.local.Post(ctx, api.PathToldTest, api.ToldTest{Person: person}, &api.Told{}))
+	_, key, err := readPush()
+	require.NoError(c.t, err)
+	require.NoError(c.t, client.Post(ctx, api.PathPush, key, nil))
+	var feed api.Calendar
+	require.NoError(c.t, client.Post(ctx, api.PathCalendars, api.NewCalendar{Site: "mill", Person: person}, &feed))
+	_, query, _ := strings.Cut(feed.URL, "?key=")
+	for p, q := range map[string]url.Values{
+		api.PathTold: nil, api.PathToldMeasure: nil, api.PathPushKey: nil, api.PathCalendars: nil, api.PathCheckpoint: nil, api.PathCheckpoints: nil,
+		api.PathRoutes: {"site": {"mill"}}, api.PathWalls + "/mill/a/bundle": nil, api.PathCalendar + "mill.ics": {"key": {query}},
+	} {
+		asker := client
+		if p == api.PathToldMeasure || strings.HasSuffix(p, "/bundle") {
+			asker = c.local
+		}
+		_, err := asker.Picture(ctx, p, q)
+		require.NoError(c.t, err, p)
+	}
+	require.NoError(c.t, client.Delete(ctx, api.PathCalendars+"/"+feed.ID))
+	for _, as := range []struct {
+		client      *http.Client
+		base, token string
+		status      int
+	}{{c.client, c.hub.HTTPURL(), c.token(id), http.StatusNoContent}, {c.local.HTTP, c.local.Hub, "", http.StatusForbidden}} { // the hub's own socket is nobody's browser
+		req, err := http.NewRequestWithContext(ctx, http.MethodDelete, as.base+api.PathPush, strings.NewReader(`{"endpoint":"none"}`))
+		require.NoError(c.t, err)
+		req.Header.Set("Content-Type", "application/json")
+		if as.token != "" {
+			req.Header.Set("Authorization", "Bearer "+as.token)
+		}
+		resp, err := as.client.Do(req)
+		require.NoError(c.t, err)
+		require.NoError(c.t, resp.Body.Close())
+		require.Equal(c.t, as.status, resp.StatusCode)
+	}
 }
 
 // The first change of those who look on is as documented too.

@@ -207,3 +207,6 @@ func (v toldVoice) Say(ctx context.Context, e events.Event) error {
 	_, err = v.h.publish(ctx, e.Subject(), body, stream.Sign(v.h.projector.HubKey(), body))
 	return err
 }
+
+// Measured says how fast and how much was told from one moment to another.
+func (h *Hub) Measured(from, to time.Time) (notify.Measures, error) { return h.told.Between(from, to) }
