@@ -169,7 +169,7 @@ func (w *web) sheet(rw http.ResponseWriter, r *http.Request) {
 		if !p.sight.sees(site) || p.Site(site) == nil || site == scheduler.Company {
 			return errUnseen
 		}
-		in := phone.Input{Now: p.now, Through: p.Through(), Level: p.Level(), Hub: p.hub, Site: p.Site(site), Devices: p.Devices(site), Words: words.Pick(r)}
+		in := phone.Input{Now: p.now, Through: p.Through(), Level: p.Level(), Hub: p.hub, Site: p.Site(site), Devices: p.Devices(site), Person: c.Person, Words: words.Pick(r)}
 		if c.Device.Site == site {
 			in.Device = c.Device.Device
 		}

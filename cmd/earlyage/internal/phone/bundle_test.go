@@ -18,11 +18,13 @@ import (
 const mostEngine = 80 << 10
 
 func TestStaticIsWhatTheSourcesGive(t *testing.T) {
-	kinds, err := bundle.Kinds()
-	require.NoError(t, err)
-	stands, err := os.ReadFile(bundle.KindsFile)
-	require.NoError(t, err)
-	require.Equal(t, string(kinds), string(stands), "go generate ./cmd/earlyage/internal/phone")
+	for name, table := range map[string]func() ([]byte, error){bundle.KindsFile: bundle.Kinds, bundle.AnswersFile: bundle.Answers} {
+		text, err := table()
+		require.NoError(t, err)
+		stands, err := os.ReadFile(name)
+		require.NoError(t, err)
+		require.Equal(t, string(text), string(stands), "go generate ./cmd/earlyage/internal/phone")
+	}
 	files, err := bundle.Build(".")
 	require.NoError(t, err)
 	for name, text := range files {

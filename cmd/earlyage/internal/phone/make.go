@@ -8,7 +8,6 @@ import (
 
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/words"
-	"earlyage/events"
 	"earlyage/projector/site"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
@@ -23,10 +22,13 @@ type Input struct {
 	Level   bool   // at the head of the stream
 	Hub     scheduler.Hub
 	Device  string // that asks; empty: no phone
+	Person  string // who asks; empty: nobody in particular
 	Site    *site.State
 	Devices *site.Devices
 	Walls   []WallInput
 	Words   *words.Catalogue // of the check lists; nil: English
+
+	told map[string][]wall.Telling // by messages of the whole site, by alert
 }
 
 // WallInput is one wall and what was said of it at that moment.
@@ -38,11 +40,12 @@ type WallInput struct {
 // Make gives the snapshot of a site. It is pure, only reads, and keeps nothing
 // of its input.
 func Make(in Input) Sheet {
+	in.told = in.Site.Told()
 	out := Sheet{
 		At: face.Time{Time: in.Now.UTC().Truncate(time.Second)}, Through: in.Through, Level: in.Level, Doubts: append([]string{}, in.Hub.Doubts...),
 		Rules: scheduler.Rules, Caution: scheduler.Caution, Device: Known{Name: in.Device},
 		Site: face.Site{Site: in.Site.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units()},
-		Lang: in.words().Lang(), Lists: []List{}, Walls: make([]Wall, 0, len(in.Walls)), Alerts: alertsOf(nil, in.Site.Alarms()),
+		Lang: in.words().Lang(), Lists: []List{}, Walls: make([]Wall, 0, len(in.Walls)), Alerts: in.alerts(nil, in.Site.Alarms(), in.Site.Rests()),
 	}
 	if in.Device != "" && in.Devices != nil {
 		out.Device.UpTo = in.Devices.UpTo(in.Device)
@@ -93,7 +96,7 @@ func makeWall(in Input, w WallInput) Wall {
 		Wall: a.Wall, Name: h.Name, State: a.State, LengthM: metres(h.Geometry.Length), HeightM: metres(h.Geometry.Height), TopM: metres(h.Geometry.Top), Closed: h.Geometry.Closed,
 		Pour:   Pour{ms(p.Started), ms(p.Finished), p.Stopped, p.Planned},
 		Places: places(h), Lift: lift(in, w), Fronts: []Front{}, Joints: []Joint{}, Loads: []Load{}, Checks: []Check{},
-		Line: line(in, w), Strip: strip(in, w), Braces: braces(in, w), Alerts: alertsOf(a.Alerts, w.State.Alarms()), Open: append([]string{}, a.Open...),
+		Line: line(in, w), Strip: strip(in, w), Braces: braces(in, w), Alerts: in.alerts(a.Alerts, w.State.Alarms(), slices.Concat(w.State.Rests(), in.Site.Rests())), Open: append([]string{}, a.Open...),
 	}
 	if out.Name == "" {
 		out.Name = a.Wall
@@ -318,36 +321,6 @@ func braces(in Input, w WallInput) []Brace {
 		}
 		out = append(out, x)
 	}
-	return out
-}
-
-// alertsOf puts together what ought to stand and what was raised and stands.
-func alertsOf(list []scheduler.Alert, alarms []wall.Alarm) []Alert {
-	out := []Alert{}
-	raised := map[[2]string]wall.Alarm{}
-	for _, a := range alarms {
-		if a.Stands() {
-			raised[[2]string{a.Kind, a.Cause}] = a
-		}
-	}
-	for _, a := range list {
-		key := [2]string{a.Kind, a.Cause}
-		y := raised[key]
-		delete(raised, key)
-		out = append(out, Alert{y.ID, a.Kind, a.Cause, a.Priority, down(a.Since), a.Text, y.Acknowledged != 0, events.Addressees(a.Kind)})
-	}
-	for _, a := range alarms {
-		if _, rest := raised[[2]string{a.Kind, a.Cause}]; rest && a.Stands() {
-			out = append(out, Alert{a.ID, a.Kind, a.Cause, a.Priority, ms(a.Since), a.Text, a.Acknowledged != 0, events.Addressees(a.Kind)})
-			delete(raised, [2]string{a.Kind, a.Cause})
-		}
-	}
-	rank := func(p string) int {
-		return slices.Index([]string{scheduler.Urgent, scheduler.High, scheduler.Medium, scheduler.Low}, p)
-	}
-	slices.SortStableFunc(out, func(a, b Alert) int {
-		return cmp.Or(cmp.Compare(rank(a.Priority), rank(b.Priority)), cmp.Compare(a.Since.UnixMilli(), b.Since.UnixMilli()), cmp.Compare(a.Kind, b.Kind), cmp.Compare(a.Cause, b.Cause))
-	})
 	return out
 }
 

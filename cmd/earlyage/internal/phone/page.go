@@ -24,7 +24,7 @@ var pageHTML string
 var page = template.Must(template.New("page").Parse(pageHTML))
 
 // texts are the keys of the catalogue that the page takes along.
-var texts = []string{"common.", "state.", "phone.", "criterion.", "alert.", "kind.", "role."}
+var texts = []string{"common.", "state.", "phone.", "criterion.", "alarm.", "alert.", "kind.", "role."}
 
 // Doors gives addresses of the files that every page shares; *door.Door does.
 type Doors interface{ Asset(name string) string }

@@ -214,14 +214,20 @@ type Brace struct {
 	Permit   string    `json:"permit"` // number of one that covers it
 }
 
-// Alert is one that stands, or ought to.
+// Alert is one that stands, or ought to, or that ended within a day and nobody
+// has acknowledged.
 type Alert struct {
 	ID           string        `json:"id"` // empty: not raised yet
 	Kind         string        `json:"kind"`
 	Cause        string        `json:"cause"`
 	Priority     string        `json:"priority"`
+	State        string        `json:"state"` // of IEC 62682, as face.Alarm has it; empty: not raised yet
 	Since        face.Time     `json:"since"`
 	Text         string        `json:"text"`
 	Acknowledged bool          `json:"acknowledged"`
-	Who          []events.Role `json:"who"` // may answer it
+	Until        face.Time     `json:"until,omitzero"`   // of a shelving, or of a time out of service
+	Reason       string        `json:"reason,omitzero"`  // for it
+	Told         bool          `json:"told"`             // the person who asks was told of it
+	Message      string        `json:"message,omitzero"` // the last that told them by their phone
+	Who          []events.Role `json:"who"`              // may answer it
 }

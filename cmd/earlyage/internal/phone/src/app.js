@@ -5,11 +5,13 @@ import { momentOf } from "./moment.js";
 import { jointState, minutesLeft, oldest, surface, unknownTo } from "./sums.js";
 import { h, Live, note } from "./ui.js";
 import { strip } from "./strip.js";
+import { Telling } from "./telling.js";
 import { has, lang, languages, load, T, wanted } from "./words.js";
 import * as screens from "./screens/index.js";
 
 const fresh = 60_000; // ms in which the hub's word may be shown as may strip
 const settle = 250; // ms in which a second touch of a glove does nothing
+const once = 60_000; // ms in which an alert rings once
 const keepWall = "earlyage-wall";
 
 /** Starts the page on an engine (a promise of one). */
@@ -35,9 +37,11 @@ class App {
   #route = null;
   #later = false;
   #rung = new Set();
+  #heardAt = new Map(); // by alert, ms of the page's clock
 
   open(engine) {
     this.engine = engine;
+    this.telling = new Telling(this);
     engine.onChange(() => this.changed());
     engine.onAlert((a) => this.#heard(a));
     addEventListener("hashchange", () => this.draw());
@@ -53,6 +57,7 @@ class App {
     setInterval(() => this.tick(), 1000);
     this.#takeCode();
     this.draw();
+    this.changed();
   }
 
   #moved = false;
@@ -156,6 +161,7 @@ class App {
       this.#later = true;
       return;
     }
+    if (this.state.joined) this.telling.look();
     // What is being typed is left alone until it is done.
     if (at && at.matches("#screen input, #screen textarea, #screen summary") && !this.problem) {
       this.#later = true;
@@ -226,12 +232,20 @@ class App {
     return alarm(this.state.canVibrate);
   }
 
+  /** Whether an alert was heard on this page a moment ago; now it is. The hub's word
+   * and a message of it ring once, and what is told again rings again. */
+  rang(alert) {
+    const now = performance.now(), before = now - (this.#heardAt.get(alert) ?? -Infinity) < once;
+    this.#heardAt.set(alert, now);
+    return before;
+  }
+
   /** The hub's word of an alert. */
   #heard(event) {
     const a = event.data ?? {};
     if (!event.type?.includes("alert.raised") || a.priority !== "urgent") return;
     if (event.subject && this.chosen && event.subject !== this.chosen.wall) return;
-    this.alarm(T(`alert.${a.kind}.name`));
+    if (!this.rang(a.alert)) this.alarm(T(`alert.${a.kind}.name`));
   }
 
   /** A joint that is closing, at a quarter of an hour, at five minutes, and past its limit. */
@@ -246,6 +260,19 @@ class App {
     if (level === null || this.#rung.has(mark)) return;
     this.#rung.add(mark);
     this.alarm(left < 0 ? T("phone.joint.past") : T("phone.joint.say", { n: left }));
+  }
+
+  /** Whether messages come while the page is closed, or a change of it. */
+  async push(change) {
+    this.pushProblem = "";
+    try {
+      this.pushing = await this.engine.push(change);
+    } catch (err) {
+      this.pushing ??= "off";
+      this.pushProblem = T("phone.push.failed", { why: err.message });
+      this.say(this.pushProblem);
+    }
+    this.draw();
   }
 
   // ---- recording ----

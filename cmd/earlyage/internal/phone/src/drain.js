@@ -17,7 +17,7 @@ export class Drain {
   #link = null;
 
   /** host: store, clock, signer, device, url, wait, pause, and what it is told: up(bool),
-   * trouble(code, bool), changed(), stale(), heard(alert), contact(at, trip),
+   * trouble(code, bool), changed(), stale(), heard(alert), told(message), contact(at, trip),
    * keepClock(), forget(). */
   constructor(host) {
     this.host = host;
@@ -61,6 +61,7 @@ export class Drain {
       const { site, device } = host.device;
       link.listen(`receipt.${site}.${device}`, (r) => this.#hear(r));
       link.listen(`alert.${site}.>`, (a) => host.heard(a));
+      link.listen(`told.${site}.${device}`, (m) => host.told(m));
       link.closed.then(() => this.wake());
       await this.#work(link, stop, good);
       return false;

@@ -17,6 +17,25 @@ export interface Entry {
   readonly reason: string; // of fate aside: the hub's words
 }
 
+/** What the hub tells this phone's person: notice.Body of the hub. missed: it was
+ * told while the phone was away, and is taken from the snapshot: first is empty, and
+ * text is the hub's own, in English. */
+export interface Told {
+  readonly id: string; // "": not known
+  readonly what: "raised" | "cleared" | "summary" | "sheet" | "test";
+  readonly alerts?: readonly string[];
+  readonly kind?: string;
+  readonly site?: string;
+  readonly wall?: string;
+  readonly priority?: string;
+  readonly urgent?: boolean;
+  readonly at: string;
+  readonly first: string;
+  readonly plain?: string;
+  readonly text?: string;
+  readonly missed?: boolean;
+}
+
 export interface Joined {
   readonly site: string;
   readonly device: string;
@@ -40,6 +59,7 @@ export interface State {
   readonly offsetMs: number | null; // hub time minus phone time; null: not known
   readonly outbox: readonly Entry[]; // in order of number: all that is not folded, all set aside, the newest 100 folded
   readonly waiting: number; // entries that are on this phone alone
+  readonly told: readonly Told[]; // what is to be shown, the most urgent first
   readonly sheet: any; // the hub's last snapshot of the site; null: none yet
   readonly sheetAge: number; // ms since it was asked for; never too small
   readonly persisted: boolean; // the browser promised not to clear the storage by itself
@@ -67,6 +87,12 @@ export interface Engine {
   /** The hub's time as well as it is known; never behind a clock that was put back. */
   now(): number;
   mayRecord(kind: string): boolean;
+  /** The page has shown a message, and its person could see it: recorded once. False:
+   * it was before. */
+  shown(message: Told): Promise<boolean>;
+  /** Messages while the page is closed: whether they come, or a change that a press
+   * asked for. none: the browser cannot; denied: its person said no to it. */
+  push(change?: "state" | "on" | "off"): Promise<"none" | "denied" | "off" | "on">;
   /** Redeems a code; name is the wanted name of the device, "" for any. */
   join(code: string, name?: string): Promise<Joined>;
   /** Is resolved when the entry is on the phone's storage. wall "" is the whole site. */

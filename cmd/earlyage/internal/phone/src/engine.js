@@ -5,10 +5,12 @@ import { Drain } from "./drain.js";
 import { flaw, mayRecord, sourceOf, stamp, token } from "./envelope.js";
 import { EngineError } from "./error.js";
 import { Hub } from "./hub.js";
+import { Push } from "./push.js";
 import { newKey, Signer } from "./sign.js";
 import { Root, Store } from "./store.js";
 import { Shell } from "./shell.js";
 import { Tabs } from "./tabs.js";
+import { entriesOf, nothing, toShow } from "./told.js";
 
 const reserve = 2 << 20; // bytes that are left for what was recorded already to be sent
 const newest = 100; // folded entries that are shown
@@ -43,6 +45,7 @@ class Engine {
   #full = false;
   #persisted = false;
   #shell;
+  #told = nothing;
   #changes = new Set();
   #alerts = new Set();
   #telling = null;
@@ -67,6 +70,8 @@ class Engine {
     for (const [target, name] of [[window, "online"], [window, "pageshow"], [document, "visibilitychange"]]) {
       target.addEventListener(name, () => this.#look(), { signal: this.#stop.signal });
     }
+    navigator.serviceWorker?.addEventListener("message", ({ data }) => this.#pushed(data), { signal: this.#stop.signal });
+    this.#pushed({ told: "" });
     // A code whose answer was lost is redeemed by the same key.
     if (pending && !current) this.join(pending.code, pending.name).catch(() => {});
   }
@@ -115,6 +120,7 @@ class Engine {
     await this.#begin(current);
     await this.#refreshState();
     this.#me.tabs.say({ joined: true });
+    this.#pushed({ told: "" });
     return this.state.joined;
   }
 
@@ -123,6 +129,7 @@ class Engine {
     const clock = new Clock((await store.kept("clock")) ?? noClock);
     const stop = new AbortController();
     const me = (this.#me = { joined, seed, store, signer: new Signer(seed), clock, stop, data: new Map() });
+    me.push = new Push((method, path, body) => this.#hub.ask(method, path, body, me.joined, me.signer), { get: () => store.kept("push"), set: (v) => store.keep("push", v) });
     const kept = await store.kept("sheet");
     this.#sheet = kept?.sheet ?? null;
     this.#asked = kept ? { wall: kept.asked, mono: null } : null;
@@ -165,6 +172,7 @@ class Engine {
       trouble: (code, on) => this.#troubles.has(code) !== on && tell({ trouble: code, on }),
       changed: () => tell({ changed: true }),
       heard: (alert) => tell({ alert }),
+      told: (message) => this.#take(me, message),
       contact: async (at, trip) => {
         const now = me.clock.contact(at, trip);
         await me.store.clock(() => now);
@@ -202,6 +210,7 @@ class Engine {
         me.tabs.say({ joined: true });
       }
       await this.refresh();
+      await me.push.look();
     } catch {
       // the next contact asks again; the sheet's age says how old it is
     }
@@ -251,6 +260,7 @@ class Engine {
     if (document.visibilityState !== "visible") return;
     this.#measure().then(() => this.#tell(), () => {}); // what is wrong with the storage shows when it is written
     if (this.#me?.clock.look()) this.#keepClock();
+    this.#pushed({ told: "" });
     this.#me?.tabs.check();
     this.hurry();
   }
@@ -277,23 +287,31 @@ class Engine {
     await this.#measure();
     if (this.#full) throw this.#noRoom();
     if (me.clock.look()) await this.#keepClock();
-    const entry = {
-      wall: wall || "", kind, at: when, entered: Date.now(), offset: me.clock.offset(), clock: me.clock.kept(), by: me.joined.person,
-      data: when === null ? data : { ...data, at: stamp(when) },
-    };
     let kept;
     try {
-      kept = await me.store.add(entry);
+      kept = await me.store.add(this.#entryOf(me, wall, kind, data, when));
     } catch (err) {
       if (err.code === "full") throw this.#noRoom(err);
       throw err;
     }
-    me.tabs.say({ wake: true, changed: true });
-    me.drain.wake();
-    me.tabs.check();
+    this.#send(me);
     this.#publish([...this.state.outbox.filter((e) => e.number !== kept.number), shown(kept)]);
     this.#tell();
     return kept.number;
+  }
+
+  #entryOf(me, wall, kind, data, when) {
+    return {
+      wall: wall || "", kind, at: when, entered: Date.now(), offset: me.clock.offset(), clock: me.clock.kept(), by: me.joined.person,
+      data: when === null ? data : { ...data, at: stamp(when) },
+    };
+  }
+
+  /** What was recorded goes to the hub, by the tab that has the link. */
+  #send(me) {
+    me.tabs.say({ wake: true, changed: true });
+    me.drain.wake();
+    me.tabs.check();
   }
 
   async amend(number, data, reason) {
@@ -337,6 +355,49 @@ class Engine {
     this.#troubles.add("full");
     this.#tell();
     return new EngineError("full", "the phone has no room left to record safely; what was recorded is kept", cause);
+  }
+
+  // ---- what is told ----
+
+  /** A message of the hub's waits on the disk until it was shown. */
+  async #take(me, message) {
+    try {
+      await me.store.hear(message, this.now());
+      me.tabs.say({ changed: true });
+      this.#stale(me);
+    } catch (err) {
+      this.#troubles.add(err.code ?? "damaged");
+    }
+    this.#tell();
+  }
+
+  async shown(message) {
+    const me = this.#known();
+    if (me.clock.look()) await this.#keepClock();
+    const entries = entriesOf(message, this.#sheet, me.joined.site).map((e) => this.#entryOf(me, e.wall, e.kind, e.data, Date.now()));
+    if (!(await me.store.show(message, entries, this.now()))) return false;
+    this.#shell.quiet(message).catch(() => {}); // a notification that stays says nothing wrong
+    this.#send(me);
+    this.#tell();
+    return true;
+  }
+
+  /** Takes what came by push: the service worker has laid it down. */
+  async #pushed(data) {
+    const me = this.#me;
+    if (!me || !("caches" in window)) return;
+    if (data?.subscription) await me.push.look().catch(() => {}); // asked again when the link comes up
+    if (typeof data?.told !== "string") return;
+    const laid = await caches.open("told");
+    for (const at of await laid.keys()) {
+      const message = await (await laid.match(at))?.json().catch(() => null);
+      await this.#take(me, message);
+      await laid.delete(at);
+    }
+  }
+
+  push(change = "state") {
+    return this.#known().push[change]();
   }
 
   // ---- the snapshot ----
@@ -418,10 +479,11 @@ class Engine {
   }
 
   async #refreshState() {
-    let list = [];
+    let list = [], told = nothing;
     const me = this.#me;
-    if (me) list = (await me.store.list(newest, me.data)).map(shown);
+    if (me) [list, told] = await Promise.all([me.store.list(newest, me.data).then((all) => all.map(shown)), me.store.told()]);
     if (me !== this.#me || this.#stop.signal.aborted) return;
+    this.#told = told;
     this.#publish(list);
   }
 
@@ -438,6 +500,7 @@ class Engine {
       joined: me ? Object.freeze({ ...me.joined }) : null, joining: this.#joining !== null, link: this.#link,
       offsetMs: me && !me.clock.doubt ? me.clock.kept().offset : null,
       outbox: Object.freeze(outbox), waiting: outbox.filter((e) => e.fate === "waiting").length,
+      told: Object.freeze(me ? toShow(this.#told, this.#sheet, me.joined.roles) : []),
       sheet: this.#sheet, get sheetAge() { return age(); },
       persisted: this.#persisted, space: this.#space, canVibrate: "vibrate" in navigator,
       canSound: "AudioContext" in window && (navigator.userActivation?.hasBeenActive ?? false),

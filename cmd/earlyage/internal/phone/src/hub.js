@@ -24,15 +24,21 @@ export class Hub {
     throw new EngineError(r.status >= 500 || r.status === 429 ? "no-link" : "refused", p.detail);
   }
 
-  /** Gets JSON as a device, and logs it in where that is wanted. */
-  async get(path, joined, signer) {
-    let r = await this.#send("GET", path);
+  /** Asks as a device, and logs it in where that is wanted; returns JSON, or null
+   * where the hub has nothing to say. */
+  async ask(method, path, body, joined, signer) {
+    let r = await this.#send(method, path, body);
     if (r.status === 401) {
       await this.#login(joined, signer);
-      r = await this.#send("GET", path);
+      r = await this.#send(method, path, body);
     }
-    if (r.ok) return r.json();
+    if (r.ok) return r.status === 204 ? null : r.json();
     throw new EngineError(r.status === 401 ? "not-admitted" : r.status >= 500 ? "no-link" : "refused", (await problem(r)).detail);
+  }
+
+  /** Gets JSON as a device. */
+  get(path, joined, signer) {
+    return this.ask("GET", path, undefined, joined, signer);
   }
 
   async #login(joined, signer) {

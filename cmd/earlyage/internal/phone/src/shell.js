@@ -27,6 +27,11 @@ export class Shell {
     look();
   }
 
+  /** Takes away the notification of a message that the page has shown. */
+  async quiet(message) {
+    for (const tag of message.alerts ?? [message.id]) for (const n of (await this.#reg?.getNotifications({ tag })) ?? []) n.close();
+  }
+
   update() {
     if (!this.#reg?.waiting) return;
     navigator.serviceWorker.addEventListener("controllerchange", () => location.reload(), { once: true });

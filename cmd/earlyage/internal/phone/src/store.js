@@ -6,6 +6,7 @@ import * as book from "./book.js";
 import { encode, mostBody, renumber, uuid7 } from "./envelope.js";
 import { noClock } from "./clock.js";
 import { hex } from "./sign.js";
+import * as told from "./told.js";
 import { EngineError } from "./error.js";
 
 const rootName = "earlyage";
@@ -163,6 +164,31 @@ export class Store {
     return this.#write("keep the clock", async (t) => (t.clock = f(t.clock)));
   }
 
+  /** Takes a message in that waits to be shown. */
+  hear(message, now) {
+    return this.#write("hear", async (t) => {
+      const was = await t.told(), next = told.hear(was, message, now);
+      if (next !== was) await t.kept.put(next, "told");
+    });
+  }
+
+  /** A message was shown: it is marked and its entries are recorded, all or nothing.
+   * False: it was marked before, and nothing is recorded again. */
+  show(message, entries, now) {
+    return this.#write("show", Object.assign(async (t) => {
+      const was = await t.told(), next = told.show(was, message, now);
+      if (next === was) return false;
+      for (const e of entries) await t.add(e);
+      await t.kept.put(next, "told");
+      return true;
+    }, { refusable: true }));
+  }
+
+  /** What was told, see told.js. */
+  async told() {
+    return (await this.kept("told")) ?? told.nothing;
+  }
+
   keep(key, value) {
     return this.#base.run("keep " + key, (db) => db.put("keep", value, key));
   }
@@ -204,6 +230,10 @@ class Turn {
     this.contact = contact ?? book.noContact;
     this.clock = clock ?? noClock;
     this.was = [JSON.stringify(this.counts), this.contact, this.clock];
+  }
+
+  async told() {
+    return (await this.kept.get("told")) ?? told.nothing;
   }
 
   async save() {

@@ -23,8 +23,10 @@ class Fake {
   answer = null; // what ask gives
   base = {
     joined: null, joining: false, link: "up", offsetMs: 0, outbox: [], sheet: null, sheetAge: Infinity, persisted: true,
-    space: { used: 2e6, quota: 5e8 }, canVibrate: true, canSound: false, troubles: [], update: false,
+    space: { used: 2e6, quota: 5e8 }, canVibrate: true, canSound: false, troubles: [], update: false, told: [],
   };
+  shownHere = []; // messages that the page says it showed
+  pushes = "off";
 
   get state() {
     return { ...this.base, waiting: this.base.outbox.filter((e) => e.fate === "waiting").length };
@@ -99,6 +101,19 @@ class Fake {
     this.#fail();
     this.set({ sheet: this.answer ?? this.base.sheet, sheetAge: 1000 });
     return this.base.sheet;
+  }
+
+  async shown(message) {
+    if (this.shownHere.some((m) => m.id === message.id)) return false;
+    this.shownHere.push(message);
+    this.set({ told: this.base.told.filter((m) => m.id !== message.id) });
+    return true;
+  }
+
+  async push(change = "state") {
+    this.#fail();
+    if (change !== "state") this.pushes = change;
+    return this.pushes;
   }
 
   hurry() {

@@ -1,5 +1,5 @@
 // This phone: who it is, whether it can be felt and heard, its storage, its language.
-import { h, key, state } from "../ui.js";
+import { h, key, note, state } from "../ui.js";
 import { choose, lang, languages, T } from "../words.js";
 
 const names = { en: "English", es: "Español" };
@@ -10,7 +10,15 @@ export function tongues(app) {
   }, names[l] ?? l)));
 }
 
+/** Whether messages come while the page is closed; a key where that can be changed. */
+function pushed(app) {
+  const now = app.pushing ?? "none", text = { on: "done", off: "nolink", denied: "watch", none: "nolink" };
+  return h("div", {}, h("dt", {}, T("phone.push.title")), h("dd", {}, state(text[now], T("phone.push." + now)), app.pushProblem && note("hold", "hold", app.pushProblem),
+    (now === "on" || now === "off") && key("push", T(now === "on" ? "phone.push.end" : "phone.push.begin"), { pressed: now === "on", press: () => app.push(now === "on" ? "off" : "on") })));
+}
+
 export function about(app) {
+  if (app.pushing === undefined) app.push("state");
   const { joined, space, persisted, canVibrate } = app.state, { sound } = app.silent;
   const yes = (good, a, b) => (good ? state("done", a) : state("watch", b));
   return {
@@ -24,7 +32,8 @@ export function about(app) {
         h("div", {}, h("dt", {}, T("phone.about.sheet")), h("dd", {}, app.sheet ? app.time(app.sheet.at) : T("phone.none"))),
         h("div", {}, h("dt", {}, T("phone.about.vibration")), h("dd", {}, yes(canVibrate, T("phone.yes"), T("phone.silent.vibrate")))),
         h("div", {}, h("dt", {}, T("phone.about.sound")), h("dd", {}, yes(!sound, T("phone.yes"), T("phone.silent.sound")))),
-        h("div", {}, h("dt", {}, T("phone.about.storage")), h("dd", {}, yes(persisted, T("phone.about.persisted"), T("phone.outbox.kept")), h("br"), T("phone.about.space", { used: (space.used / 1e6).toFixed(1), quota: Math.round(space.quota / 1e6) })))),
+        h("div", {}, h("dt", {}, T("phone.about.storage")), h("dd", {}, yes(persisted, T("phone.about.persisted"), T("phone.outbox.kept")), h("br"), T("phone.about.space", { used: (space.used / 1e6).toFixed(1), quota: Math.round(space.quota / 1e6) }))),
+        pushed(app)),
       tongues(app),
     ],
     thumb: [

@@ -4,6 +4,7 @@ import { forms } from "../forms.js";
 import { loadsNow, offer, onChute, pouring } from "../moment.js";
 import { stretchName } from "../places.js";
 import { minutesLeft, rises } from "../sums.js";
+import { waits } from "../told.js";
 import { h, key, keys, mark, note, state, wallState } from "../ui.js";
 import { T } from "../words.js";
 import { notes } from "./walls.js";
@@ -11,7 +12,7 @@ import { stripTimes } from "./strip.js";
 
 export function moment(app, wall) {
   const m = app.momentOf(wall), view = moments[m](app, wall);
-  const alerts = wall.alerts.filter((a) => !a.acknowledged);
+  const alerts = wall.alerts.filter(waits);
   return {
     title: wall.name,
     look: [
