@@ -82,6 +82,13 @@ func (c catalogue) kind(kind string) words {
 	return w
 }
 
+// Cause says in a language what makes an alert of a kind, and what follows if
+// nobody acts; nothing of a kind that is not known.
+func Cause(lang, kind string) (cause, consequence string) {
+	w := in(lang).kind(kind)
+	return w.cause, w.consequence
+}
+
 // Caution is what stands wherever a time to strip is shown, in a language.
 func Caution(lang string) string { return in(lang).texts["caution"] }
 
