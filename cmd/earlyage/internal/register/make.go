@@ -242,7 +242,7 @@ func saidOf(s *scheduler.Stand) Said {
 
 // Join puts the parts of sites together: head has all but the sites and the sum.
 func Join(head Register, q Query, sites []Site) Register {
-	head.At, head.Wall, head.From, head.To = face.Time{Time: q.At}, q.Wall, q.From, q.To
+	head.At, head.Wall, head.From, head.To = face.Time{Time: q.At.UTC()}, q.Wall, q.From, q.To
 	head.Rules, head.Caution = scheduler.Rules, scheduler.Caution
 	head.Sites = sites
 	if head.Sites == nil {

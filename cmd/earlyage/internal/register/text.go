@@ -58,7 +58,7 @@ func (s *Site) writeWall(w io.Writer, page face.Page, wall *Wall) error {
 		}
 		rows = append(rows, []string{
 			r.label(), at, moments(r.Set.At, zone), moments(r.Inspected.At, zone), moments(r.ClockZero, zone), opened(r, zone), permitWords(r),
-			moments(r.Stripped.At, zone), r.Stripped.By, keptWords(r, r.KeptS), keptWords(r, r.AgeS), marginWords(r.Margin), r.Governs, r.verdict(),
+			moments(r.Stripped.At, zone), r.Stripped.who(), keptWords(r, r.KeptS), keptWords(r, r.AgeS), marginWords(r.Margin), r.Governs, r.verdict(),
 		})
 	}
 	head := []string{"BRACE", "AT", "SET", "FOUND SOUND", "LAST CONCRETE", "OPENED", "PERMIT", "STRIPPED", "BY", "KEPT", "AGE AT 20 °C", "MARGIN", "GOVERNS", ""}

@@ -159,7 +159,9 @@ func (w *world) opened(policy ...string) *world {
 func (w *world) pour(on, day, last, until string, celsius float64) {
 	w.t.Helper()
 	end := w.moment(day + "@" + last)
-	at := func(minutes int) string { return end.Add(time.Duration(minutes) * time.Minute).Format("2006-01-02 15:04") }
+	at := func(minutes int) string {
+		return end.Add(time.Duration(minutes) * time.Minute).Format("2006-01-02 15:04")
+	}
 	w.record(strings.ReplaceAll(fmt.Sprintf(`
 		%s phone p-crew wall.laid-out WALL length_m=12 height_m=1.2 core_mm=200 mix=w30
 		%s phone p-crew brace.set WALL braces=b1:2,b2:6,b3:10 as=WALL-set
@@ -214,7 +216,9 @@ func (w *world) stated(on, when string) {
 func (f folded) input() register.Input {
 	return register.Input{
 		Site: face.Site{Site: "mill", Name: f.state.Name(), Zone: f.state.Zone().String(), Units: f.state.Units()}, State: f.state, Devices: f.devices,
-		Name: func(person string) string { return map[string]string{"p-crew": "Åse Øyen", "p-boss": "=SUM(A1)"}[person] },
+		Name: func(person string) string {
+			return map[string]string{"p-crew": "Åse Øyen", "p-boss": "=SUM(A1)"}[person]
+		},
 		Walls: func(yield func(*wall.State) bool) {
 			for _, name := range names(f.walls) {
 				if !yield(f.walls[name]) {

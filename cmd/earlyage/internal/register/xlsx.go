@@ -39,6 +39,7 @@ func (r *Register) XLSX(w io.Writer) error {
 	b.braces()
 	b.totals()
 	b.about()
+	b.print()
 	if b.err == nil {
 		_, err := b.WriteTo(w)
 		b.try(err)
@@ -88,6 +89,10 @@ func (b *book) properties() {
 	b.try(b.SetDocProps(&excelize.DocProperties{
 		Title: b.r.title(), Subject: b.r.period(), Creator: "earlyage", LastModifiedBy: "earlyage", Created: at, Modified: at, Description: b.r.Caution, Language: "en",
 	}))
+}
+
+// print sets up the pages. A filter undoes some of it, and so comes before.
+func (b *book) print() {
 	for _, sheet := range []string{sheetBraces, sheetTotals, sheetAbout} {
 		landscape, a4, one, none, fit := "landscape", 9, 1, 0, true
 		b.try(b.SetPageLayout(sheet, &excelize.PageLayoutOptions{Orientation: &landscape, Size: &a4, FitToWidth: &one, FitToHeight: &none}))
