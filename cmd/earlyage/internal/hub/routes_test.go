@@ -57,6 +57,7 @@ POST /api/v1/routes/check                    dispatcher officer keeper
 POST /api/v1/people/{person}/contact         known
 GET /api/v1/checkpoint                       known
 GET /api/v1/checkpoints                      known
+GET /api/v1/register                         dispatcher engineer officer keeper
 GET /api/v1/walls/{site}/{wall}/bundle       here engineer officer keeper
 POST /api/v1/backup                          local -
 GET /api/v1/told                             known
