@@ -156,6 +156,8 @@ type sheetXML struct {
 		State string `xml:"state,attr"`
 	} `xml:"sheetViews>sheetView>pane"`
 	Cols []struct {
+		From  int     `xml:"min,attr"`
+		To    int     `xml:"max,attr"`
 		Width float64 `xml:"width,attr"`
 	} `xml:"cols>col"`
 	Rows []struct {
@@ -221,7 +223,12 @@ func TestXLSXBySecondReader(t *testing.T) {
 	require.Equal(t, "landscape", sheet.Setup.Orientation)
 	require.Equal(t, "0", sheet.Setup.High)
 	require.Contains(t, []string{"", "1"}, sheet.Setup.Wide, "1 where it is left out")
-	require.Len(t, sheet.Cols, 33)
+	wide := 0
+	for _, c := range sheet.Cols {
+		require.Positive(t, c.Width)
+		wide += c.To - c.From + 1
+	}
+	require.Equal(t, 33, wide, "every column has a width")
 
 	heads := map[string]string{} // by letter
 	for _, c := range sheet.Rows[0].Cells {
