@@ -25,16 +25,7 @@ func (p *press) heads(keys ...string) (out []string) {
 // braces prints the bracing: its picture, the register's rows on a page that lies
 // on its side, and what the page says beside it.
 func (p *paper) braces(title string, part wallpage.Part) {
-	p.part(title)
-	for _, s := range part.Lead {
-		p.paragraph(s, plain, textSize)
-	}
-	if part.Draw != nil {
-		p.drawing(part.Draw, p.options())
-	}
-	for _, s := range part.After {
-		p.paragraph(s, plain, textSize)
-	}
+	p.printPart(title, part, nil)
 	for _, site := range p.in.Register.Sites {
 		for _, w := range site.Walls {
 			if site.Site.Site == p.page.Site.Site && w.Wall == p.report.Wall && len(w.Rows) > 0 {
@@ -130,18 +121,19 @@ func (p *paper) eachData(see func(wallpage.Entry)) {
 	}
 }
 
-// alerts prints every alert with its answers and who was told; then what is open.
+// alerts prints every alert with its answers and who was told.
 func (p *paper) alerts() {
-	g := grid{head: p.heads("alert", "times", "text", "answers", "told")}
-	for _, a := range p.page.Alarms {
-		g.rows = append(g.rows, []string{
-			p.tongue.Alert(a.Kind) + "\n" + p.t.T("board.priority."+a.Priority), p.alertTimes(a), a.Text, p.answers(a), p.told(a),
-		})
-	}
-	if len(g.rows) == 0 {
+	if len(p.page.Alarms) == 0 {
 		p.paragraph(p.t.T("paper.alerts.none"), plain, textSize)
 	}
-	p.table(g)
+	for _, a := range p.page.Alarms {
+		p.caption(p.tongue.Alert(a.Kind) + ", " + p.t.T("board.priority."+a.Priority))
+		p.facts([]wallpage.Fact{
+			{Label: p.t.T("paper.head.times"), Value: p.alertTimes(a)}, {Label: p.t.T("paper.head.text"), Value: a.Text},
+			{Label: p.t.T("paper.head.answers"), Value: p.answers(a)},
+		})
+		p.told(a)
+	}
 }
 
 // line writes a word and what it is, where it is anything.
@@ -157,7 +149,7 @@ func lines(parts ...string) string {
 }
 
 func (p *paper) alertTimes(a face.Alarm) string {
-	return lines(p.line("alert.since", p.when(a.Since)), p.line("alert.raised", p.when(a.Raised)), p.line("alert.over", p.when(a.Cleared)))
+	return strings.Join(known(p.line("alert.since", p.when(a.Since)), p.line("alert.raised", p.when(a.Raised)), p.line("alert.over", p.when(a.Cleared))), ", ")
 }
 
 // when writes a moment, to the minute; empty where there is none.
@@ -184,25 +176,27 @@ func (p *paper) answers(a face.Alarm) string {
 	)
 }
 
-func (p *paper) told(a face.Alarm) string {
-	var out []string
+// told prints who was told of an alert, and whose page showed it.
+func (p *paper) told(a face.Alarm) {
+	g := grid{head: p.heads("who", "how", "when", "outcome", "why")}
 	for _, x := range a.Told {
-		say := p.t.T("paper.told", "who", cmp.Or(p.tongue.Person(x.Person), p.t.T("paper.nobody")), "how", x.Channel, "when", p.when(x.At), "outcome", p.tongue.Own("told."+x.Outcome, x.Outcome))
-		out = append(out, strings.Join(known(say, x.Why, x.Error), "; "))
+		g.rows = append(g.rows, []string{
+			cmp.Or(p.tongue.Person(x.Person), p.t.T("paper.nobody")), x.Channel, p.when(x.At), x.Outcome, strings.Join(known(x.What, x.Why, x.Error), "; "),
+		})
 	}
 	if a.ToldMore > 0 {
-		out = append(out, p.t.T("paper.more", "n", a.ToldMore))
+		g.rows = append(g.rows, []string{p.t.T("paper.more", "n", a.ToldMore)})
 	}
 	for _, x := range a.Shown {
-		out = append(out, p.t.T("paper.shown", "who", p.tongue.Person(x.Person), "device", x.Device, "when", p.when(x.At), "state", x.State))
+		g.rows = append(g.rows, []string{p.tongue.Person(x.Person), x.Device, p.when(x.At), p.t.T("paper.shown"), x.State})
 	}
 	if a.ShownMore > 0 {
-		out = append(out, p.t.T("paper.more", "n", a.ShownMore))
+		g.rows = append(g.rows, []string{p.t.T("paper.more", "n", a.ShownMore)})
 	}
-	if len(out) == 0 {
-		return p.t.T("paper.told.none")
+	if len(g.rows) == 0 {
+		p.paragraph(p.t.T("paper.told.none"), plain, textSize)
 	}
-	return strings.Join(out, "\n")
+	p.table(g)
 }
 
 // says writes what an entry says.
@@ -372,10 +366,18 @@ func (p *paper) timeline() {
 		if e.Line.Count > 1 {
 			what += " (" + p.t.T("wall.timeline.together", "n", e.Line.Count) + ")"
 		}
-		if say := says(e.Line); say != "" {
+		if say := p.brief(e); say != "" {
 			what += ": " + say
 		}
 		g.rows = append(g.rows, []string{number, e.Line.Happened, e.Line.Recorded, lines(what, e.Line.NotesText()), lines(e.Line.Who, e.Line.Device, e.Line.Signature)})
 	}
 	p.table(g)
+}
+
+// brief is what an entry says, less what the part on the alerts has of telling.
+func (p *paper) brief(e wallpage.Reported) string {
+	if e.Kind != "alert.told" && e.Kind != "alert.shown" {
+		return says(e.Line)
+	}
+	return strings.Join(known(e.Member("kind"), e.Member("person"), e.Member("channel"), e.Member("what"), e.Member("state"), e.Member("outcome")), ", ")
 }

@@ -2,6 +2,7 @@ package paper
 
 import (
 	"io"
+	"iter"
 	"strings"
 	"unicode/utf8"
 
@@ -151,7 +152,7 @@ func (p *press) wrap(s string, f cut, size, room float64) []string {
 func (p *press) wrapLine(s string, room float64) (out []string) {
 	space := p.pdf.GetStringWidth(" ")
 	line, used := "", 0.0
-	for word := range strings.FieldsSeq(s) {
+	for word := range fields(s) {
 		w := p.pdf.GetStringWidth(word)
 		if line != "" && used+space+w <= room {
 			line, used = line+" "+word, used+space+w
@@ -172,6 +173,11 @@ func (p *press) wrapLine(s string, room float64) (out []string) {
 		out = append(out, line)
 	}
 	return out
+}
+
+// fields splits at spaces and line breaks; what a no-break space joins stays whole.
+func fields(s string) iter.Seq[string] {
+	return strings.FieldsFuncSeq(s, func(r rune) bool { return r == ' ' || r == '\n' })
 }
 
 // fits is how many bytes of a word fit into a width, at least one character.
@@ -205,17 +211,18 @@ func (p *press) paragraph(s string, f cut, size float64) {
 	p.y += size * 0.45
 }
 
-// part begins a part of the document, with a place in the outline.
-func (p *press) part(title string) {
-	p.need(110)
+// part begins a part of the document, with a place in the outline, on a page that has
+// room for what follows its title.
+func (p *press) part(title string, follows float64) {
+	p.need(min(50+max(follows, 60), p.bottom()-p.top()))
 	if p.y > p.top() {
-		p.y += 16
+		p.y += 14
+		p.rule(p.y, 1.2, 0)
+		p.y += 3
 	}
 	p.pdf.SetFont(bold.family, bold.style, 14)
 	p.pdf.Bookmark(clean(title), 0, p.y)
 	p.marks = append(p.marks, mark{title, len(p.pages)})
-	p.rule(p.y, 1.2, 0)
-	p.y += 3
 	p.paragraph(title, bold, 14)
 	p.y += 2
 }
@@ -227,14 +234,19 @@ func (p *press) caption(s string) {
 	p.paragraph(s, bold, textSize)
 }
 
-// drawing prints a picture across the page.
-func (p *press) drawing(draw func(picture.Options) *picture.Drawing, o picture.Options) {
+// drawn lays a picture out across the page; it gives its scale in points to a pixel.
+func (p *press) drawn(draw func(picture.Options) *picture.Drawing, o picture.Options) (d *picture.Drawing, scale float64) {
 	o.WidthPX, o.OnPage = int(p.across()*drawnPX), true
-	d := draw(o)
-	scale := p.across() / d.WidthPX
-	if room := p.bottom() - p.top(); d.HeightPX*scale > room {
+	d = draw(o)
+	scale = p.across() / d.WidthPX
+	if room := p.bottom() - p.top() - 60; d.HeightPX*scale > room { // and its part's title
 		scale = room / d.HeightPX
 	}
+	return d, scale
+}
+
+// drawing prints a picture across the page.
+func (p *press) drawing(d *picture.Drawing, scale float64) {
 	p.need(d.HeightPX * scale)
 	c := canvas{press: p, left: p.left(), top: p.y, scale: scale}
 	d.Paint(&c)

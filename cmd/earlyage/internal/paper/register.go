@@ -40,7 +40,7 @@ func Register(w io.Writer, reg register.Register, c *words.Catalogue, size Size)
 	for _, s := range reg.Sites {
 		p.siteRows(s, reg)
 	}
-	p.part(c.T("paper.part.proof"))
+	p.part(c.T("paper.part.proof"), 200)
 	p.evidence([]wallpage.Fact{{Label: c.T("paper.through"), Value: fmt.Sprint(reg.Through)}, {Label: c.T("paper.rules"), Value: reg.Rules}}, c.T("paper.check.register"))
 	return p.finish(w)
 }
@@ -103,14 +103,14 @@ func clock(s int64) string {
 	if s < 0 {
 		sign, s = "−", -s
 	}
-	return fmt.Sprintf("%s%d:%02d h", sign, s/3600, s/60%60)
+	return fmt.Sprintf("%s%d:%02d\u00a0h", sign, s/3600, s/60%60)
 }
 
 // siteRows prints the rows of a site, wall by wall.
 func (p *press) siteRows(s register.Site, reg register.Register) {
 	called := map[string]string{}
 	t := wallpage.TongueOf(p.t, s.Site, reg.At.Time, func(id string) string { return called[id] })
-	p.part(cmp.Or(s.Name, s.Site.Site))
+	p.part(cmp.Or(s.Name, s.Site.Site), 0)
 	if len(s.Walls) == 0 {
 		p.paragraph(p.t.T("paper.register.none"), plain, textSize)
 	}
@@ -123,11 +123,10 @@ func (p *press) siteRows(s register.Site, reg register.Register) {
 // rows prints rows of the register, with what is not as it should be in words.
 func (p *press) rows(caption string, list []register.Row, t wallpage.Tongue) {
 	g := grid{
-		caption: caption, size: 7, right: map[int]bool{1: true, 9: true, 10: true, 11: true}, heavy: map[int]bool{},
+		caption: caption, size: 7, right: map[int]bool{1: true, 9: true, 10: true, 11: true},
 		head: p.heads("brace", "station", "state", "set", "sound", "concrete", "opened", "permit", "stripped", "kept", "age", "margin", "governs", "exceptions"),
 	}
-	for i, r := range list {
-		g.heavy[i] = r.Early || r.Unpermitted
+	for _, r := range list {
 		station := p.t.T("paper.not-recorded")
 		if r.AtMM >= 0 {
 			station = t.Length(float64(r.AtMM) / 1000)

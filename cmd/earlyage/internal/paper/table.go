@@ -1,10 +1,5 @@
 package paper
 
-import (
-	"slices"
-	"strings"
-)
-
 // grid is a table to be printed.
 type grid struct {
 	caption string
@@ -17,7 +12,7 @@ type grid struct {
 
 // Measures of a table, in points.
 const (
-	cellGap  = 5 // between columns
+	cellGap  = 8 // between columns
 	cellPad  = 2 // above and below the text of a row
 	leastCol = 22
 )
@@ -121,71 +116,6 @@ func (p *press) cells(texts []string, cols []float64, f cut, size float64) [][]s
 		if i < len(texts) {
 			out[i] = p.wrap(texts[i], f, size, cols[i])
 		}
-	}
-	return out
-}
-
-// columns shares the width out: each column gets what its longest word needs, and of
-// the rest by what its longest text could use.
-func (p *press) columns(g grid) []float64 {
-	room := p.across() - float64(len(g.head)-1)*cellGap
-	least, most := make([]float64, len(g.head)), make([]float64, len(g.head))
-	widest := room / 3
-	look := func(texts []string, f cut) {
-		for i := range min(len(texts), len(g.head)) {
-			for line := range strings.SplitSeq(texts[i], "\n") {
-				most[i] = max(most[i], min(p.width(line, f, g.size)+0.5, 2*room))
-			}
-			for word := range strings.FieldsSeq(texts[i]) {
-				least[i] = max(least[i], min(p.width(word, f, g.size)+0.5, widest))
-			}
-		}
-	}
-	look(g.head, bold)
-	for i, r := range g.rows {
-		if f := plain; g.heavy[i] {
-			look(r, bold)
-		} else {
-			look(r, f)
-		}
-	}
-	return share(least, most, room)
-}
-
-// share gives each column at least its least, in proportion where even that is too
-// much, and the rest by need.
-func share(least, most []float64, room float64) []float64 {
-	sum := func(all []float64) (s float64) {
-		for _, x := range all {
-			s += x
-		}
-		return s
-	}
-	out := slices.Clone(most)
-	if all := sum(most); all <= room {
-		for i := range out {
-			out[i] += (room - all) / float64(len(out))
-		}
-		return out
-	}
-	out = slices.Clone(least)
-	for i := range out {
-		out[i] = max(out[i], leastCol)
-	}
-	have := sum(out)
-	if have >= room {
-		for i := range out {
-			out[i] *= room / have
-		}
-		return out
-	}
-	want := 0.0
-	for i := range out {
-		want += max(most[i]-out[i], 0)
-	}
-	rest := room - have
-	for i := range out {
-		out[i] += rest * max(most[i]-out[i], 0) / want
 	}
 	return out
 }

@@ -3,6 +3,7 @@ package paper
 import (
 	"io"
 	"slices"
+	"strings"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/picture"
@@ -58,11 +59,11 @@ func (p *paper) sections() (out []section) {
 		of[part.ID] = part
 	}
 	own := func(key string, print func()) section {
-		return section{p.t.T("paper.part." + key), func(title string) { p.part(title); print() }}
+		return section{p.t.T("paper.part." + key), func(title string) { p.part(title, 0); print() }}
 	}
 	whole := func(id string) section {
 		part := of[id]
-		return section{part.Title, func(title string) { p.part(title); p.printPart(part) }}
+		return section{part.Title, func(title string) { p.printPart(title, part, part.Tables) }}
 	}
 	return []section{
 		whole("surface"),
@@ -75,14 +76,21 @@ func (p *paper) sections() (out []section) {
 }
 
 // printPart prints a part as the page has it.
-func (p *paper) printPart(part wallpage.Part) {
+func (p *paper) printPart(title string, part wallpage.Part, tables []wallpage.Table) {
+	var d *picture.Drawing
+	scale, high := 0.0, 0.0
+	if part.Draw != nil {
+		d, scale = p.drawn(part.Draw, p.options())
+		high = d.HeightPX*scale + 2*textSize*leading*float64(len(part.Lead))
+	}
+	p.part(title, high)
 	for _, s := range part.Lead {
 		p.paragraph(s, plain, textSize)
 	}
-	if part.Draw != nil {
-		p.drawing(part.Draw, p.options())
+	if d != nil {
+		p.drawing(d, scale)
 	}
-	for _, t := range part.Tables {
+	for _, t := range tables {
 		p.pageTable(t)
 	}
 	for _, s := range part.After {
@@ -125,15 +133,18 @@ func (p *paper) cover(list []section) {
 	p.caption(p.t.T("wall.part.identity"))
 	facts := append(slices.Clone(r.Identity), p.designs()...)
 	p.facts(append(facts, wallpage.Fact{Label: p.t.T("paper.rules"), Value: p.page.Sheet.Rules}))
-	if len(r.Due)+len(r.Open) > 0 {
+	if len(r.Due) > 0 {
 		p.caption(p.t.T("wall.part.due"))
 		p.facts(r.Due)
+	}
+	if len(r.Open) > 0 {
+		p.caption(p.t.T("wall.part.open"))
 		for _, s := range r.Open {
 			p.paragraph("– "+s, plain, textSize)
 		}
 	}
 	p.people()
-	p.need(float64(len(list)+3) * textSize * leading)
+	p.need(float64(len(list)/2+4) * textSize * leading)
 	p.caption(p.t.T("paper.contents"))
 }
 
@@ -141,7 +152,7 @@ func (p *paper) cover(list []section) {
 func (p *paper) verdict() {
 	r := p.report
 	p.y += 6
-	say := p.t.T("paper.verdict", "when", r.When, "state", r.State, "verdict", r.Verdict)
+	say := p.t.T("paper.verdict", "when", r.When, "state", r.State, "verdict", strings.TrimSuffix(r.Verdict, "."))
 	p.framed(func() {
 		p.paragraph(say, bold, 12)
 		for _, s := range append([]string{r.Governs}, r.Wrong...) {
@@ -188,13 +199,18 @@ func (p *press) facts(list []wallpage.Fact) {
 	p.y += 4
 }
 
-// contents prints where the parts begin.
+// contents prints where the parts begin, in two columns.
 func (p *paper) contents(y float64) {
-	for _, m := range p.marks {
-		y += textSize * leading
-		p.say(p.left(), y, clean(m.title), plain, textSize)
-		n := p.t.T("paper.page-n", "n", m.page)
-		p.say(p.left()+220, y, n, plain, textSize)
+	half := (len(p.marks) + 1) / 2
+	for i, m := range p.marks {
+		x, down := p.left(), i
+		if i >= half {
+			x, down = p.left()+p.across()/2, i-half
+		}
+		at := y + float64(down+1)*textSize*leading
+		title := p.clip(clean(m.title), plain, textSize, p.across()/2-70)
+		p.say(x, at, title, plain, textSize)
+		p.say(x+p.across()/2-60, at, p.t.T("paper.page-n", "n", m.page), plain, textSize)
 	}
 }
 
