@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 	"time"
 
@@ -17,10 +16,7 @@ import (
 const (
 	lookEvery             = time.Second                              // how often a waiting engine compares with the clock
 	moveEvery             = 10_000                                   // messages without a word of telling until the place is written
-	holdMost              = 10 * time.Second                         // without progress: nothing waits longer for the stream, by the machine's time
 	retryLeast, retryMost = 100 * time.Millisecond, 10 * time.Second // before a failed write is tried again, by the machine's time
-
-	unknownHead = math.MaxUint64 // of the stream, until the reader says
 )
 
 // What others leave for the core. A notice alone is one that came directly.
@@ -32,8 +28,9 @@ type (
 		through uint64
 		done    chan struct{}
 	}
-	// levelling says up to where the stream is to be heard before anything is sent.
+	// levelling says up to where the stream is to be heard before what is due is sent.
 	levelling struct{ target uint64 }
+	unread    struct{} // the stream cannot be read
 	// result is what came of one try to send a letter.
 	result struct {
 		letter  desk.Letter
@@ -51,13 +48,14 @@ func (e *Engine) turn(ctx context.Context) {
 	now := e.cfg.Clock.Now()
 	e.desk.SetRota(e.cfg.Rota())
 	e.takeIn(now)
-	if !e.holds() {
+	if e.leave() > freshOnly {
 		e.keep(e.desk.Tick(now), now)
-		e.queue(now)
-		e.pick(now)
 	}
-	if e.commit(now) {
-		e.launch(ctx)
+	e.queue(now)
+	e.pick(now)
+	written := e.commit(now)
+	e.launch(ctx, written)
+	if written || e.unwritten() {
 		for _, done := range e.answered {
 			close(done)
 		}
@@ -74,12 +72,17 @@ func (e *Engine) takeIn(now time.Time) {
 			for _, n := range v.notices {
 				e.take(n, now)
 			}
-			e.at, e.progress = v.through, time.Now()
+			e.at = v.through
 			e.answered = append(e.answered, v.done)
 		case notice.Notice:
+			if v.State == notice.Raised {
+				e.hold.fresh[v.Alert] = true
+			}
 			e.take(v, now)
 		case levelling:
-			e.target, e.progress = v.target, time.Now()
+			e.hold.behind(e.at, v.target)
+		case unread:
+			e.hold.away = true
 		case result:
 			e.came(v, now)
 		case said:
@@ -204,15 +207,6 @@ func (e *Engine) setLetter(row letterRow) {
 	}
 }
 
-// holds reports whether what is to be sent waits until the stream is heard up to
-// where it was. It never waits for a stream that is not there.
-func (e *Engine) holds() bool {
-	if e.at >= e.target || time.Since(e.progress) >= holdMost {
-		e.target = 0
-	}
-	return e.target > 0
-}
-
 // commit writes what is owed; false: it has to be tried again later.
 func (e *Engine) commit(now time.Time) bool {
 	if time.Now().Before(e.retry) {
@@ -235,7 +229,8 @@ func (e *Engine) commit(now time.Time) bool {
 	})
 	if err != nil {
 		if e.retry.IsZero() {
-			e.cfg.Log.Error("the ledger of telling cannot be written: nothing new is sent until it can", "err", err)
+			e.failing = time.Now()
+			e.cfg.Log.Error("the ledger of telling cannot be written: until it can nothing is sent, but after 10 s what is urgent", "err", err)
 		}
 		e.wait = min(max(retryLeast, 2*e.wait), retryMost)
 		e.retry = time.Now().Add(e.wait)
@@ -248,7 +243,7 @@ func (e *Engine) commit(now time.Time) bool {
 	if e.owed.moved {
 		e.moved = e.owed.after
 	}
-	e.retry, e.wait = time.Time{}, 0
+	e.retry, e.failing, e.wait = time.Time{}, time.Time{}, 0
 	e.release()
 	return true
 }

@@ -32,10 +32,9 @@ type Engine struct {
 	// under it.
 	desk     *desk.Desk
 	owed     *owed
-	at       uint64              // heard so far
-	moved    uint64              // heard so far, in the ledger
-	target   uint64              // nothing is sent before everything up to it is heard
-	progress time.Time           // by the machine's time: when more was last heard
+	at       uint64 // heard so far
+	moved    uint64 // heard so far, in the ledger
+	hold     hold
 	heard    map[string]heardRow // what was raised, cleared and issued
 	number   uint64              // the last of the teller's
 	telling  int                 // notices that the teller owes
@@ -45,6 +44,7 @@ type Engine struct {
 	asked    []ask
 	sweeper  sweeper
 	retry    time.Time     // by the machine's time: no write before it; zero: none failed
+	failing  time.Time     // by the machine's time: since when no write succeeds; zero: the last one did
 	wait     time.Duration // how long the next such wait is
 	mu       sync.RWMutex
 	letters  map[string]letterRow // that are not gone, or owe a word; mu
@@ -69,7 +69,7 @@ func Open(ctx context.Context, c Config) (*Engine, error) {
 	}
 	e := &Engine{
 		cfg: c, hearing: hearing{c.Key, c.Demo, c.Judge}, measure: newMeasure(), in: newBox[any](), asks: make(chan ask), stopped: make(chan struct{}),
-		desk: desk.New(c.Rota()), owed: newOwed(), target: unknownHead, progress: time.Now(), heard: map[string]heardRow{},
+		desk: desk.New(c.Rota()), owed: newOwed(), hold: newHold(), heard: map[string]heardRow{},
 		lanes: map[string]*lane{}, sweeper: sweeper{at: map[string][]byte{}},
 		uttered: map[string]bool{}, letters: map[string]letterRow{}, cases: map[string]caseRow{},
 	}
@@ -183,6 +183,7 @@ func (e *Engine) Close() error { return nil }
 // behind. It may be called once.
 func (e *Engine) Run(ctx context.Context) error {
 	ctx, cancel := context.WithCancel(ctx)
+	e.hold.since = time.Now()
 	var beside sync.WaitGroup
 	for _, run := range []func(context.Context){e.read, e.voice.run, e.teller.run} {
 		beside.Go(func() { run(ctx) })

@@ -20,9 +20,14 @@ const (
 // told.
 func (e *Engine) read(ctx context.Context) {
 	at, said := e.at, false
+	var err error
 	for wait := readPause; ; wait = min(2*wait, readLong) {
 		before := at
-		err := e.level(ctx)
+		if !errors.Is(err, errUnjudged) { // it is no further behind for the record's sake
+			err = e.level(ctx)
+		} else {
+			err = nil
+		}
 		if err == nil {
 			err = e.cfg.Stream.Read(ctx, at, stream.Limits{Max: readMost}, func(batch []stream.Message) error {
 				err := e.deliver(ctx, batch, &at)
@@ -36,7 +41,9 @@ func (e *Engine) read(ctx context.Context) {
 		if ctx.Err() != nil {
 			return
 		}
-		e.in.put(levelling{0})
+		if !errors.Is(err, errUnjudged) {
+			e.in.put(unread{})
+		}
 		if at != before {
 			wait = readPause
 		}

@@ -26,6 +26,14 @@ func (l *lane) free(letter desk.Letter) {
 	delete(l.waiting, letter.ID)
 }
 
+// put has a letter wait for its turn, once.
+func (l *lane) put(letter string) {
+	if !l.waiting[letter] {
+		l.waiting[letter] = true
+		l.queue = append(l.queue, letter)
+	}
+}
+
 // start is a message that is noted as being sent and not yet handed over.
 type start struct {
 	lane    *lane
@@ -35,16 +43,13 @@ type start struct {
 
 // queue puts what is due into the lanes of its channels.
 func (e *Engine) queue(now time.Time) {
-	for _, l := range e.desk.Due(now) {
+	for _, l := range e.desk.DueOf(now, e.maySend) {
 		lane := e.lanes[l.Channel]
 		if lane == nil {
 			e.refuse(l, "there is no channel "+l.Channel, now)
 			continue
 		}
-		if !lane.waiting[l.ID] {
-			lane.waiting[l.ID] = true
-			lane.queue = append(lane.queue, l.ID)
-		}
+		lane.put(l.ID)
 	}
 }
 
@@ -70,7 +75,7 @@ func (e *Engine) pick(now time.Time) {
 			switch {
 			case !ok || l.State != desk.Sending: // nothing to be sent any more
 				delete(lane.waiting, id)
-			case lane.active >= e.cfg.Workers || lane.busy[l.Person]:
+			case lane.active >= e.cfg.Workers || lane.busy[l.Person] || e.unwritten() && l.Priority != desk.Urgent:
 				rest = append(rest, id)
 			default:
 				e.prepare(lane, l, now)
@@ -104,10 +109,22 @@ func (e *Engine) prepare(lane *lane, l desk.Letter, now time.Time) {
 	e.setLetter(row)
 }
 
-// launch hands over what is noted as being sent. A crash from here on has it sent
-// again, under the same id.
-func (e *Engine) launch(ctx context.Context) {
+// launch hands over what is noted as being sent, and what is urgent also where it
+// could not be noted for a while. A crash from here on has it sent again, under the
+// same id.
+func (e *Engine) launch(ctx context.Context, noted bool) {
+	var rest []start
 	for _, s := range e.starting {
+		switch {
+		case noted || s.message.Urgent && e.unwritten():
+		case e.unwritten(): // nobody waits behind it
+			s.lane.free(s.letter)
+			s.lane.put(s.letter.ID)
+			continue
+		default:
+			rest = append(rest, s)
+			continue
+		}
 		if l, ok := e.desk.Letter(s.letter.ID); !ok || l.State != desk.Sending { // while the ledger could not be written
 			s.lane.free(s.letter)
 			continue
@@ -119,7 +136,7 @@ func (e *Engine) launch(ctx context.Context) {
 			e.in.put(result{s.letter, resultOf(err, s.message.Short), err != nil && ctx.Err() != nil})
 		})
 	}
-	e.starting = nil
+	e.starting = rest
 }
 
 // send hands a message to a channel. A channel that panics is a defect, but must

@@ -40,7 +40,7 @@ func (e *Engine) sleep(ctx context.Context) bool {
 
 // blocked reports whether the engine waits for the ledger or the stream, and not
 // for its clock.
-func (e *Engine) blocked() bool { return !e.retry.IsZero() || e.holds() }
+func (e *Engine) blocked() bool { return !e.retry.IsZero() || e.leave() < everything }
 
 // Settle returns when all that the stream holds is taken, nothing is due at the
 // present clock, and all that was sent has ended and is said in the stream. It

@@ -126,8 +126,19 @@ func (d *Desk) Next() time.Time {
 // out once until Came answers it; one that nobody has answered after 5 minutes is
 // handed out again, under the same ID.
 func (d *Desk) Due(now time.Time) []Letter {
+	return d.DueOf(now, func(Letter) bool { return true })
+}
+
+// DueOf is Due, but for the letters that may not go yet: they stay due.
+func (d *Desk) DueOf(now time.Time, may func(Letter) bool) []Letter {
 	now = d.begin(now)
 	var due []Letter
+	var held []entry
+	defer func() {
+		for _, e := range held {
+			d.mail.set(e.key, e.at)
+		}
+	}()
 	for {
 		e, ok := d.mail.first()
 		if !ok || e.at.After(now) {
@@ -135,6 +146,10 @@ func (d *Desk) Due(now time.Time) []Letter {
 		}
 		l := d.letters[e.key]
 		d.mail.set(l.ID, time.Time{})
+		if !may(l.clone()) {
+			held = append(held, e)
+			continue
+		}
 		d.ticks.set(letterKey+l.ID, now.Add(answerWithin))
 		c := d.cases[l.Case]
 		d.out[l.ID] = flight{alerts: slices.Clone(l.Alerts), returned: c != nil && !c.Cleared.IsZero()}
