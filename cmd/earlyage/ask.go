@@ -7,12 +7,10 @@ import (
 	"net/url"
 	"os"
 	"strconv"
-	"strings"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/face"
-	"earlyage/events"
 )
 
 // asking is what every command that reads a hub takes.
@@ -91,11 +89,11 @@ type wallCmd struct {
 
 // Run implements the command.
 func (c wallCmd) Run(ctx context.Context, con console) error {
-	site, wall, ok := strings.Cut(c.Wall, "/")
-	if !ok || !events.IsToken(site) || !events.IsToken(wall) {
-		return usagef("wall %q: allowed: SITE/WALL, each of a-z, 0-9 and -, 1 to 40 characters", c.Wall)
+	site, path, err := wallPath(c.Wall)
+	if err != nil {
+		return err
 	}
-	drawn, err := c.draw(ctx, con, site, api.WallPath(site, wall))
+	drawn, err := c.draw(ctx, con, site, path)
 	if drawn || err != nil {
 		return err
 	}
@@ -103,7 +101,7 @@ func (c wallCmd) Run(ctx context.Context, con console) error {
 	if c.Sheet {
 		q.Set("sheet", "1")
 	}
-	return ask(ctx, c.asking, con, site, api.WallPath(site, wall), q, func(a api.Wall) error {
+	return ask(ctx, c.asking, con, site, path, q, func(a api.Wall) error {
 		doubts(con.Out, a.Head)
 		if a.Sheet != nil {
 			return a.Page(c.Units).Sheet(con.Out, a.At.Time, a.Wall, *a.Sheet)

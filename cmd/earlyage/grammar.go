@@ -21,6 +21,7 @@ type grammar struct {
 	Deploy     deployCmd     `cmd:"" help:"Configurations for what runs beside the hub."`
 	Walls      wallsCmd      `cmd:"" help:"All walls: state, when to strip, what governs."`
 	Wall       wallCmd       `cmd:"" help:"One wall, criterion by criterion."`
+	Timeline   timelineCmd   `cmd:"" help:"Everything that was recorded of a wall, in order, as it stands or as it was known at a moment."`
 	Alerts     alertsCmd     `cmd:"" help:"Alerts that stand or ended unanswered, and messages that were refused."`
 	Register   registerCmd   `cmd:"" help:"The bracing register of a site or of all: table, CSV, XLSX, JSON, PDF; the paper and the bundle of a wall."`
 	Checkpoint checkpointCmd `cmd:"" help:"What the record is now, signed by the hub: a checkpoint to be kept elsewhere."`

@@ -29,13 +29,13 @@ const TaggedAt = "Earlyage-At"
 // Messages answers WallPath/timeline, in the order in which the messages came.
 type Messages struct {
 	Head
-	Site     string    `json:"site"`
-	Wall     string    `json:"wall"`
-	AsOf     face.Time `json:"as_of,omitzero"` // with ?as-of=: nothing that was recorded later is in it
-	Window   face.Said `json:"window"`         // as the hub had stated it last
-	Says     []string  `json:"says,omitempty"` // with ?words=1: what the head says, in words
-	Total    int       `json:"total"`          // messages, before they are narrowed
-	Messages []Message `json:"messages"`
+	Site     string     `json:"site"`
+	Wall     string     `json:"wall"`
+	AsOf     face.Time  `json:"as_of,omitzero"`  // with ?as-of=: nothing that was recorded later is in it
+	Window   *face.Said `json:"window,omitzero"` // with ?as-of=: as the hub had stated it last
+	Says     []string   `json:"says,omitempty"`  // with ?words=1: what the head says, in words
+	Total    int        `json:"total"`           // messages, before they are narrowed
+	Messages []Message  `json:"messages"`
 }
 
 // Message is one message of a wall, whatever came of it.
@@ -43,8 +43,9 @@ type Message struct {
 	Seq      uint64    `json:"seq"`
 	Recorded face.Time `json:"recorded"` // by the stream
 	Entered  time.Time `json:"entered,omitzero"`
-	// Began and Ended are when it happened, by the device's clock: Entered where
-	// nothing else is said. Missing where the message could not be read.
+	// Began and Ended are when it happened: Entered where nothing else is said. All
+	// three are by the device's clock, corrected by the offset that it knew. Missing
+	// where the message could not be read.
 	Began  time.Time      `json:"began,omitzero"`
 	Ended  time.Time      `json:"ended,omitzero"`
 	ID     string         `json:"id,omitzero"`

@@ -30,22 +30,27 @@ func (p picturesOf) Wall(ctx context.Context, ref scheduler.Ref, asOf time.Time,
 		return see(in)
 	}
 	err := p.hub.look(seen, func(v pictured) error {
-		at := projector.Ref(ref)
-		s := v.Wall(at)
-		if s == nil {
+		if v.Wall(projector.Ref(ref)) == nil {
 			return errUnseen
 		}
-		messages, err := v.all(at)
+		in, err := v.input(ref, p.hub.demo)
 		if err != nil {
 			return err
 		}
-		return see(wallpage.Input{
-			At: v.now, Through: v.Through(), Level: v.Level(), Doubts: v.hub.Doubts, Demo: p.hub.demo,
-			Site: v.Site(ref.Site), Devices: v.Devices(ref.Site), Wall: s, Hub: v.hub,
-			Sheet: scheduler.SheetOf(v.Site(ref.Site), v.Devices(ref.Site), s, v.hub, v.now), Messages: messages,
-		})
+		return see(in)
 	})
 	return noWall(err, ref)
+}
+
+// input is all that is known of a wall that the record has.
+func (p pictured) input(ref scheduler.Ref, demo bool) (wallpage.Input, error) {
+	at := projector.Ref(ref)
+	messages, err := p.all(at)
+	st, devices, s := p.Site(ref.Site), p.Devices(ref.Site), p.Wall(at)
+	return wallpage.Input{
+		At: p.now, Through: p.Through(), Level: p.Level(), Doubts: p.hub.Doubts, Demo: demo, Site: st, Devices: devices, Wall: s, Hub: p.hub,
+		Sheet: scheduler.SheetOf(st, devices, s, p.hub, p.now), Messages: messages,
+	}, err
 }
 
 // Zone implements wallpage.Reader.
@@ -74,26 +79,32 @@ func (p pictured) all(at projector.Ref) ([]wallpage.Message, error) {
 	if err != nil {
 		return nil, err
 	}
+	more, moreRows, err := p.elsewhere(leaves, func(doubt projector.Ref) bool { return doubt == at })
+	return wallpage.Messages(append(leaves, more...), append(rows, moreRows...)), err
+}
+
+// elsewhere lists the refused messages that stand under other names than those
+// listed, and left a doubt where it is asked about.
+func (p pictured) elsewhere(listed []projector.Leaf, about func(projector.Ref) bool) (leaves []projector.Leaf, rows []projector.RefusedRow, err error) {
 	under := map[uint64]bool{}
-	for _, l := range leaves {
+	for _, l := range listed {
 		under[l.Seq] = true
 	}
-	var elsewhere []projector.RefusedRow
 	seen := 0
 	p.EachRefused(0, func(row projector.RefusedRow) bool {
-		if seen++; !under[row.Seq] && slices.Contains(row.Doubts, at) {
-			elsewhere = append(elsewhere, row)
+		if seen++; !under[row.Seq] && slices.ContainsFunc(row.Doubts, about) {
+			rows = append(rows, row)
 		}
 		return seen < refusedLooked
 	})
-	for _, row := range elsewhere {
+	for _, row := range rows {
 		leaf, err := p.kept(row.Seq)
 		if err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		leaves = append(leaves, leaf)
 	}
-	return wallpage.Messages(leaves, append(rows, elsewhere...)), nil
+	return leaves, rows, nil
 }
 
 // leaves lists the messages under the name of a wall, or of a site itself, and
@@ -140,7 +151,11 @@ func (h *Hub) wallAsOf(seen sight, ref scheduler.Ref, asOf time.Time) (in wallpa
 			}
 			leaves, rows = append(leaves, list...), append(rows, refused...)
 		}
-		return nil
+		more, moreRows, err := p.elsewhere(leaves, func(doubt projector.Ref) bool {
+			return doubt.Site == ref.Site && (doubt.Wall == "" || doubt.Wall == ref.Wall)
+		})
+		leaves, rows = append(leaves, more...), append(rows, moreRows...)
+		return err
 	})
 	if err != nil {
 		return in, noWall(err, ref)
@@ -168,13 +183,18 @@ func (w *web) wallThen(rw http.ResponseWriter, r *http.Request, text string) {
 	}
 	at := face.Time{Time: asOf.UTC()}
 	out := api.Wall{
-		Head: api.Head{At: at, Through: in.Through, Level: true, Doubts: []string{}, Demo: w.hub.demo, Sites: []face.Site{{
-			Site: ref.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units(),
-		}}},
+		Head: headThen(in, w.hub.demo),
 		Wall: face.ByPlace(in.Sheet.Assessment), AsOf: at, Alarms: openOn(in.Site, in.Wall, at.Time),
 	}
 	if r.FormValue("sheet") == "1" {
 		out.Sheet = &in.Sheet
 	}
 	w.tagged(rw, r, &out, &out.At, nil)
+}
+
+// headThen is the head of an answer as of a past moment.
+func headThen(in wallpage.Input, demo bool) api.Head {
+	return api.Head{At: face.Time{Time: in.At.UTC()}, Through: in.Through, Level: true, Doubts: []string{}, Demo: demo, Sites: []face.Site{{
+		Site: in.Site.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units(),
+	}}}
 }

@@ -34,6 +34,7 @@ type Page struct {
 	Lines    []Line          `json:"lines"`
 	Alarms   []face.Alarm    `json:"alarms"`
 	Open     []Doubt         `json:"open_doubts"`
+	Said     face.Said       `json:"said"` // as the hub had stated it last
 	Timeline []Entry         `json:"timeline"`
 
 	Surface  picture.Wall     `json:"-"`
@@ -89,7 +90,7 @@ func Make(in Input) Page {
 		Identity: identityOf(in.Wall), Wall: face.ByPlace(a), Sheet: in.Sheet, OpenedAt: face.Time{Time: a.Strip.OpenedAt},
 		MayStrip: a.Strip.Open && in.Level && !in.AsOf && len(in.Doubts) == 0 && a.State == scheduler.StateMayStrip,
 		Due:      dueOf(in), Braces: bracesOf(in), Loads: loadsOf(a), Checks: checksOf(in), Lines: linesOf(in.Wall),
-		Alarms: alarmsOf(in), Open: doubtsOf(in.Wall), Timeline: timelineOf(in),
+		Alarms: alarmsOf(in), Open: doubtsOf(in.Wall), Said: saidOf(in), Timeline: timelineOf(in),
 		Surface: picture.FromRecord(in.Site, in.Wall, a), Progress: picture.ProgressFromRecord(in.Site, in.Wall, a),
 		Curing:  picture.CurvesFromRecord(in.Site, in.Wall, in.Sheet),
 		Bracing: picture.RegisterFromRecord(in.Site, in.Wall, a), Pour: picture.PourFromRecord(in.Site, in.Wall, a),

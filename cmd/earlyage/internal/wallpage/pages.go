@@ -98,6 +98,15 @@ func asOf(text string, zone *time.Location, now time.Time) (time.Time, error) {
 	if text == "" {
 		return time.Time{}, nil
 	}
+	at, err := ParseMoment(text, zone)
+	if err != nil || !at.Before(now) {
+		return time.Time{}, err
+	}
+	return at.UTC(), nil
+}
+
+// ParseMoment reads a moment: RFC 3339, or local to a zone.
+func ParseMoment(text string, zone *time.Location) (time.Time, error) {
 	at, err := time.Parse(time.RFC3339, text)
 	for _, layout := range []string{"2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02 15:04"} {
 		if err != nil {
@@ -107,10 +116,7 @@ func asOf(text string, zone *time.Location, now time.Time) (time.Time, error) {
 	if err != nil {
 		return time.Time{}, fmt.Errorf("%q: %w", text, errMoment)
 	}
-	if !at.Before(now) {
-		return time.Time{}, nil
-	}
-	return at.UTC(), nil
+	return at, nil
 }
 
 func (p *Pages) wall(w http.ResponseWriter, r *http.Request) {

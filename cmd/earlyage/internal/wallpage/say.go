@@ -171,6 +171,9 @@ func text(v jsontext.Value) string {
 	return tok.String()
 }
 
+// toStrip are the members that are times to strip: they are rounded up.
+var toStrip = map[string]bool{"cured_at": true, "earliest": true, "early": true, "likely": true, "late": true}
+
 func (t tongue) scalar(name string, v jsontext.Value) string {
 	switch v.Kind() {
 	case 't':
@@ -182,6 +185,9 @@ func (t tongue) scalar(name string, v jsontext.Value) string {
 	}
 	said := text(v)
 	if at, err := time.Parse(time.RFC3339Nano, said); err == nil {
+		if toStrip[name] {
+			return t.up(face.Time{Time: at})
+		}
 		return t.down(face.Time{Time: at})
 	}
 	switch name {

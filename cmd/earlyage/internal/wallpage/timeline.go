@@ -25,7 +25,7 @@ type Entry struct {
 	By       string      `json:"by"`
 	Signed   bool        `json:"signed"`
 	Data     string      `json:"data"`    // as JSON
-	Of       uint64      `json:"of"`      // the entry that this one changes, countersigns or settles; 0: none
+	Of       uint64      `json:"of"`      // the entry that this one changes, countersigns, settles or answers; 0: none
 	Changes  []Change    `json:"changes"` // made to this entry
 	Waits    bool        `json:"waits"`   // both versions count, until a second person has countersigned
 	Doubts   []string    `json:"doubts"`
@@ -33,16 +33,13 @@ type Entry struct {
 	Refused  string      `json:"refused"` // why
 	Field    string      `json:"field"`   // of what is refused
 	Repeat   uint64      `json:"repeat"`  // the message that it repeats
+
+	Shifts []face.Shift `json:"shifts,omitzero"` // of a statement: what it says otherwise than the one before
+	Alarm  *face.Alarm  `json:"-"`               // of an alert that was raised: all that became of it, as among the page's alarms
 }
 
 // Change is what a later entry did to an earlier one.
-type Change struct {
-	Seq    uint64      `json:"seq"`
-	Kind   events.Kind `json:"kind"`
-	By     string      `json:"by"`
-	At     face.Time   `json:"at"`
-	Reason string      `json:"reason"`
-}
+type Change = face.Change
 
 // Kinds of entries that change others.
 const (
@@ -91,11 +88,108 @@ func timelineOf(in Input) []Entry {
 		}
 		if ok {
 			out[i].Of = out[at].Seq
-			out[at].Changes = append(out[at].Changes, Change{m.Seq, m.Event.Kind, m.Event.By, face.Time{Time: m.Recorded}, reason})
+			out[at].Changes = append(out[at].Changes, changeBy(m, reason))
 		}
 	}
-	marks(in.Wall, out, seqs)
+	seconded(out, seqs)
+	stated(in.Messages, out)
+	raised(in, out)
+	marks(in.Wall, out, place, seqs)
 	return out
+}
+
+func changeBy(m *Message, reason string) Change {
+	c := Change{Seq: m.Seq, Kind: m.Event.Kind, By: m.Event.By, At: face.Time{Time: m.Recorded}, Reason: reason}
+	if d, ok := m.Event.Data.(*events.RecordAmended); ok {
+		c.Data = string(d.Data)
+	}
+	return c
+}
+
+// seconded puts beside a change who countersigned it.
+func seconded(out []Entry, seqs map[uint64]int) {
+	for i := range out {
+		for j := range out[i].Changes {
+			c := &out[i].Changes[j]
+			for _, by := range out[seqs[c.Seq]].Changes {
+				if c.Kind != kindCountersigned && by.Kind == kindCountersigned {
+					c.Second = append(c.Second, face.Second{Seq: by.Seq, By: by.By, At: by.At, Note: by.Reason})
+				}
+			}
+		}
+	}
+}
+
+// shifting are the members of a statement that are news.
+var shifting = []string{"open", "state", "governs", "cured_at", "earliest", "early", "likely", "late"}
+
+// stated says of each statement of the hub what it says otherwise than the one
+// before.
+func stated(messages []Message, out []Entry) {
+	var before map[string]string
+	for i := range messages {
+		m := &messages[i]
+		if _, ok := m.Event.Data.(*events.WindowStated); !ok || m.Refused != nil || m.Repeat != 0 {
+			continue
+		}
+		now := map[string]string{}
+		for _, x := range members([]byte(out[i].Data)) {
+			now[x.name] = string(x.value)
+		}
+		for _, name := range shifting {
+			if before != nil && before[name] != now[name] {
+				out[i].Shifts = append(out[i].Shifts, face.Shift{Member: name, Was: before[name], Is: now[name]})
+			}
+		}
+		before = now
+	}
+}
+
+// raised puts beside each alert what became of it, and says of the messages about
+// an alert of which.
+func raised(in Input, out []Entry) {
+	alarms := map[string]*face.Alarm{}
+	for _, a := range alarmsOf(in) {
+		alarms[a.ID] = &a
+	}
+	at := map[string]int{}
+	for i := range in.Messages {
+		m := &in.Messages[i]
+		d, ok := m.Event.Data.(*events.AlertRaised)
+		if !ok || m.Refused != nil || m.Repeat != 0 {
+			continue
+		}
+		if _, again := at[d.Alert]; !again {
+			at[d.Alert] = i
+			out[i].Alarm = alarms[d.Alert]
+		}
+	}
+	for i := range in.Messages {
+		if on, ok := at[alertOf(in.Messages[i].Event.Data)]; ok && on != i {
+			out[i].Of = out[on].Seq
+		}
+	}
+}
+
+// alertOf is the alert that a message is about; of one that tells of several none.
+func alertOf(d events.Data) string {
+	switch d := d.(type) {
+	case *events.AlertCleared:
+		return d.Alert
+	case *events.AlertAcknowledged:
+		return d.Alert
+	case *events.AlertShelved:
+		return d.Alert
+	case *events.AlertUnshelved:
+		return d.Alert
+	case *events.AlertShown:
+		return d.Alert
+	case *events.AlertTold:
+		if len(d.Alerts) == 1 {
+			return d.Alerts[0]
+		}
+	}
+	return ""
 }
 
 func entryOf(m *Message) Entry {
@@ -105,6 +199,8 @@ func entryOf(m *Message) Entry {
 		e.Device = strings.TrimPrefix(m.Refused.Source, "/site/"+m.Refused.Site+"/device/")
 	}
 	if m.Event.Kind == "" {
+		src, id, number := events.Peek(m.Body)
+		e.ID, e.Device, e.Number = id, src.Device, number
 		return e
 	}
 	began, ended := m.Event.Span()
@@ -122,9 +218,13 @@ func entryOf(m *Message) Entry {
 
 // marks puts what the fold says of entries beside them: open doubts, and what
 // waits for a second person.
-func marks(w *wall.State, out []Entry, seqs map[uint64]int) {
+func marks(w *wall.State, out []Entry, place map[events.Target]int, seqs map[uint64]int) {
 	for _, d := range w.Doubts() {
-		if i, ok := seqs[d.Message]; ok {
+		i, ok := seqs[d.Message]
+		if d.Message == 0 {
+			i, ok = place[events.Target{Source: d.Key.Source, ID: d.Key.ID}]
+		}
+		if ok {
 			out[i].Doubts = append(out[i].Doubts, d.What)
 		}
 	}

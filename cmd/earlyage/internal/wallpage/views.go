@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/picture"
@@ -54,7 +55,8 @@ type section struct {
 // view is all that the template shows.
 type view struct {
 	Title, Name, Site, SiteName, Wall string
-	When, WhenInput                   string
+	When, WhenInput, WhenExact        string
+	Said                              []string // of a past moment: the window as it was stated, and by the record
 	AsOf, Demo                        bool
 	Wrong                             []string
 	State, Verdict                    cell
@@ -90,9 +92,9 @@ func viewOf(t tongue, p Page, f filter) view {
 	say, state := t.verdict(p)
 	out := view{
 		Name: p.Identity.Name, Site: p.Site.Site, SiteName: t.name, Wall: p.Wall.Wall, When: t.long(p.At.Time), AsOf: p.AsOf, Demo: p.Demo,
-		WhenInput: p.At.In(t.zone).Format("2006-01-02T15:04"),
-		State:     cell{Text: t.own("state."+p.Wall.State, p.Wall.State), Mark: stateMark(p.Wall.State)},
-		Verdict:   cell{Text: say, Mark: state}, Fresh: p.MayStrip, Identity: t.identity(p), Open: p.Wall.Open,
+		WhenInput: p.At.In(t.zone).Format("2006-01-02T15:04"), WhenExact: p.At.UTC().Format(time.RFC3339Nano),
+		State:   cell{Text: t.own("state."+p.Wall.State, p.Wall.State), Mark: stateMark(p.Wall.State)},
+		Verdict: cell{Text: say, Mark: state}, Fresh: p.MayStrip, Identity: t.identity(p), Open: p.Wall.Open,
 		Digest: t.T("wall.digest", "through", p.Through, "digest", p.Sheet.Digest, "rules", p.Sheet.Rules, "when", t.long(p.At.Time)),
 	}
 	out.Title = t.T("wall.title", "wall", out.Name, "site", t.name)
@@ -117,6 +119,9 @@ func viewOf(t tongue, p Page, f filter) view {
 	out.Sections = []section{t.surface(p), t.window(p), t.curves(p), t.braces(p), t.pour(p), t.checks(p), t.lines(p), t.alerts(p), t.sheet(p)}
 	for i, s := range out.Sections {
 		out.Sections[i].Fresh = p.MayStrip && (s.ID == "surface" || s.ID == "window" || s.ID == "braces")
+	}
+	if p.AsOf {
+		out.Said = t.said(p.Said, p.Wall, p.At.Time)
 	}
 	out.Timeline = t.timeline(p, f)
 	return out

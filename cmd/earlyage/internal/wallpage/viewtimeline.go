@@ -1,18 +1,26 @@
 package wallpage
 
 import (
+	"cmp"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
+
+	"github.com/go-json-experiment/json/jsontext"
 
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/events"
 )
 
-// filter is what the timeline is narrowed to.
+// Filter is what the timeline is narrowed to.
+type Filter = filter
+
 type filter struct {
-	Query string
-	Kind  string // a kind, or the thing before its dot; empty: all
+	Query string // words in what a message says or bears, case the same
+	Kind  string // a kind, the thing before its dot, or ! for what was changed, doubted or refused; empty: all
+
+	Single bool // readings stand each by itself; they do where Kind asks for them alone
 }
 
 // timelineView is the timeline as it is shown.
@@ -65,14 +73,29 @@ func (f filter) matches(e Entry) bool {
 func (t tongue) timeline(p Page, f filter) timelineView {
 	out := timelineView{filter: f, Total: len(p.Timeline)}
 	out.Kinds = t.kinds(p, f)
+	for _, l := range t.worded(p.Timeline, f) {
+		out.Lines = append(out.Lines, l.timelineLine)
+		out.Shown += l.Count
+	}
+	return out
+}
+
+// worded is a message with its words, or the first of those that stand together.
+type worded struct {
+	Entry
+	timelineLine
+}
+
+// worded words what a filter leaves of a timeline.
+func (t tongue) worded(timeline []Entry, f filter) (out []worded) {
 	var list []Entry
-	for _, e := range p.Timeline {
+	for _, e := range timeline {
 		if f.matches(e) {
 			list = append(list, e)
 		}
 	}
 	var all []Run
-	if f.Kind == "temperature.read" {
+	if f.Single || f.Kind == "temperature.read" {
 		for _, e := range list {
 			all = append(all, Run{[]Entry{e}})
 		}
@@ -82,12 +105,16 @@ func (t tongue) timeline(p Page, f filter) timelineView {
 	query := strings.ToLower(strings.TrimSpace(f.Query))
 	for _, r := range all {
 		l := t.entryLine(r)
-		if query == "" || strings.Contains(strings.ToLower(l.text()), query) {
-			out.Lines = append(out.Lines, l)
-			out.Shown += len(r.Entries)
+		if query == "" || strings.Contains(strings.ToLower(l.text()), query) || r.bears(query) {
+			out = append(out, worded{r.Entries[0], l})
 		}
 	}
 	return out
+}
+
+// bears reports whether a message has words in its data as they were sent.
+func (r Run) bears(query string) bool {
+	return slices.ContainsFunc(r.Entries, func(e Entry) bool { return strings.Contains(strings.ToLower(e.Data), query) })
 }
 
 func (t tongue) kinds(p Page, f filter) []option {
@@ -194,16 +221,13 @@ func (t tongue) notes(e Entry) (out []note) {
 		out = append(out, note{Mark: "off", Text: t.T("wall.note.repeat"), Link: "#e" + n, LinkText: n})
 	}
 	for _, c := range e.Changes {
-		n := strconv.FormatUint(c.Seq, 10)
-		mark := "watch"
-		if c.Kind == kindCountersigned || c.Kind == kindSettled {
-			mark = "done"
-		}
-		text := t.T("wall.note."+string(c.Kind), "who", t.person(c.By), "when", t.down(c.At))
-		if c.Reason != "" {
-			text += ": " + c.Reason
-		}
-		out = append(out, note{mark, text, "#e" + n, n})
+		out = append(out, t.change(e, c))
+	}
+	if len(e.Shifts) > 0 {
+		out = append(out, note{Mark: "watch", Text: t.shifts(e.Shifts)})
+	}
+	if e.Alarm != nil {
+		out = append(out, t.answers(*e.Alarm)...)
 	}
 	if e.Waits {
 		out = append(out, note{Mark: "watch", Text: t.T("wall.note.waits")})
@@ -211,6 +235,98 @@ func (t tongue) notes(e Entry) (out []note) {
 	for _, d := range e.Doubts {
 		out = append(out, note{Mark: "watch", Text: t.T("wall.note.doubt", "what", d)})
 	}
+	return out
+}
+
+// change says what a later message did to an entry: with what stands in its
+// place, and with who countersigned it or that nobody has.
+func (t tongue) change(e Entry, c Change) note {
+	n := strconv.FormatUint(c.Seq, 10)
+	mark := "watch"
+	if c.Kind == kindCountersigned || c.Kind == kindSettled {
+		mark = "done"
+	}
+	text := t.T("wall.note."+string(c.Kind), "who", t.person(c.By), "when", t.down(c.At))
+	if c.Reason != "" {
+		text += ": " + c.Reason
+	}
+	if now := t.differs(e.Data, c.Data); now != "" {
+		text += ". " + t.T("wall.note.instead", "what", now)
+	}
+	for _, s := range c.Second {
+		text += ". " + t.T("wall.note.record.countersigned", "who", t.person(s.By), "when", t.down(s.At))
+		if s.Note != "" {
+			text += ": " + s.Note
+		}
+	}
+	if len(c.Second) == 0 && e.Waits && (c.Kind == kindAmended || c.Kind == kindVoided) {
+		text += ". " + t.T("wall.note.unsigned")
+	}
+	return note{mark, text, "#e" + n, n}
+}
+
+// differs says what data say otherwise than the data that they replace.
+func (t tongue) differs(was, is string) string {
+	if is == "" {
+		return ""
+	}
+	had := map[string]string{}
+	for _, m := range members([]byte(was)) {
+		had[m.name] = string(m.value)
+	}
+	var out []string
+	for _, m := range members([]byte(is)) {
+		if had[m.name] != string(m.value) {
+			out = append(out, line(t.member(m, "")))
+		}
+		delete(had, m.name)
+	}
+	for _, name := range slices.Sorted(maps.Keys(had)) {
+		out = append(out, t.T("wall.note.without", "what", t.label(name)))
+	}
+	return strings.Join(out, "; ")
+}
+
+// shifts says what a statement says otherwise than the one before.
+func (t tongue) shifts(list []face.Shift) string {
+	side := func(s face.Shift, raw string) string {
+		if raw == "" {
+			return t.T("board.not-known")
+		}
+		return t.scalar(s.Member, jsontext.Value(raw))
+	}
+	var out []string
+	for _, s := range list {
+		out = append(out, t.T("wall.note.shift", "what", t.label(s.Member), "was", side(s, s.Was), "now", side(s, s.Is)))
+	}
+	return t.T("wall.note.shifts", "what", strings.Join(out, "; "))
+}
+
+// answers says what became of an alert: who was told and saw it, who answered.
+func (t tongue) answers(a face.Alarm) (out []note) {
+	say := func(mark, key string, at face.Time, more string, args ...any) {
+		if at.IsZero() {
+			return
+		}
+		text := t.T(key, append(args, "when", t.down(at))...)
+		if more != "" {
+			text += ": " + more
+		}
+		out = append(out, note{Mark: mark, Text: text})
+	}
+	for _, x := range a.Told {
+		say("off", "wall.note.told", x.At, x.Error, "who", cmp.Or(t.person(x.Person), t.T("wall.note.anybody")), "how", t.value(x.Channel), "outcome", t.value(x.Outcome))
+	}
+	for _, x := range a.Shown {
+		say("off", "wall.note.shown", x.At, "", "who", t.person(x.Person), "device", x.Device)
+	}
+	if more := a.ToldMore + a.ShownMore; more > 0 {
+		out = append(out, note{Mark: "off", Text: t.T("wall.more", "n", more)})
+	}
+	say("done", "wall.note.acknowledged", a.Acknowledged, a.Note, "who", t.person(a.AcknowledgedBy))
+	say("watch", "wall.note.shelved", a.ShelvedFrom, a.ShelvedReason, "who", t.person(a.ShelvedBy), "until", t.either(a.ShelvedUntil, t.down))
+	say("off", "wall.note.unshelved", a.Unshelved, "", "who", t.person(a.UnshelvedBy))
+	say("done", "wall.note.cleared", a.Cleared, "")
 	return out
 }
 
