@@ -334,3 +334,23 @@ func TestInventedTimesCountInADemoOnly(t *testing.T) {
 		})
 	}
 }
+
+// What a page shows of an alert that is over tells nobody that it was raised.
+func TestThatAPageShowedTheEndIsNotThatItShowedTheAlert(t *testing.T) {
+	bubble(t, func(t *testing.T, r *rig) {
+		phone := newCarrier("phone")
+		r.cfg.Channels = append(r.cfg.Channels, phone)
+		r.cfg.Rota = func() desk.Rota { return crowd{rota{[]string{"phone"}}, []string{"ann"}} }
+		r.begin()
+		r.put(raised(t, "a"))
+		shown := func(state string) {
+			r.put(sealed(hubKey, eventBy(t, events.DeskOf("ann"), "ann", "north", "alert.shown", &events.AlertShown{Alert: "a", Kind: "load-old", State: state, At: start})))
+		}
+		shown("cleared")
+		require.Zero(t, r.e.Cases()[0].Shown)
+		require.Empty(t, r.e.Cases()[0].Told)
+		shown("raised")
+		require.NotZero(t, r.e.Cases()[0].Shown)
+		require.Len(t, r.e.Cases()[0].Told, 1)
+	})
+}

@@ -118,7 +118,7 @@ func noticeOf(e events.Event) (n notice.Notice, ok bool) {
 	case *events.AlertUnshelved:
 		n.State, n.Alert, n.Kind, n.At, n.Text = notice.Unshelved, d.Alert, d.Kind, orTime(d.At, e.Time), d.Reason
 	case *events.AlertShown:
-		n.State, n.Alert, n.Kind, n.At, n.Message = notice.Shown, d.Alert, d.Kind, d.At, d.Message
+		n.State, n.Alert, n.Kind, n.At, n.Message, n.Of = notice.Shown, d.Alert, d.Kind, d.At, d.Message, d.State
 	case *events.AlertOutOfService:
 		n.State, n.Kind, n.Cause, n.At, n.Until, n.Text = notice.OutOfService, d.Kind, d.Cause, d.At, d.Until, d.Reason
 	case *events.AlertInService:

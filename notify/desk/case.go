@@ -103,12 +103,6 @@ func (c Case) Returned() bool {
 	return c.raised() && !c.Cleared.IsZero() && c.Acknowledged.IsZero()
 }
 
-// Latched reports whether a kind of alert ends only by an acknowledgement: it
-// tells of what cannot be undone.
-func Latched(kind string) bool { return slices.Contains(latched, kind) }
-
-var latched = []string{"face-early", "frozen", "joint-cold", "strip-early", "strip-unpermitted"}
-
 // CanWait reports whether an alert may wait until a person's quiet hours are
 // over: no urgent or high one, and nothing that concerns a joint, a form, a freeze
 // or a brace, whatever its priority. A kind that is not known never waits.
@@ -130,13 +124,13 @@ func (c Case) raised() bool { return c.Notice.State == notice.Raised }
 // cannot be undone and nobody has acknowledged it.
 func (c Case) stands() bool {
 	return c.raised() && c.Ended.IsZero() &&
-		(c.Cleared.IsZero() || Latched(c.Notice.Kind) && c.Acknowledged.IsZero())
+		(c.Cleared.IsZero() || events.Latches(c.Notice.Kind) && c.Acknowledged.IsZero())
 }
 
 // keeps reports whether the alert is told though the condition is over, as one
 // that returned unacknowledged.
 func (c Case) keeps() bool {
-	return c.raised() && c.Acknowledged.IsZero() && (rank(c.Notice.Priority) == 0 || Latched(c.Notice.Kind))
+	return c.raised() && c.Acknowledged.IsZero() && (rank(c.Notice.Priority) == 0 || events.Latches(c.Notice.Kind))
 }
 
 // climbs reports whether the next rung is told in its time: of an urgent alert
@@ -184,7 +178,7 @@ func (c Case) lapses() time.Time {
 		return c.Notice.Issued.At.Add(weekWithin)
 	case c.Of == OfSheet:
 		return c.Notice.Issued.At.Add(sheetWithin)
-	case c.raised() && (c.Cleared.IsZero() || Latched(c.Notice.Kind)):
+	case c.raised() && (c.Cleared.IsZero() || events.Latches(c.Notice.Kind)):
 		return time.Time{}
 	case c.raised():
 		return c.Cleared.Add(returnedFor)

@@ -336,7 +336,7 @@ func (w *world) checkCase(c desk.Case) {
 			require.LessOrEqual(w, c.Step, 1, "%s: after shelving a reminder to the first rung, no more", c.ID)
 		}
 	}
-	stands := !m.cleared || desk.Latched(c.Notice.Kind)
+	stands := !m.cleared || events.Latches(c.Notice.Kind)
 	if stands && !m.acked && !muted && c.Notice.Priority == desk.Urgent {
 		within := !c.Climb.IsZero() && !c.Climb.After(w.now.Add(10*time.Minute))
 		require.True(w, open || within || c.Exhausted && dispatcher, "%s, urgent and unanswered, is given up", c.ID)

@@ -54,6 +54,9 @@ func (d *Desk) takeRaised(c *Case, n notice.Notice, now time.Time) {
 	if c.raised() {
 		return
 	}
+	if k := c.Notice.Kind; k != "" && k != n.Kind { // who may answer goes by the kind: what came before is no answer to this one
+		c.Acknowledged, c.AckBy, c.Shelf = time.Time{}, "", nil
+	}
 	c.Notice, c.Ended, c.Retired = n, time.Time{}, false
 	d.old.set(c.ID, time.Time{})
 	if c.stands() {

@@ -169,6 +169,14 @@ func TestWordsBeforeTheOneThatRaisedIt(t *testing.T) {
 	b.send(desk.Done)
 	b.wait(time.Hour)
 	require.Empty(t, b.open(), "acknowledged: it does not climb")
+	b.take(notice.Notice{State: notice.Acknowledged, Alert: "a4", Kind: "line-due", By: "ada"})
+	b.take(notice.Notice{State: notice.Shelved, Alert: "a4", Kind: "line-due", By: "ada", At: b.now, Until: b.now.Add(time.Hour)})
+	b.raise("a4", "strip-early", desk.Urgent)
+	b.send(desk.Done)
+	b.wait(3 * time.Minute)
+	require.Len(t, b.open(), 2, "an answer to another kind is none")
+	b.word(notice.Acknowledged, "a4", "cleo")
+	b.send(desk.Done)
 	b.word(notice.Acknowledged, "a3", "ada")
 	b.wait(31 * 24 * time.Hour)
 	_, known := b.Case("a3")
@@ -177,7 +185,7 @@ func TestWordsBeforeTheOneThatRaisedIt(t *testing.T) {
 
 func TestWhatLatchesIsWhatTheTableOfKindsSays(t *testing.T) {
 	for kind, known := range scheduler.AlertKinds {
-		require.Equal(t, known.Latch, desk.Latched(kind), kind)
+		require.Equal(t, known.Latch, events.Latches(kind), kind)
 	}
 }
 

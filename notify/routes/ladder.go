@@ -25,7 +25,7 @@ func byDefault(kind string) []Rung {
 	case events.Crew:
 		return rungs(roles{events.Crew, foreman}, roles{foreman}, roles{officer}, roles{dispatcher})
 	case foreman:
-		if desk.Latched(kind) { // what cannot be undone is for who can judge it
+		if events.Latches(kind) { // what cannot be undone is for who can judge it
 			return rungs(roles{foreman}, roles{officer}, roles{officer, engineer}, roles{dispatcher})
 		}
 		return rungs(roles{foreman}, roles{officer}, roles{dispatcher})
