@@ -292,11 +292,11 @@ func (c *company) toldAsDocumented(client api.Client, id stream.Identity) {
 	require.NoError(c.t, client.Post(ctx, api.PathCalendars, api.NewCalendar{Site: "mill", Person: person}, &feed))
 	_, query, _ := strings.Cut(feed.URL, "?key=")
 	for p, q := range map[string]url.Values{
-		api.PathTold: nil, api.PathToldMeasure: nil, api.PathPushKey: nil, api.PathCalendars: nil, api.PathCheckpoint: nil, api.PathCheckpoints: nil,
+		api.PathTold: nil, api.PathToldMeasure: nil, api.PathPushKey: nil, api.PathCalendars: nil, api.PathCheckpoint: nil, api.PathCheckpoints: nil, api.PathRegister: {"site": {"mill"}},
 		api.PathRoutes: {"site": {"mill"}}, api.PathWalls + "/mill/a/bundle": nil, api.PathCalendar + "mill.ics": {"key": {query}},
 	} {
 		asker := client
-		if p == api.PathToldMeasure || strings.HasSuffix(p, "/bundle") {
+		if p == api.PathToldMeasure || p == api.PathRegister || strings.HasSuffix(p, "/bundle") {
 			asker = c.local
 		}
 		_, err := asker.Picture(ctx, p, q)
