@@ -23,6 +23,7 @@ func (k *look) alerts(a *Assessment, acc *account, win criteria) ([]Alert, []str
 	k.riseAlerts(&c)
 	k.loadAlerts(&c)
 	k.stripAlerts(&c, a)
+	k.permitAlerts(&c, a)
 	k.overdueAlerts(&c, a, win)
 	k.frostAlerts(&c, a, acc)
 	k.probeAlerts(&c, a)

@@ -21,6 +21,8 @@ func Assess(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Tim
 	out.State = k.state(&out)
 	out.Braces = k.braceWindows(out.Joints, &out)
 	k.place(&out, acc, c)
+	out.Permits = k.permitStates()
+	out.Basis = k.basis(acc)
 	out.Alerts, out.Open = k.alerts(&out, acc, c)
 	if out.State == StateHandedOver {
 		k.next = 0
@@ -61,10 +63,9 @@ func (c *criteria) cured() []named { return c.list[:atCured] }
 func (c *criteria) beforePermit() []named { return c.list[:atPermit] }
 
 func (k *look) judge(acc *account, joints []Joint) criteria {
-	c := criteria{list: []named{{Complete, k.complete()}, {Floor, k.floor()}, {Temperature, k.age(acc)}, {Strength, k.strength(acc)}, {Frost, k.frost(acc)},
-		{Support, k.support()}, {Wind, k.wind()}, {Straight, k.straight()}, {Hold, k.hold(joints)}, {Permit, ruling{}}}}
+	c := criteria{list: k.beforePermit(acc, joints)}
 	opens := latest(metAt(c.cured()), c.list[atSupport].at, c.list[atStraight].at)
-	c.list[atPermit].ruling = k.permit(opens)
+	c.list = append(c.list, named{Permit, k.permit(c.list, joints)})
 	steady := true
 	for _, n := range c.list {
 		steady = steady && (n.met || n.name == Wind)
@@ -73,6 +74,13 @@ func (k *look) judge(acc *account, joints []Joint) criteria {
 		c.steady = latest(opens, c.list[atStraight+1].at, c.list[atPermit].at)
 	}
 	return c
+}
+
+// beforePermit judges criteria 1 to 9, with room for the last.
+func (k *look) beforePermit(acc *account, joints []Joint) []named {
+	list := make([]named, 0, atPermit+1)
+	return append(list, named{Complete, k.complete()}, named{Floor, k.floor()}, named{Temperature, k.age(acc)}, named{Strength, k.strength(acc)}, named{Frost, k.frost(acc)},
+		named{Support, k.support()}, named{Wind, k.wind()}, named{Straight, k.straight()}, named{Hold, k.hold(joints)})
 }
 
 // latest is the last of some moments; 0 if one of them is not known.

@@ -8,7 +8,7 @@ import (
 )
 
 // Rules is the version of the rule set. Every statement and alert carries it.
-const Rules = "earlyage-rules-1"
+const Rules = "earlyage-rules-2"
 
 // Caution stands wherever a time to strip is shown.
 const Caution = "A guide for planning and records. The engineer of record, the forms' documentation and the local code govern. " +
@@ -61,6 +61,8 @@ type Assessment struct {
 	Take       Take
 	Faces      []FaceWindow // of a form that comes off
 	Checks     []CheckList
+	Permits    []PermitState // to strip, that somebody may hold, in order of the record
+	Basis      Basis
 	Open       []string  // open points that are no alerts, in the order of the work
 	Alerts     []Alert   // the alerts that ought to stand, in order of kind and cause
 	Nearing    []Alert   // inside the deadband: they keep a standing alert, and raise none

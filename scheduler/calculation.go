@@ -280,6 +280,7 @@ func (k *look) settings() []Setting {
 		{"greatest gust", cent(p.GustCM), "m/s", p.GustCM == d.GustCM},
 		{"tied in before the strip", yes[p.TieInNeeded || k.wall.Holding.TieInNeeded], "", p.TieInNeeded == d.TieInNeeded},
 		{"permit to strip", yes[p.PermitNeeded], "", p.PermitNeeded == d.PermitNeeded},
+		{"whole form of the permit", yes[p.PermitWhole], "", p.PermitWhole == d.PermitWhole},
 		{"string line in 3 m", strconv.Itoa(p.LineMM), "mm", p.LineMM == d.LineMM},
 		{"open joint up to 25 °C", minutes(p.JointS), "min", p.JointS == d.JointS},
 		{"open joint above 25 °C", minutes(p.JointHotS), "min", p.JointHotS == d.JointHotS},

@@ -49,6 +49,7 @@ type look struct {
 	pressing *form
 	layers   []layered // of freshOn, used again
 	rises    map[int]riseLimit
+	fates    map[*wall.Permit]*fate // of live permits; shared by the looks of one moment
 
 	next int64
 }
@@ -65,6 +66,7 @@ func lookAt(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Tim
 	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), zero: w.Pour.ClockZero}
 	k.mix = k.mixOf()
 	k.setPolicy(s.Policy)
+	k.permitFates()
 	return k
 }
 

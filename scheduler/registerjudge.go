@@ -32,7 +32,7 @@ func (b *bracing) stripOf(e *wall.Entry) *strip {
 	y := &strip{look: b.then(s.Began.Early), entry: s, accounts: map[int64]*account{}}
 	b.strips[e.Key()] = y
 	y.early = y.notOpenFor(s, &b.seen)
-	y.unpermitted = y.policy.PermitNeeded && !y.permitCovers(s)
+	y.unpermitted = y.look.unpermitted(s, &b.seen) != ""
 	acc := y.account()
 	y.accounts[y.zero] = acc
 	y.window = y.look.window(y.judge(acc, b.seen.Joints), acc)
@@ -243,7 +243,7 @@ func (b *bracing) permitFor(y *Stand, then *strip, at int64) {
 			y.Permit = p
 		}
 	}
-	y.Stood = y.Permit != nil && stoodAt(y.Permit, at)
+	y.Stood = y.Permit != nil && stoodAt(y.Permit, at) && !y.Unpermitted
 }
 
 // stoodAt reports whether a permit stood at a moment.

@@ -130,12 +130,14 @@ func StatementOf(a Assessment, zone *time.Location, digest [32]byte, through, pr
 	if zone == nil {
 		zone = time.UTC
 	}
-	return &events.WindowStated{
+	w := &events.WindowStated{
 		At: a.At, Open: strip.Open, State: a.State, CuredAt: strip.CuredAt, Earliest: strip.Earliest,
 		Early: strip.Expected.Early, Likely: strip.Expected.Likely, Late: strip.Expected.Late, Governs: strip.Governs,
 		Text: statementText(strip, zone), Rules: Rules, Through: through,
 		Digest: hex.EncodeToString(digest[:]), Preceding: preceding,
 	}
+	a.Basis.putInto(w)
+	return w
 }
 
 const maxText = 1000 // bytes, of a text in an event

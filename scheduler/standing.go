@@ -71,9 +71,27 @@ func (k *look) wind() ruling {
 }
 
 // gusts finds the worst gust that bears on a strip, whether any is known, and
-// since when none was over the limit. A gust over the limit counts until an hour
-// is past and a lower one was measured: nobody knows that the wind has dropped.
+// since when none was over the limit.
 func (k *look) gusts(limit int, v *ruling) (worst int, known bool, since int64) {
+	worst, known, since = k.bearing(limit, v)
+	for _, h := range k.site.Hours {
+		switch {
+		case h.GustCM < 0 || h.At+hourMS <= k.now:
+			continue
+		case h.At > k.now+gustAhead:
+			k.at(h.At - gustAhead)
+			return worst, known, since
+		}
+		known = true
+		worst, v.met = max(worst, h.GustCM), v.met && h.GustCM <= limit
+		k.at(h.At + hourMS)
+	}
+	return worst, known, since
+}
+
+// bearing finds the same of the gusts measured. One over the limit counts until an
+// hour is past and a lower one was measured: nobody knows that the wind has dropped.
+func (k *look) bearing(limit int, v *ruling) (worst int, known bool, since int64) {
 	since = k.zero
 	var list []gust
 	measured := func(t int64, cms int, sure bool) {
@@ -99,18 +117,6 @@ func (k *look) gusts(limit int, v *ruling) (worst int, known bool, since int64) 
 		} else if g.cms > limit {
 			since = max(since, next)
 		}
-	}
-	for _, h := range k.site.Hours {
-		switch {
-		case h.GustCM < 0 || h.At+hourMS <= k.now:
-			continue
-		case h.At > k.now+gustAhead:
-			k.at(h.At - gustAhead)
-			return worst, known, since
-		}
-		known = true
-		worst, v.met = max(worst, h.GustCM), v.met && h.GustCM <= limit
-		k.at(h.At + hourMS)
 	}
 	return worst, known, since
 }
@@ -146,7 +152,10 @@ func (k *look) straight() ruling {
 		if met && !l.Sure {
 			continue
 		}
-		v.have, v.at, v.met = fmt.Sprint(l.WorstMM), l.At, met
+		if v.have = fmt.Sprint(l.WorstMM); !met || !v.met {
+			v.at = l.At // the first of those in a row that were within it
+		}
+		v.met = met
 		if l.WholeMM > 2*limit || l.LeanMM > max(lean, limit) {
 			v.have = fmt.Sprintf("%d, %d over the whole wall, lean %d", l.WorstMM, l.WholeMM, l.LeanMM)
 		}
@@ -190,72 +199,4 @@ func (k *look) hold(joints []Joint) ruling {
 		v.met, v.at, v.have, v.note = false, 0, fmt.Sprint(n), strings.Join(against[:min(n, holds)], "; ")
 	}
 	return v
-}
-
-// permit: where the site asks for one, a permit to strip that was issued once
-// the criteria before it were met, while nobody held the wall, and still stands.
-func (k *look) permit(opens int64) ruling {
-	if !k.policy.PermitNeeded {
-		return ruling{met: true, at: k.zero, have: "not asked", need: "not asked", note: k.setBy(0, 1, nil)}
-	}
-	v := ruling{need: "a permit to strip", have: "none"}
-	for _, p := range k.wall.Holding.Permits {
-		if p.For != "strip" || !k.past(p.At) || v.met {
-			continue
-		}
-		switch held := k.heldAt(p.At); {
-		case p.Withdrawn != 0 && k.past(p.Withdrawn):
-			v.have, v.note = p.Number+" withdrawn", ""
-		case p.Until != 0 && k.past(p.Until):
-			v.have, v.note = p.Number+" lapsed", ""
-		case !k.permits(p):
-			v.have, v.note = p.Number+" for some braces", "braces "+strings.Join(p.Braces, ", ")
-		case opens == 0:
-			v.have, v.note = p.Number+" waits", "a permit counts only if it is issued once all before it are met"
-		case p.At < opens:
-			v.have, v.note = p.Number+" too early", "issued before the window opened: it does not count"
-		case held != "":
-			v.have, v.note = p.Number+" issued under a hold", "issued while "+held+" stood: it does not count"
-		default:
-			v.met, v.at, v.have, v.note = true, p.At, p.Number, "issued by "+p.By
-		}
-	}
-	return v
-}
-
-// permits reports whether a permit is for what is looked at.
-func (k *look) permits(p *wall.Permit) bool {
-	switch {
-	case len(p.Braces) == 0:
-		return true
-	case k.brace != "":
-		return slices.Contains(p.Braces, k.brace)
-	default:
-		return k.namesAll(p.Braces, k.now)
-	}
-}
-
-// heldAt names a hold that stood at a moment.
-func (k *look) heldAt(at int64) string {
-	for _, x := range k.wall.Holding.Holds {
-		if x.At <= at && (x.Released == 0 || x.Released > at) {
-			return "hold " + x.Name
-		}
-	}
-	return ""
-}
-
-// namesAll reports whether a list names every brace that stood at a moment.
-func (k *look) namesAll(names []string, at int64) bool {
-	stood := false
-	for _, b := range k.wall.Holding.Braces {
-		if b.Set == 0 || b.Stripped != 0 && b.Stripped < at {
-			continue
-		}
-		if !slices.Contains(names, b.Name) {
-			return false
-		}
-		stood = true
-	}
-	return stood
 }

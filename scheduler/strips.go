@@ -21,9 +21,9 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
 				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
 		}
-		if then.policy.PermitNeeded && !then.permitCovers(s) {
-			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s without a permit to strip that stood. Stay out to the wall's height + 1.2 m until a competent person has looked at the wall.",
-				what(s), k.local(at)).braces(k, k.strippedBy(s)).clear(k)
+		if why := then.unpermitted(s, a); why != "" {
+			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s %s. Stay out to the wall's height + 1.2 m until a competent person has looked at the wall.",
+				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
 		}
 	}
 }
@@ -33,6 +33,7 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 func (k *look) then(at int64) *look {
 	t := &look{site: k.site, devices: k.devices, wall: k.wall, now: at, mix: k.mix, heats: k.heats, zero: k.zero}
 	t.setPolicy(k.site.PolicyAt(at))
+	t.permitFates()
 	return t
 }
 
@@ -118,24 +119,73 @@ func what(s *wall.Strip) string {
 	return "Brace " + strings.Join(s.Braces, ", ")
 }
 
-// permitCovers reports whether a permit to strip stood for these braces.
-func (k *look) permitCovers(s *wall.Strip) bool {
-	for _, p := range k.wall.Holding.Permits {
-		if p.For != "strip" || p.At > k.now || p.Withdrawn != 0 && p.Withdrawn <= k.now || p.Until != 0 && p.Until <= k.now {
-			continue
+// unpermitted says how a strip had no permit that stood for what it took off, or
+// "": where none is asked for, or each brace had one.
+func (k *look) unpermitted(s *wall.Strip, a *Assessment) string {
+	if !k.policy.PermitNeeded {
+		return ""
+	}
+	if len(k.wall.Holding.Permits) == 0 {
+		return noPermit
+	}
+	accounts := map[int64]*account{}
+	for _, y := range k.partsTaken(s) {
+		if accounts[y.zero] == nil {
+			accounts[y.zero] = y.account()
 		}
-		if len(p.Braces) == 0 || s.All && k.namesAll(p.Braces, k.now) || !s.All && containsAll(p.Braces, s.Braces) {
-			return true
+		if why := y.noPermit(y.beforePermit(accounts[y.zero], a.Joints), a.Joints, s.Permit); why != "" {
+			return why
 		}
 	}
-	return false
+	return ""
 }
 
-func containsAll(list, want []string) bool {
-	for _, w := range want {
-		if !slices.Contains(list, w) {
-			return false
+const noPermit = "without a permit to strip"
+
+// partsTaken are looks at what a strip took off: the whole wall, or brace by brace.
+func (k *look) partsTaken(s *wall.Strip) (out []*look) {
+	if s.All {
+		return []*look{k}
+	}
+	list := k.standingAt(k.now)
+	for _, name := range s.Braces {
+		p := part{name, reach{0, k.wall.Holding.Geometry.Length}, k.zero}
+		if i := slices.IndexFunc(list, func(b *wall.Brace) bool { return b.Name == name }); i >= 0 && len(k.wall.Pour.Lifts) > 0 {
+			p.reach = k.reachOf(list, i)
+			p.zero = k.clockZero(p.reach)
+		}
+		out = append(out, k.on(p, k.now))
+	}
+	return out
+}
+
+// noPermit says how no permit stood for what is looked at, or "". Of several it
+// speaks of the one that the strip named, else of the last.
+func (k *look) noPermit(list []named, joints []Joint, number string) string {
+	var of *wall.Permit
+	var found ruling
+	for _, p := range k.wall.Holding.Permits {
+		if p.For != "strip" || p.At > k.now {
+			continue
+		}
+		r := k.permitRuling(p, list, joints)
+		if r.met {
+			return ""
+		}
+		if of == nil || of.Number != number || p.Number == number {
+			of, found = p, r
 		}
 	}
-	return true
+	switch {
+	case of == nil:
+		return noPermit
+	case of.Withdrawn != 0 && of.Withdrawn <= k.now:
+		return "after permit " + of.Number + " was withdrawn " + k.local(of.Withdrawn)
+	case of.Until != 0 && of.Until <= k.now:
+		return "after permit " + of.Number + " lapsed " + k.local(of.Until)
+	case !k.permits(of):
+		return "outside permit " + of.Number + ", which is for " + forWhat(of)
+	default:
+		return "under permit " + of.Number + ", which did not stand: " + found.note
+	}
 }

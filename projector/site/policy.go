@@ -18,6 +18,7 @@ type Policy struct {
 	JointHotS    int64
 	GustCM       int
 	PermitNeeded bool
+	PermitWhole  bool // one whose form lacks something does not stand
 	TieInNeeded  bool
 	OverdueS     int64
 	RiseMM       int
@@ -63,6 +64,9 @@ func (p Policy) with(d *events.Policy) Policy {
 	p.MPa100 = scaled(d.StrengthMPa, 100, p.MPa100)
 	if d.PermitNeeded != nil {
 		p.PermitNeeded = *d.PermitNeeded
+	}
+	if d.PermitWhole != nil {
+		p.PermitWhole = *d.PermitWhole
 	}
 	if d.TieInNeeded != nil {
 		p.TieInNeeded = *d.TieInNeeded
@@ -135,6 +139,7 @@ func (p Policy) safer(q Policy) Policy {
 	p.JointS, p.JointHotS = min(p.JointS, q.JointS), min(p.JointHotS, q.JointHotS)
 	p.GustCM, p.RiseMM, p.LineMM = min(p.GustCM, q.GustCM), min(p.RiseMM, q.RiseMM), min(p.LineMM, q.LineMM)
 	p.PermitNeeded, p.TieInNeeded = p.PermitNeeded || q.PermitNeeded, p.TieInNeeded || q.TieInNeeded
+	p.PermitWhole = p.PermitWhole || q.PermitWhole
 	p.OverdueS, p.LoadS = min(p.OverdueS, q.OverdueS), min(p.LoadS, q.LoadS)
 	p.MPa100, p.TravelS = max(p.MPa100, q.MPa100), max(p.TravelS, q.TravelS)
 	p.FaceS, p.ChecksNeeded = max(p.FaceS, q.FaceS), p.ChecksNeeded || q.ChecksNeeded

@@ -16,7 +16,8 @@ import (
 type State struct {
 	Site     string
 	Policy   Policy
-	PolicyBy string // who set the policy last; empty: nobody, the defaults
+	PolicyBy string     // who set the policy last; empty: nobody, the defaults
+	PolicyOf events.Key // the event that did
 	policies []policyFrom
 	Mixes    map[string]Mix
 	Criteria []wall.Criterion
@@ -156,7 +157,7 @@ func (s *State) settle(amends bool) {
 }
 
 func (s *State) fold() {
-	s.Policy, s.PolicyBy, s.Opened, s.policies = Default(), "", false, nil
+	s.Policy, s.PolicyBy, s.PolicyOf, s.Opened, s.policies = Default(), "", events.Key{}, false, nil
 	s.Mixes, s.Criteria, s.holes = map[string]Mix{}, nil, nil
 	s.Checklist, s.Vibrators = nil, map[string]wall.Vibrator{}
 	s.name, s.units, s.zone = s.Site, "si", time.UTC
@@ -215,8 +216,29 @@ func (s *State) called(e *wall.Entry, name, zone, units string) {
 }
 
 func (s *State) setPolicy(e *wall.Entry, policy func(events.Data) *events.Policy) {
-	s.Policy, s.PolicyBy = s.Policy.change(e, policy), e.By
+	s.Policy, s.PolicyBy, s.PolicyOf = s.Policy.change(e, policy), e.By, e.Key()
 	s.policies = append(s.policies, policyFrom{e.Began.Early, s.Policy})
+}
+
+// UpTo returns the site as the record had it up to a message of the stream in what
+// people set: policy, mixes, criteria. Air and forecasts are those of now.
+func (s *State) UpTo(seq uint64) *State {
+	out := New(s.Site)
+	s.record.Facts(seq, func(f wall.Fact) {
+		if f.Kind != "weather.forecast" {
+			out.record.Add(f)
+		}
+	})
+	out.fold()
+	out.Hours, out.Air = s.Hours, s.Air
+	return out
+}
+
+// After yields what the site's record took in after a message of the stream, as
+// that of a wall does.
+func (s *State) After(seq uint64, measured int64, yield func(k events.Kind, recorded int64)) {
+	s.record.After(seq, yield)
+	s.Air.After(seq, measured, yield)
 }
 
 // PolicyAt returns the policy that held at a moment (Unix ms), as it is known

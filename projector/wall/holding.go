@@ -30,20 +30,6 @@ type Strip struct {
 	By     string
 }
 
-// Permit is a permit as it stands.
-type Permit struct {
-	Number    string
-	For       string
-	By        string
-	At        int64 // late: from when it counts
-	Until     int64 // 0: open
-	Withdrawn int64 // early; 0: not
-	Braces    []string
-	Statement string
-	Seq       uint64
-	numbers   []string // by every version
-}
-
 // Held is a person's hold.
 type Held struct {
 	Name     string
@@ -70,6 +56,7 @@ type LinePoint struct{ At, Off int }
 
 // Release is an engineer's word.
 type Release struct {
+	Key      events.Key
 	Releases string
 	At       int64 // late
 	Freeze   int64
@@ -128,6 +115,7 @@ type Holding struct {
 	TiedIn      int64   // late; 0: not
 	HandedOver  int64   // 0: not
 	FrozenSeen  []int64 // a person saw frozen concrete, early
+	Probes      []Probe // as declared, in order
 	NeedML      int64   // concrete of the whole wall up to its planned top, openings left out, millilitres
 	Works
 	braces    map[string]*Brace
@@ -315,6 +303,10 @@ func (h *Holding) foldWords(e *Entry) {
 		h.foldStrip(e, d)
 	case *events.PermitIssued, *events.PermitWithdrawn:
 		h.foldPermit(e)
+	case *events.ProbeDeclared:
+		if !e.Maybe {
+			h.Probes = append(h.Probes, Probe{At: e.Began.Late, ProbeDeclared: *d})
+		}
 	case *events.HoldPlaced, *events.HoldReleased:
 		h.foldHold(e)
 	case *events.EngineerReleased:
@@ -348,66 +340,6 @@ func (h *Holding) foldStrip(e *Entry, d *events.BraceStripped) {
 	h.eachBrace(d.Braces, func(b *Brace) { b.Stripped = e.Began.Early })
 }
 
-func (h *Holding) foldPermit(e *Entry) {
-	if d, ok := e.Last().(*events.PermitIssued); ok {
-		if !e.Maybe {
-			h.issue(e, d)
-		}
-		return
-	}
-	for _, v := range e.Versions {
-		number := v.(*events.PermitWithdrawn).Number
-		h.withdrawn[number] = first(h.withdrawn[number], e.Began.Early)
-	}
-	for _, p := range h.Permits {
-		p.withdraw(h.withdrawn)
-	}
-}
-
-// issue takes a permit by what all its versions allow.
-func (h *Holding) issue(e *Entry, d *events.PermitIssued) {
-	p := &Permit{Number: d.Number, For: d.For, By: e.By, At: e.Began.Late, Braces: d.Braces, Statement: d.Statement, Seq: e.Seq}
-	for _, v := range e.Versions {
-		x := v.(*events.PermitIssued)
-		if !x.Until.IsZero() {
-			p.Until = first(p.Until, x.Until.UnixMilli())
-		}
-		if p.Braces = common(p.Braces, x.Braces); x.For != d.For || len(p.Braces) == 0 && len(d.Braces) > 0 {
-			p.For = "pour" // the versions agree on nothing: no permit to strip
-		}
-		p.numbers = append(p.numbers, x.Number)
-	}
-	p.withdraw(h.withdrawn)
-	h.Permits = append(h.Permits, p)
-}
-
-// withdraw notes a withdrawal: a number once withdrawn stays so, whichever
-// entry gave it.
-func (p *Permit) withdraw(withdrawn map[string]int64) {
-	for _, n := range p.numbers {
-		if at, ok := withdrawn[n]; ok {
-			p.Withdrawn = first(p.Withdrawn, at)
-		}
-	}
-}
-
-// common is what two lists of braces both name; an empty one names all.
-func common(a, b []string) []string {
-	switch {
-	case len(a) == 0:
-		return b
-	case len(b) == 0:
-		return a
-	}
-	var out []string
-	for _, n := range a {
-		if slices.Contains(b, n) {
-			out = append(out, n)
-		}
-	}
-	return out
-}
-
 func (h *Holding) foldHold(e *Entry) {
 	if _, placed := e.Last().(*events.HoldPlaced); placed {
 		for _, v := range e.Versions {
@@ -428,7 +360,7 @@ func (h *Holding) foldHold(e *Entry) {
 }
 
 func releaseOf(e *Entry) Release {
-	r := Release{At: e.Ended.Late, By: e.By, Seq: e.Seq, GustCM: math.MaxInt, MPa100: 0}
+	r := Release{Key: e.Key(), At: e.Ended.Late, By: e.By, Seq: e.Seq, GustCM: math.MaxInt, MPa100: 0}
 	for i, v := range e.Versions {
 		d := v.(*events.EngineerReleased)
 		freeze := int64(0)

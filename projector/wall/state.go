@@ -12,7 +12,7 @@ import (
 
 // FoldVersion is the version of the fold. A stored state of another version is
 // folded again from the kept bytes.
-const FoldVersion = 2
+const FoldVersion = 3
 
 // State is one wall as the record has it. Equal sets of events give equal states.
 type State struct {
@@ -278,7 +278,7 @@ func (h *Holding) appendDigest(b []byte) []byte {
 		b = fmt.Appendf(b, "%v", *x)
 	}
 	for _, x := range h.Permits {
-		b = fmt.Appendf(b, "%v", *x)
+		b = x.appendDigest(b)
 	}
 	for _, x := range h.Holds {
 		b = fmt.Appendf(b, "%v", *x)
