@@ -38,10 +38,11 @@ type Stand struct {
 	Margin  Margin    // of a brace that is stripped
 
 	Early       string // why the entry that took it off was too early, as the alert says it; empty: it was not
-	Unpermitted bool   // a permit was asked for, and none stood for all that the entry took off
+	Unpermitted string // how the entry that took it off had no permit that stood, as the alert says it; empty: it had, or none was asked for
 	Permit      *wall.Permit
-	Stood       bool // the permit stood for the brace, then
-	Others      bool // permits to strip were there for other braces
+	Stood       bool   // the permit stood for the brace, then
+	Released    string // on whose release; empty: on its own
+	Others      bool   // permits to strip were there for other braces
 
 	Said    *wall.Statement // the hub's last on the wall, then
 	Now     Strip           // of the wall then, by what is known now

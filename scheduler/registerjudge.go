@@ -13,7 +13,7 @@ type strip struct {
 	*look
 	entry       *wall.Strip
 	early       string
-	unpermitted bool
+	unpermitted string
 	window      Strip // of the wall
 	accounts    map[int64]*account
 }
@@ -32,7 +32,7 @@ func (b *bracing) stripOf(e *wall.Entry) *strip {
 	y := &strip{look: b.then(s.Began.Early), entry: s, accounts: map[int64]*account{}}
 	b.strips[e.Key()] = y
 	y.early = y.notOpenFor(s, &b.seen)
-	y.unpermitted = y.look.unpermitted(s, &b.seen) != ""
+	y.unpermitted = y.look.unpermitted(s, &b.seen)
 	acc := y.account()
 	y.accounts[y.zero] = acc
 	y.window = y.look.window(y.judge(acc, b.seen.Joints), acc)
@@ -96,7 +96,7 @@ func (b *bracing) judgeStand(y *Stand) {
 		y.KeptS = floorDiv(at-from, minuteMS) * 60
 	}
 	y.AgeS, y.Rule = then.on(parts[0], at).ageNow()
-	b.permitFor(y, then, at)
+	b.permitFor(y, then, parts[0], at)
 	b.statedThen(y, then, at)
 }
 
@@ -122,10 +122,7 @@ func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool
 	open, known := true, true
 	for i, p := range parts {
 		look := then.on(p, at)
-		if then.accounts[p.zero] == nil {
-			then.accounts[p.zero] = look.account()
-		}
-		list := lines(look.judge(then.accounts[p.zero], b.seen.Joints))
+		list := lines(look.beforePermit(then.accountOf(look), b.seen.Joints))
 		if i == 0 && allMet(list[:atCured]) {
 			y.Cured = moment(metAt(list[:atCured]))
 		}
@@ -160,7 +157,7 @@ func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool
 
 // afterwards finds when what a strip did not wait for was met after it.
 func (b *bracing) afterwards(y *Stand, today *look, list []named, own bool, later *int64, known *bool) {
-	now := lines(today.judge(today.account(), b.seen.Joints))
+	now := lines(today.beforePermit(today.account(), b.seen.Joints))
 	if own && y.Cured.IsZero() && allMet(now[:atCured]) {
 		y.Cured = moment(metAt(now[:atCured]))
 	}
@@ -182,8 +179,8 @@ func (b *bracing) afterwards(y *Stand, today *look, list []named, own bool, late
 
 // lines are the criteria by which a strip is early: all but the permit, and but a
 // wind that nobody measured.
-func lines(c criteria) []named {
-	return slices.DeleteFunc(slices.Clone(c.beforePermit()), func(n named) bool { return n.name == Wind && n.have == windUnknown })
+func lines(list []named) []named {
+	return slices.DeleteFunc(list, func(n named) bool { return n.name == Wind && n.have == windUnknown })
 }
 
 // ageNow is the equivalent age at the look's moment, also past what is asked for.
@@ -214,41 +211,51 @@ func (b *bracing) broughtBy(zero int64) *wall.Entry {
 	return nil
 }
 
-// permitFor finds the permit to strip that was there for a brace: the one that the
-// strip names, else one that stood, else the last that was issued before.
-func (b *bracing) permitFor(y *Stand, then *strip, at int64) {
-	named := ""
+// permitFor finds the permit to strip that was there for a brace: one that stood,
+// else the one that the strip names, else the last that was issued before.
+func (b *bracing) permitFor(y *Stand, then *strip, p part, at int64) {
+	number, look := "", then.on(p, at)
 	if then.entry != nil {
-		named = then.entry.Permit
+		number = then.entry.Permit
 	}
-	rank := func(p *wall.Permit) int {
-		n := 0
-		if p.Number == named {
-			n += 4
+	var list []named
+	best := -1
+	for _, x := range b.wall.Holding.Permits {
+		if x.For != "strip" {
+			continue
 		}
-		if stoodAt(p, at) {
-			n += 2
-		}
-		if p.At <= at {
-			n++
-		}
-		return n
-	}
-	for _, p := range b.wall.Holding.Permits {
-		switch {
-		case p.For != "strip":
-		case len(p.Braces) > 0 && !slices.Contains(p.Braces, y.Brace):
+		if !x.Covers(y.Brace, y.AtMM) {
 			y.Others = true
-		case y.Permit == nil || rank(p) >= rank(y.Permit):
-			y.Permit = p
+			continue
+		}
+		rank := 0
+		if x.Number == number {
+			rank += 2
+		}
+		if x.At <= at {
+			rank++
+			if list == nil {
+				list = look.beforePermit(then.accountOf(look), b.seen.Joints)
+			}
+			if look.permitRuling(x, list, b.seen.Joints).met {
+				rank += 4
+			}
+		}
+		if rank >= best {
+			best, y.Permit, y.Stood = rank, x, rank >= 4
 		}
 	}
-	y.Stood = y.Permit != nil && stoodAt(y.Permit, at) && !y.Unpermitted
+	if y.Stood {
+		y.Released = look.fateOf(y.Permit).on
+	}
 }
 
-// stoodAt reports whether a permit stood at a moment.
-func stoodAt(p *wall.Permit, at int64) bool {
-	return p.At <= at && (p.Withdrawn == 0 || p.Withdrawn > at) && (p.Until == 0 || p.Until > at)
+// accountOf sums up for a look, once for each clock zero.
+func (y *strip) accountOf(k *look) *account {
+	if y.accounts[k.zero] == nil {
+		y.accounts[k.zero] = k.account()
+	}
+	return y.accounts[k.zero]
 }
 
 // statedWithin is how far a statement's time may be off what is known now and is

@@ -57,24 +57,22 @@ func (m *maker) stripped(s *scheduler.Stand, add adder) {
 	if s.Early != "" {
 		add(StrippedEarly, e.Seq, "taken off before the window was open: %s", s.Early)
 	}
-	if !s.Unpermitted {
+	if s.Unpermitted == "" {
 		return
 	}
-	p, at := s.Permit, e.Began.Early
-	switch {
-	case p != nil && p.Withdrawn != 0 && p.Withdrawn <= at:
-		add(PermitLapsed, e.Seq, "permit %s was withdrawn %s", p.Number, m.local(time.UnixMilli(p.Withdrawn)))
-	case p != nil && p.Until != 0 && p.Until <= at:
-		add(PermitLapsed, e.Seq, "permit %s was over %s", p.Number, m.local(time.UnixMilli(p.Until)))
-	case p != nil && p.At > at:
-		add(OutsidePermit, e.Seq, "permit %s counts only from %s", p.Number, m.local(time.UnixMilli(p.At)))
-	case s.Stood:
-		add(OutsidePermit, e.Seq, "permit %s is not for all braces of the entry that took it off", p.Number)
-	case s.Others:
-		add(OutsidePermit, e.Seq, "the permits to strip are for other braces")
+	sort, more := NoPermit, ""
+	switch p, at := s.Permit, e.Began.Early; {
+	case p == nil && s.Others, s.Stood:
+		sort = OutsidePermit
+	case p == nil:
+	case p.Withdrawn != 0 && p.Withdrawn <= at, p.Until != 0 && p.Until <= at:
+		sort = PermitLapsed
+	case p.At > at:
+		sort, more = OutsidePermit, fmt.Sprintf("; permit %s counts only from %s", p.Number, m.local(time.UnixMilli(p.At)))
 	default:
-		add(NoPermit, e.Seq, "no permit to strip was recorded")
+		sort = PermitVoid
 	}
+	add(sort, e.Seq, "taken off %s%s", s.Unpermitted, more)
 }
 
 // behind are the entries that a row rests on.

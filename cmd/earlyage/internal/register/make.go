@@ -175,7 +175,7 @@ func (m *maker) row(s *scheduler.Stand) Row {
 		Brace: s.Brace, AtMM: int64(s.AtMM), State: s.State, Looks: s.Looks, ClockZero: face.Time{Time: s.Zero},
 		Cured: face.Time{Time: s.Cured}, Opened: face.Time{Time: s.Opened}, KeptS: s.KeptS, AgeS: s.AgeS, Rule: s.Rule,
 		Margin: Margin{s.Margin.S, s.Margin.Known, s.Margin.AtMost}, Governs: s.Governs,
-		Early: s.Early != "", Unpermitted: s.Unpermitted, Said: saidOf(s), Permit: m.permit(s),
+		Early: s.Early != "", Unpermitted: s.Unpermitted != "", Said: saidOf(s), Permit: m.permit(s),
 	}
 	if s.Set != nil {
 		r.Set = m.deed(s.Set, s.Set.Ended.LateTime())
@@ -212,7 +212,10 @@ func (m *maker) permit(s *scheduler.Stand) Permit {
 	if p == nil {
 		return Permit{}
 	}
-	return Permit{Number: p.Number, At: moment(p.At), Until: moment(p.Until), Withdrawn: moment(p.Withdrawn), By: p.By, Name: m.name(p.By), Stood: s.Stood}
+	return Permit{
+		Number: p.Number, At: moment(p.At), Until: moment(p.Until), Withdrawn: moment(p.Withdrawn), By: p.By, Name: m.name(p.By),
+		Stood: s.Stood, Released: s.Released, Lacks: slices.Clone(p.Lacks),
+	}
 }
 
 func moment(ms int64) face.Time {

@@ -121,7 +121,9 @@ type Permit struct {
 	Withdrawn face.Time `json:"withdrawn"`
 	By        string    `json:"by"`
 	Name      string    `json:"name,omitzero"`
-	Stood     bool      `json:"stood"` // when the brace was stripped; now, where it stands
+	Stood     bool      `json:"stood"`             // for the brace when it was stripped; now, where it stands
+	Released  string    `json:"released,omitzero"` // it stood on the release of this engineer
+	Lacks     []string  `json:"lacks,omitzero"`    // what its form lacks
 }
 
 // Said is the hub's statement on the whole wall that stood at the strip, or that
@@ -149,6 +151,7 @@ const (
 	NoPermit      = "without-permit"  // none was there
 	PermitLapsed  = "permit-lapsed"   // it was over, or withdrawn
 	OutsidePermit = "outside-permit"  // it was for other braces, or from later on
+	PermitVoid    = "permit-void"     // it did not stand: the window was not open for it, or is not by what is known now
 	NeverSet      = "never-set"       // taken off, and nobody recorded that it was set
 	NeverSound    = "never-inspected" // nobody recorded that it was found sound
 	LateEntry     = "late-entry"      // entered over 60 min after
@@ -157,7 +160,7 @@ const (
 )
 
 // Sorts are they all, in that order.
-var Sorts = []string{StrippedEarly, NoPermit, PermitLapsed, OutsidePermit, NeverSet, NeverSound, LateEntry, Doubtful, Amended}
+var Sorts = []string{StrippedEarly, NoPermit, PermitLapsed, OutsidePermit, PermitVoid, NeverSet, NeverSound, LateEntry, Doubtful, Amended}
 
 // Exception is one thing that is not as it should be.
 type Exception struct {

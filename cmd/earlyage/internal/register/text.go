@@ -90,6 +90,8 @@ func permitWords(r *Row) string {
 		return "none"
 	case !p.Stood:
 		return p.Number + ", not in force"
+	case p.Released != "":
+		return p.Number + ", on the release of " + p.Released
 	default:
 		return p.Number
 	}
