@@ -97,3 +97,26 @@ func BenchmarkAssess(b *testing.B) {
 		})
 	}
 }
+
+// BenchmarkAssessPermit assesses a wall without a permit, with one that stands, and
+// with one that a late entry shook: what is asked of them beside the window.
+func BenchmarkAssessPermit(b *testing.B) {
+	for _, what := range []string{"none", "standing", "shaken"} {
+		b.Run(what, func(b *testing.B) {
+			x, now := longWall(3, 22, true)
+			issued := now.Add(-2 * time.Hour)
+			x.add(issued.Add(-24*time.Hour), "wall.tied-in", &events.WallTiedIn{By: "floor"})
+			x.add(issued.Add(-time.Minute), "wind.read", &events.WindRead{GustMPS: new(3.0)})
+			if what != "none" {
+				x.add(issued, "permit.issued", &events.PermitIssued{Number: "s-1", For: "strip"})
+			}
+			if what == "shaken" {
+				x.add(issued.Add(time.Hour), "line.read", &events.LineRead{When: "after", Points: []events.LinePoint{{AtM: new(0.0), OffMM: new(40.0)}}})
+			}
+			b.ReportAllocs()
+			for b.Loop() {
+				scheduler.Assess(x.site, x.devices, x.wall, scheduler.Hub{}, now)
+			}
+		})
+	}
+}

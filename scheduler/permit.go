@@ -39,6 +39,7 @@ type fate struct {
 	gusty, asked bool        // a gust over the limit was measured at its moment
 	wall         *wall.State // as the record had it when it was issued; nil: not asked yet
 	site         *site.State
+	news         map[string]int64 // by the criteria: when the first entry was recorded that bears on them
 }
 
 // PermitState is what becomes of a permit to strip that was issued, is not
@@ -259,7 +260,16 @@ func (k *look) treatedSince(at int64, joints []Joint) bool {
 // that bears on what is shut. Where that is not sure it counts as known. Of what was
 // known then it returns what was shut then.
 func (k *look) classify(p *wall.Permit, f *fate, shut []string) (early bool, by []string, since int64) {
-	if since = k.newsSince(p, shut); since == 0 {
+	key := strings.Join(shut, " ")
+	since, known := f.news[key]
+	if !known {
+		since = k.newsSince(p, shut)
+		if f.news == nil {
+			f.news = map[string]int64{}
+		}
+		f.news[key] = since
+	}
+	if since == 0 {
 		return true, shut, 0
 	}
 	if f.wall == nil {

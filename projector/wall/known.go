@@ -8,8 +8,37 @@ import (
 
 // UpTo returns the wall as the record had it up to a message of the stream: by the
 // entries that had come, and by what amended them until then. Messages that were
-// refused are left out. It folds anew, and shares nothing that changes.
+// refused are left out. The state is only read; it is kept until this one changes.
+// It may be asked for by several goroutines at once.
 func (s *State) UpTo(seq uint64) *State {
+	kept := s.earlier.Load()
+	if kept != nil {
+		for _, e := range *kept {
+			if e.seq == seq {
+				return e.state
+			}
+		}
+	}
+	out := s.upTo(seq)
+	list := []earlier{{seq, out}}
+	if kept != nil {
+		list = append(list, (*kept)[:min(len(*kept), earlierKept-1)]...)
+	}
+	s.earlier.Store(&list)
+	return out
+}
+
+// earlier is a wall as it was known at a message of the stream.
+type earlier struct {
+	seq   uint64
+	state *State
+}
+
+// earlierKept is how many of them are kept: one for each permit that somebody may
+// hold in vain.
+const earlierKept = 4
+
+func (s *State) upTo(seq uint64) *State {
 	out := New(s.Site, s.Wall)
 	for _, f := range s.record.facts {
 		if f.Seq <= seq {

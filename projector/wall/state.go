@@ -6,6 +6,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"slices"
+	"sync/atomic"
 
 	"earlyage/events"
 )
@@ -29,6 +30,7 @@ type State struct {
 	placers map[string]*Device // by name
 	devices []Device
 	rows    Rows
+	earlier atomic.Pointer[[]earlier] // kept by UpTo until this changes
 }
 
 // Device is a device that recorded placing on this wall.
@@ -99,6 +101,7 @@ func (s *State) AddRefused(list ...Refused) {
 
 // settle folds again what changed.
 func (s *State) settle(amends bool) {
+	s.earlier.Store(nil)
 	if s.record.stale {
 		s.foldRecord()
 	}
