@@ -21,6 +21,7 @@ type Board struct {
 	Sites   []Place   `json:"sites"`
 	Walls   []Row     `json:"walls"`  // in order of what presses
 	Alerts  []Alert   `json:"alerts"` // unanswered ones first
+	Rests   []Rest    `json:"rests"`  // kinds of alert that are out of service
 	Sets    []Set     `json:"sets"`   // of braces, by site, those free first
 }
 
@@ -63,7 +64,7 @@ type Row struct {
 	Standing int    `json:"standing"` // braces
 	MayStrip int    `json:"may_strip"`
 	Alerts   int    `json:"alerts"`   // that stand
-	Open     int    `json:"open"`     // of them: not acknowledged, not shelved
+	Open     int    `json:"open"`     // of them: nobody has answered
 	Worst    string `json:"worst"`    // priority of the most pressing of the open ones
 	First    string `json:"first"`    // its kind
 	FirstID  string `json:"first_id"` // and its id
@@ -112,7 +113,7 @@ type Load struct {
 func Make(in Input) Board {
 	b := Board{
 		At: face.Time{Time: in.At}, Through: in.Through, Level: in.Level, Doubts: slices.Clone(in.Doubts), Demo: in.Demo,
-		Sites: []Place{}, Walls: make([]Row, 0, len(in.Walls)), Alerts: []Alert{}, Sets: []Set{},
+		Sites: []Place{}, Walls: make([]Row, 0, len(in.Walls)), Alerts: []Alert{}, Rests: restsOf(in), Sets: []Set{},
 	}
 	sites := map[string]Site{}
 	for _, s := range in.Sites {
@@ -123,8 +124,9 @@ func Make(in Input) Board {
 	b.Alerts = alerts(in)
 	standing := map[scheduler.Ref][]Alert{}
 	for _, a := range b.Alerts {
-		ref := scheduler.Ref{Site: a.Site, Wall: a.Wall}
-		standing[ref] = append(standing[ref], a)
+		if ref := (scheduler.Ref{Site: a.Site, Wall: a.Wall}); a.Answered != Returned {
+			standing[ref] = append(standing[ref], a)
+		}
 	}
 	for _, w := range in.Walls {
 		a := w.Assessment
@@ -280,6 +282,7 @@ func (b Board) Narrow(sees func(site string) bool) Board {
 	b.Sites = kept(b.Sites, func(p Place) bool { return sees(p.Site.Site) })
 	b.Walls = kept(b.Walls, func(r Row) bool { return sees(r.Site) })
 	b.Alerts = kept(b.Alerts, func(a Alert) bool { return sees(a.Site) })
+	b.Rests = kept(b.Rests, func(r Rest) bool { return sees(r.Site) })
 	b.Sets = kept(b.Sets, func(s Set) bool { return sees(s.Site) })
 	return b
 }

@@ -19,6 +19,7 @@ import (
 	"earlyage/cmd/earlyage/internal/board"
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/events"
+	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
 
@@ -83,6 +84,7 @@ func drawBoard(t *rapid.T) board.Input {
 			kind := rapid.SampledFrom(kinds).Draw(t, "kind")
 			y := face.Alarm{ID: fmt.Sprint(i, "-", j), Site: a.Site, Wall: a.Wall, Kind: kind, Priority: scheduler.AlertKinds[kind].Priority, Since: face.Time{Time: moment.Draw(t, "since")}}
 			y.Acknowledged = face.Time{Time: moment.Draw(t, "acknowledged")}
+			y.State = rapid.SampledFrom([]string{"", wall.StateUnacknowledged, wall.StateAcknowledged, wall.StateReturned, wall.StateLatchedUnacknowledged, wall.StateShelved, wall.StateOutOfService}).Draw(t, "standing")
 			in.Alarms = append(in.Alarms, y)
 		}
 	}

@@ -18,7 +18,7 @@ import (
 
 const (
 	shownIDs = `[...document.querySelectorAll("#walls > li:not([hidden])")].map(li => li.id)`
-	pages    = "board alerts braces week"
+	pages    = "board alerts alerts/kinds braces week"
 	// The cells that run out of their column.
 	runOver = `[...document.querySelectorAll("#walls dd .c")].filter(c => c.getBoundingClientRect().right > c.closest("dd").getBoundingClientRect().right + 1).map(c => c.textContent).join("; ")`
 )
@@ -47,7 +47,7 @@ func TestPagesAreGood(t *testing.T) {
 			for _, page := range strings.Fields(pages) {
 				tab.Open("http://" + s.address + "/" + page)
 				tab.Good()
-				tab.Shot(page)
+				tab.Shot(strings.ReplaceAll(page, "/", "-"))
 			}
 		}
 	}
@@ -64,7 +64,7 @@ func TestTextTwiceAsLarge(t *testing.T) {
 			tab.Open("http://" + s.address + "/" + page)
 			require.Equal(t, "32px", browser.Ask[string](tab, `getComputedStyle(document.documentElement).fontSize`))
 			tab.Good()
-			tab.Shot(page)
+			tab.Shot(strings.ReplaceAll(page, "/", "-"))
 		}
 	}
 }

@@ -21,8 +21,9 @@ type Input struct {
 	Doubts  []string // what now shuts every window
 	Demo    bool
 	Sites   []Site
+	Company *site.State // what concerns the whole company; nil: nothing is known of it
 	Walls   []Wall
-	Alarms  []face.Alarm // that stand, of walls, of sites and of the company
+	Alarms  []face.Alarm // that stand or ended unacknowledged of late, of walls, of sites and of the company
 }
 
 // Site is one site. State is nil where nothing is known of it.
@@ -67,6 +68,24 @@ func (s Sight) MayAnswer(name, kind string) bool {
 	for _, r := range events.Addressees(kind) {
 		if slices.Contains(s.Roles[name], r) || slices.Contains(s.Roles[scheduler.Company], r) {
 			return true
+		}
+	}
+	return false
+}
+
+// May reports whether the viewer may record entries of a kind on a site.
+func (s Sight) May(name string, kind events.Kind) bool {
+	may := func(r events.Role) bool { return slices.Contains(kind.Recorders(), r) }
+	return slices.ContainsFunc(s.Roles[name], may) || slices.ContainsFunc(s.Roles[scheduler.Company], may)
+}
+
+// Oversees reports whether the viewer judges or sends anywhere.
+func (s Sight) Oversees() bool {
+	for _, roles := range s.Roles {
+		for _, r := range []events.Role{events.Dispatcher, events.Officer, events.Engineer, events.Keeper} {
+			if slices.Contains(roles, r) {
+				return true
+			}
 		}
 	}
 	return false

@@ -1,6 +1,7 @@
 package board
 
 import (
+	"context"
 	"errors"
 	"html/template"
 	"log/slog"
@@ -8,6 +9,7 @@ import (
 	"sync"
 	"time"
 
+	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/events"
 )
@@ -16,6 +18,7 @@ import (
 const (
 	PathBoard  = "/board"
 	PathAlerts = "/alerts"
+	PathKinds  = "/alerts/kinds"
 	PathBraces = "/braces"
 	PathWeek   = "/week"
 	PathLive   = "/board/live"
@@ -29,7 +32,9 @@ type Config struct {
 	Mark  func(name string) template.HTML
 	// Name gives a person's name; default the id.
 	Name func(person string) string
-	Log  *slog.Logger // default discards
+	// Measured tells how fast and how much was told of late; nil: it is not shown.
+	Measured func(ctx context.Context) (api.ToldMeasure, error)
+	Log      *slog.Logger // default discards
 	// Every is how often a viewer is told of changes at most; default 250 ms.
 	Every time.Duration
 	// Beat is how often a viewer hears that the link lives, changes or not;
@@ -89,6 +94,7 @@ func (p *Pages) Routes() []door.Route {
 	return []door.Route{
 		route(PathBoard, may, p.page("board.html")),
 		route(PathAlerts, may, p.page("alerts.html")),
+		route(PathKinds, may, p.page("kinds.html")),
 		route(PathBraces, may, p.page("braces.html")),
 		route(PathWeek, may, p.page("week.html")),
 		route(PathLive, may, p.live),

@@ -23,6 +23,7 @@ import (
 	"earlyage/events"
 	"earlyage/projector/cabinet"
 	"earlyage/projector/people"
+	"earlyage/projector/wall"
 )
 
 // hub is a Source whose picture a test changes; it takes entries as the hub does.
@@ -91,14 +92,17 @@ func (h *hub) enter(w http.ResponseWriter, r *http.Request) {
 				switch {
 				case a.ID != e.Data["alert"]:
 				case e.Kind == "alert.acknowledged":
-					in.Alarms[i].Acknowledged, in.Alarms[i].AcknowledgedBy = face.Time{Time: in.At}, "p-4w6d"
+					in.Alarms[i].Acknowledged, in.Alarms[i].AcknowledgedBy, in.Alarms[i].State = face.Time{Time: in.At}, "p-4w6d", wall.StateAcknowledged
+				case e.Kind == "alert.unshelved":
+					in.Alarms[i].State = wall.StateUnacknowledged
 				default:
 					until, err := time.Parse(time.RFC3339, e.Data["until"])
 					if err != nil {
 						w.WriteHeader(http.StatusBadRequest)
 						return
 					}
-					in.Alarms[i].ShelvedUntil = face.Time{Time: until}
+					in.Alarms[i].ShelvedUntil, in.Alarms[i].ShelvedBy, in.Alarms[i].ShelvedReason = face.Time{Time: until}, "p-4w6d", e.Data["reason"]
+					in.Alarms[i].State = wall.StateShelved
 				}
 			}
 		})

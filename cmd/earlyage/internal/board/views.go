@@ -2,7 +2,6 @@ package board
 
 import (
 	"bytes"
-	"cmp"
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
@@ -17,7 +16,6 @@ import (
 
 	"earlyage/cmd/earlyage/internal/api"
 	"earlyage/cmd/earlyage/internal/words"
-	"earlyage/projector/people"
 	"earlyage/scheduler"
 )
 
@@ -129,8 +127,10 @@ type shown struct {
 	FreeCell          Cell
 	Marks             []string
 	Filter            filter
-	Answerable        bool
 	List              []alertLine
+	Rests             []restLine
+	Measured          []string
+	Kinds             []kindLine
 	Places            []placeSets
 	Week              week
 	Now               time.Time
@@ -212,7 +212,10 @@ func (p *Pages) show(y *picture, c *words.Catalogue, sight Sight, name string, r
 			}})
 		}
 	case "alerts":
-		out.List, out.Answerable = p.alertLines(c, out.Board, sight, r)
+		out.List, out.Rests = p.alertLines(c, out.Board, sight, r), p.restLines(c, out.Board, sight)
+		out.Measured = p.measured(c, sight, r)
+	case "kinds":
+		out.Kinds = kindLines(c)
 	case "braces":
 		out.FreeCell = Cell{Text: c.T("state." + scheduler.StateMayStrip), State: markDone}
 		out.Places = placeSetsOf(c, out.Board)
@@ -220,6 +223,20 @@ func (p *Pages) show(y *picture, c *words.Catalogue, sight Sight, name string, r
 		out.Week = weekOf(c, out.Board)
 	}
 	return out
+}
+
+// measured words how fast and how much is told, for who judges or sends. A measure
+// that cannot be had is left out.
+func (p *Pages) measured(c *words.Catalogue, sight Sight, r *http.Request) []string {
+	if p.config.Measured == nil || !sight.Oversees() {
+		return nil
+	}
+	m, err := p.config.Measured(r.Context())
+	if err != nil {
+		p.config.Log.Error("board: measure of telling", "error", err)
+		return nil
+	}
+	return measured(c, m)
 }
 
 // filterOf reads what the board is to be narrowed to, and lists what it can be.
@@ -249,8 +266,10 @@ func (y *picture) print(view string, s Sight) string {
 		return have
 	}
 	b := y.board.Narrow(s.Sees)
-	part := any(b.Alerts)
+	part := any([]any{b.Alerts, b.Rests})
 	switch view {
+	case "kinds":
+		part = nil
 	case "braces":
 		part = []any{b.Sets, y.board.At.Truncate(15 * time.Minute)}
 	case "week":
@@ -263,49 +282,6 @@ func (y *picture) print(view string, s Sight) string {
 	sum := sha256.Sum256(body)
 	y.prints[key] = hex.EncodeToString(sum[:8])
 	return y.prints[key]
-}
-
-// alertLine is an alert on its page.
-type alertLine struct {
-	Alert
-	Name, Place, Do, Who, Clock, Answer string
-	Left, Mark                          Cell
-	MayAnswer, Hidden                   bool
-	EntrySite                           string
-}
-
-func (p *Pages) alertLines(c *words.Catalogue, b Board, sight Sight, r *http.Request) (out []alertLine, answerable bool) {
-	all, q := tongues(c, b), r.URL.Query()
-	for _, a := range b.Alerts {
-		t, ok := all[a.Site]
-		if !ok {
-			t = all[people.Company]
-		}
-		line := alertLine{
-			Alert: a, Name: t.alert(a.Kind), Place: t.name, Do: t.todo(a.Kind), Who: t.who(a.Kind), Clock: t.down(a.Since) + " " + t.short(),
-			MayAnswer: sight.MayAnswer(a.Site, a.Kind), Hidden: q.Get("site") != "" && q.Get("site") != a.Site || q.Get("wall") != "" && q.Get("wall") != a.Wall,
-			Mark: Cell{Text: c.T("board.priority." + a.Priority), State: alertMark(a.Priority)},
-		}
-		if a.Wall != "" {
-			line.Place = c.T("board.place", "wall", a.WallName, "site", t.name)
-		}
-		switch a.Answered {
-		case Acknowledged:
-			line.Answer = c.T("board.answered.by", "who", cmp.Or(p.config.Name(a.By), a.By), "when", t.down(a.At))
-			line.Mark = Cell{Text: c.T("board.answered.acknowledged"), State: markOff}
-		case Shelved:
-			line.Answer = c.T("board.answered.until", "when", t.down(a.ShelvedUntil))
-			line.Mark = Cell{Text: c.T("board.answered.shelved"), State: markOff}
-		default:
-			line.Left = Cell{At: a.Respond.UnixMilli(), Way: wayDown}
-			if b.At.Sub(a.Respond.Time) >= day {
-				line.Left = Cell{Text: c.T("board.over-since", "when", t.down(a.Respond)+" "+t.short())}
-			}
-		}
-		answerable = answerable || line.MayAnswer && a.Answered == ""
-		out = append(out, line)
-	}
-	return out, answerable
 }
 
 // placeSets are the braces of one site.

@@ -3,6 +3,7 @@ package hub
 import (
 	"context"
 	"net/http"
+	"net/url"
 	"slices"
 
 	"earlyage/cmd/earlyage/internal/api"
@@ -22,7 +23,12 @@ const pathAccount = "/account"
 // pages are the routes of the pages. What they show is read under the record's
 // lock, and drawn outside it.
 func (w *web) pages() (all []door.Route, err error) {
-	w.board, err = board.New(board.Config{Source: picturesOf{w.hub}, Asset: w.door.Asset, Mark: w.door.Mark, Name: w.hub.personName, Log: w.hub.log})
+	w.board, err = board.New(board.Config{
+		Source: picturesOf{w.hub}, Asset: w.door.Asset, Mark: w.door.Mark, Name: w.hub.personName, Log: w.hub.log,
+		Measured: func(ctx context.Context) (api.ToldMeasure, error) {
+			return w.measured((&http.Request{URL: &url.URL{}}).WithContext(ctx)) // of the usual time
+		},
+	})
 	if err != nil {
 		return nil, err
 	}
@@ -146,7 +152,10 @@ func (p picturesOf) Look(_ context.Context, see func(board.Input) error) error {
 // board gathers what the board is made of, of a site or of all.
 func (p pictured) board(site string, demo bool) board.Input {
 	in := board.Input{
-		At: p.now, Through: p.Through(), Level: p.Level(), Doubts: p.hub.Doubts, Demo: demo, Alarms: p.alarms(site, false),
+		At: p.now, Through: p.Through(), Level: p.Level(), Doubts: p.hub.Doubts, Demo: demo, Alarms: p.listed(site, false),
+	}
+	if p.sight.sees(scheduler.Company) {
+		in.Company = p.Site(scheduler.Company)
 	}
 	for _, s := range p.head(demo).Sites {
 		if site == "" || site == s.Site {

@@ -180,7 +180,9 @@ async function fetchAgain(seen) {
 		if (!fresh || !old) return;
 		const focus = old.contains(document.activeElement) ? document.activeElement : null;
 		const row = focus?.closest("li")?.id, place = row ? rows().findIndex(li => li.id === row) : -1;
+		const open = [...old.querySelectorAll("details[open]")].map(d => d.id);
 		old.replaceWith(document.adoptNode(fresh));
+		for (const id of open) if ($(id)) $(id).open = true;
 		body.dataset.seen = page.body.dataset.seen || seen;
 		if (place >= 0) ($(row)?.hidden === false ? $(row) : rows()[Math.min(place, rows().length - 1)])?.focus({preventScroll: true});
 		tick();
@@ -275,52 +277,63 @@ function move(by) {
 
 // ---- Alerts.
 
-async function enter(li, kind, data) {
-	const entry = {site: li.dataset.site, kind, data: {alert: li.dataset.id, kind: li.dataset.kind, ...data}};
+async function enter(li, kind, data, done) {
+	const entry = {site: li.dataset.site, kind, data: {kind: li.dataset.kind, ...data}};
 	if (li.dataset.wall) entry.wall = li.dataset.wall;
 	try {
 		const r = await fetch("/api/v1/entries", {method: "POST", headers: {"Content-Type": "application/json"}, body: JSON.stringify(entry)});
 		const answer = await r.json().catch(() => ({}));
 		const why = answer.refused?.reason ?? (r.ok ? "" : answer.detail ?? answer.title ?? String(r.status));
 		if (why) return say(fill("refused", {why}));
-		say(words[kind === "alert.acknowledged" ? "acknowledged" : "shelved"]);
+		say(words[done]);
 		await fetchAgain("");
 	} catch {
 		say(words["no-link"]);
 	}
 }
 
-let shelving = null;
+let asking = null; // the row that a question is about
+
+function question(name, li) {
+	asking = li;
+	$(name + "-what").textContent = li.querySelector("h2").textContent + ", " + li.querySelector(".a-place").firstChild.textContent;
+	$(name + "-form").reset();
+	$(name).showModal();
+	$(name + "-reason").focus();
+}
 
 function answer(what, li) {
 	if (!li) return;
-	if (!("may" in li.dataset)) return say(words["not-yours"]);
-	if (what === "acknowledge") {
-		if (li.dataset.answered !== "acknowledged") enter(li, "alert.acknowledged", {});
-		return;
-	}
-	shelving = li;
-	$("shelve-what").textContent = li.querySelector("h2").textContent + ", " + li.querySelector(".a-place").firstChild.textContent;
-	$("shelve-form").reset();
-	$("shelve").showModal();
-	$("shelve-reason").focus();
+	const d = li.dataset;
+	if (what === "resume") return void ("resume" in d && enter(li, "alert.in-service", d.cause ? {cause: d.cause} : {}, "resumed"));
+	if (what === "rest") return void ("rest" in d && question("rest", li));
+	if (!("may" in d)) return say(words["not-yours"]);
+	if (what === "acknowledge") return void (li.querySelector('[data-do="acknowledge"]') && enter(li, "alert.acknowledged", {alert: d.id}, "acknowledged"));
+	if (d.answered === "shelved") return void enter(li, "alert.unshelved", {alert: d.id}, "unshelved");
+	if (li.querySelector('[data-do="shelve"]')) question("shelve", li);
 }
 
 document.addEventListener("click", e => {
 	const key = e.target.closest("[data-do]");
 	if (key) answer(key.dataset.do, key.closest("li"));
+	if (e.target.closest("[data-close]")) e.target.closest("dialog").close();
 });
-$("shelve-form")?.addEventListener("submit", e => {
-	e.preventDefault();
-	const at = new Date(now()), until = new Date(at.getTime() + Number($("shelve-hours").value) * 3600000);
-	const reason = $("shelve-reason").value.trim();
-	if (!reason) return;
-	$("shelve").close();
-	const li = $(shelving.id) ?? shelving;
-	li.focus();
-	enter(li, "alert.shelved", {at: at.toISOString(), until: until.toISOString(), reason});
-});
-$("shelve-no")?.addEventListener("click", () => $("shelve").close());
+
+// asked ends a question: from now for so many hours, with the reason.
+function asked(name, send) {
+	$(name + "-form")?.addEventListener("submit", e => {
+		e.preventDefault();
+		const at = new Date(now()), until = new Date(at.getTime() + Number($(name + "-hours").value) * 3600000);
+		const reason = $(name + "-reason").value.trim();
+		if (!reason) return;
+		$(name).close();
+		const li = $(asking.id) ?? asking;
+		li.focus();
+		send(li, {at: at.toISOString(), until: until.toISOString(), reason});
+	});
+}
+asked("shelve", (li, data) => enter(li, "alert.shelved", {alert: li.dataset.id, ...data}, "shelved"));
+asked("rest", (li, data) => enter(li, "alert.out-of-service", !$("rest-reach").value && li.dataset.cause ? {cause: li.dataset.cause, ...data} : data, "rested"));
 
 // ---- Keys.
 
