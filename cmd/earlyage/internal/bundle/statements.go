@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"os"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -151,10 +152,30 @@ func differences(said, anew *events.WindowStated) (list []string) {
 	add("likely", when(said.Likely), when(anew.Likely))
 	add("late", when(said.Late), when(anew.Late))
 	add("digest", said.Digest, anew.Digest)
+	add("policy", said.Policy, anew.Policy)
+	add("criterion by", said.CriterionBy, anew.CriterionBy)
+	add("criterion at", when(said.CriterionAt), when(anew.CriterionAt))
+	add("drawing", said.Drawing, anew.Drawing)
+	add("clause", said.Clause, anew.Clause)
+	add("probe", probeText(said.Probe), probeText(anew.Probe))
 	if said.Text != anew.Text {
 		list = append(list, fmt.Sprintf("text was %q, comes out as %q", said.Text, anew.Text))
 	}
 	return list
+}
+
+// probeText is a probe with all that a statement says of it.
+func probeText(p *events.StatedProbe) string {
+	if p == nil {
+		return "none"
+	}
+	at := func(m *float64) string {
+		if m == nil {
+			return "-"
+		}
+		return strconv.FormatFloat(*m, 'g', -1, 64)
+	}
+	return fmt.Sprintf("%s %s at %s m, %s m high, calibrated %q %q", p.Probe, p.Place, at(p.AtM), at(p.HeightM), p.Calibrated, p.Certificate)
 }
 
 // replayed is a fold of the messages that stops where it is told to.

@@ -8,6 +8,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"net/http"
+	"strings"
 	"time"
 
 	"github.com/google/uuid"
@@ -16,7 +17,10 @@ import (
 	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/projector"
 	"earlyage/projector/people"
+	"earlyage/projector/wall"
+	"earlyage/scheduler"
 )
 
 // errShort: a stream that is shorter than the record would give new messages the
@@ -166,6 +170,9 @@ func (h *Hub) enter(ctx context.Context, c door.Caller, in api.Entry, id string)
 	if err != nil {
 		return out, err
 	}
+	if err := h.mayPermit(e); err != nil {
+		return out, err
+	}
 	body, err := e.Encode()
 	if err != nil {
 		return out, err
@@ -175,6 +182,28 @@ func (h *Hub) enter(ctx context.Context, c door.Caller, in api.Entry, id string)
 		return out, err
 	}
 	return entered(id, seq, refused), nil
+}
+
+// mayPermit refuses a permit to strip that would not stand: nobody is to hold a paper
+// that is worth nothing. One that a device signed is kept, and the record says what
+// it is worth.
+func (h *Hub) mayPermit(e events.Event) error {
+	d, ok := e.Data.(*events.PermitIssued)
+	if !ok {
+		return nil
+	}
+	return h.look(everything, func(p pictured) error {
+		ref := projector.Ref{Site: e.Source.Site, Wall: e.Wall}
+		w := p.Wall(ref)
+		if w == nil {
+			w = wall.New(ref.Site, ref.Wall)
+		}
+		against := scheduler.MayPermit(p.Site(ref.Site), p.Devices(ref.Site), w, p.hub, p.now, d, e.By)
+		if len(against) == 0 {
+			return nil
+		}
+		return &events.Refusal{Field: "data", Value: d.Number, Allowed: "a permit to strip that stands when it is issued: " + strings.Join(against, "; ")}
+	})
 }
 
 func entered(id string, seq uint64, refused *events.Refusal) api.Entered {
