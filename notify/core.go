@@ -1,6 +1,7 @@
 package notify
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"maps"
@@ -61,7 +62,7 @@ func (e *Engine) turn(ctx context.Context) {
 		}
 		e.answered = nil
 	}
-	e.publishState()
+	e.publishState(now)
 	e.answer(now)
 }
 
@@ -104,7 +105,7 @@ func (e *Engine) take(n notice.Notice, now time.Time) {
 	key := heardKey(n)
 	_, again := e.heard[key]
 	_, known := e.desk.Case(n.Alert)
-	if again && !known {
+	if again && !known && !e.lost[cmp.Or(n.Alert, key)] {
 		return
 	}
 	if !again && key != "" {

@@ -35,6 +35,8 @@ type Engine struct {
 	at       uint64 // heard so far
 	moved    uint64 // heard so far, in the ledger
 	hold     hold
+	lost     map[string]bool     // cases whose rows are damaged: their words are heard again
+	damage   foundRow            // rows that cannot be made good
 	heard    map[string]heardRow // what was raised, cleared and issued
 	number   uint64              // the last of the teller's
 	telling  int                 // notices that the teller owes
@@ -100,6 +102,9 @@ func (e *Engine) begin(ctx context.Context) error {
 	}
 	e.removeOld()
 	e.at, e.moved, e.heard = k.after, k.after, k.heard
+	if err := e.mend(k); err != nil {
+		return err
+	}
 	e.restore(k)
 	return nil
 }

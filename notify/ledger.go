@@ -147,7 +147,7 @@ func (o *owed) writeTell(b *bbolt.Bucket) error {
 type kept struct {
 	after   uint64
 	on      bool // it was switched on
-	damaged int  // rows
+	damaged damaged
 	cases   map[string]caseRow
 	letters []letterRow
 	heard   map[string]heardRow
@@ -162,7 +162,7 @@ type numbered struct {
 // prepare makes the buckets that are missing.
 func prepare(l Ledger) error {
 	return l.Update(func(b *bbolt.Bucket) error {
-		for _, name := range [][]byte{metaBucket, caseBucket, letterBucket, heardBucket, tellBucket} {
+		for _, name := range [][]byte{metaBucket, caseBucket, letterBucket, heardBucket, tellBucket, damagedBucket} {
 			if _, err := b.CreateBucketIfNotExists(name); err != nil {
 				return fmt.Errorf("bucket %s: %w", name, err)
 			}
@@ -172,28 +172,33 @@ func prepare(l Ledger) error {
 }
 
 // load reads the ledger. Damaged rows are said and passed over: one that is lost
-// must not keep all others from being told.
+// must not keep all others from being told. What they were about is heard again,
+// where it can be (damaged).
 func load(l Ledger, log *slog.Logger) (k kept, err error) {
 	k = kept{cases: map[string]caseRow{}, heard: map[string]heardRow{}}
-	bad := func(err error) {
-		k.damaged++
-		log.Error("a row of the ledger of telling is damaged and is passed over", "err", err)
+	bad := func(in *[]string) func(string, error) {
+		return func(key string, err error) {
+			*in = append(*in, key)
+			log.Error("a row of the ledger of telling is damaged and is passed over", "err", err)
+		}
 	}
+	var others []string // of what was heard, and of whoever listens: nobody goes untold for them
 	err = l.View(func(b *bbolt.Bucket) error {
 		row := b.Bucket(metaBucket).Get(afterKey)
 		if k.on = row != nil; k.on {
 			at, err := getRow[afterRow](afterKey, row)
 			if err != nil {
-				bad(err)
+				bad(&others)(string(afterKey), err)
 				defer k.reckon()
 			}
 			k.after = at.After
 		}
+		k.damaged.found = foundDamage(b)
 		return errors.Join(
-			eachRow(b.Bucket(caseBucket), bad, func(id string, c caseRow) { k.cases[id] = c }),
-			eachRow(b.Bucket(letterBucket), bad, func(_ string, l letterRow) { k.letters = append(k.letters, l) }),
-			eachRow(b.Bucket(heardBucket), bad, func(key string, h heardRow) { k.heard[key] = h }),
-			eachRow(b.Bucket(tellBucket), bad, func(key string, n notice.Notice) {
+			eachRow(b.Bucket(caseBucket), bad(&k.damaged.cases), func(id string, c caseRow) { k.cases[id] = c }),
+			eachRow(b.Bucket(letterBucket), bad(&k.damaged.letters), func(_ string, l letterRow) { k.letters = append(k.letters, l) }),
+			eachRow(b.Bucket(heardBucket), bad(&others), func(key string, h heardRow) { k.heard[key] = h }),
+			eachRow(b.Bucket(tellBucket), bad(&others), func(key string, n notice.Notice) {
 				k.tell = append(k.tell, numbered{binary.BigEndian.Uint64([]byte(key)), n})
 			}),
 		)

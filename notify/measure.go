@@ -130,7 +130,7 @@ func (e *Engine) Between(from, to time.Time) (Measures, error) {
 	return m, err
 }
 
-func ignore(error) {} // Open has said which rows are damaged
+func ignore(string, error) {} // Open has said which rows are damaged
 
 func since(all []time.Duration, begin, end time.Time) []time.Duration {
 	if end.IsZero() {

@@ -51,11 +51,11 @@ func getRow[T any](key, row []byte) (v T, err error) {
 
 // eachRow goes through a bucket in the order of its keys. A damaged row is
 // handed to bad and passed over.
-func eachRow[T any](b *bbolt.Bucket, bad func(error), f func(key string, v T)) error {
+func eachRow[T any](b *bbolt.Bucket, bad func(key string, err error), f func(key string, v T)) error {
 	return b.ForEach(func(k, row []byte) error {
 		v, err := getRow[T](k, row)
 		if err != nil {
-			bad(err)
+			bad(string(k), err)
 			return nil
 		}
 		f(string(k), v)

@@ -102,10 +102,10 @@ func (e *Engine) NextDue() time.Time {
 }
 
 // publishState shows others how it stands after a turn.
-func (e *Engine) publishState() {
+func (e *Engine) publishState(now time.Time) {
 	next, untold, before := e.desk.Next(), e.untold, e.untold
-	if e.stirred {
-		untold = e.desk.Untold()
+	if e.damageOver(now) || e.stirred {
+		untold = append(e.desk.Untold(), e.damage.trouble()...)
 	}
 	e.stirred = false
 	e.mu.Lock()

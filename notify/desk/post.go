@@ -39,10 +39,15 @@ func (d *Desk) write(c *Case, what string, choice Choice, why string, now time.T
 }
 
 // post names a new letter and says when it goes: at once, in a quieter hour, or in
-// a summary. A letter of the same name is there already and stays as it is.
+// a summary. A letter of the same name is there already and stays as it is; it may
+// be of a case that was lost and is taken anew.
 func (d *Desk) post(l Letter, now time.Time) {
 	l.name()
-	if d.letters[l.ID] != nil {
+	if there := d.letters[l.ID]; there != nil {
+		d.belongs(there)
+		if there.State == Shown || there.State == Accepted && !NeedsShowing(there.Channel) {
+			d.told(there, now)
+		}
 		return
 	}
 	l.Alerts, l.Others = slices.Clone(l.Alerts), slices.Clone(l.Others)
