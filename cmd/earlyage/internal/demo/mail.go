@@ -21,7 +21,7 @@ import (
 	"github.com/emersion/go-smtp"
 )
 
-// postOffice is a mail server of this machine alone, which keeps what it takes.
+// postOffice is a mail server of this machine alone. What it takes goes nowhere.
 type postOffice struct {
 	server *smtp.Server
 	port   int
@@ -29,8 +29,8 @@ type postOffice struct {
 	routes string         // path of the route file that names it
 	ended  chan error
 
-	mu      sync.Mutex
-	letters []letter // mu
+	mailed func(letter) // one at a time
+	mu     sync.Mutex   // held while mailed is called
 }
 
 // letter is what came for one address.
@@ -40,7 +40,10 @@ const mailDomain = "@builder.example"
 
 func addressOf(name string) string { return strings.ToLower(name) + mailDomain }
 
-func openPostOffice() (*postOffice, error) {
+func openPostOffice(mailed func(letter)) (*postOffice, error) {
+	if mailed == nil {
+		mailed = func(letter) {}
+	}
 	cert, roots, err := ownCertificate()
 	if err != nil {
 		return nil, fmt.Errorf("demo mail server: %w", err)
@@ -49,7 +52,7 @@ func openPostOffice() (*postOffice, error) {
 	if err != nil {
 		return nil, fmt.Errorf("demo mail server: %w", err)
 	}
-	o := &postOffice{roots: roots, port: l.Addr().(*net.TCPAddr).Port, ended: make(chan error, 1)}
+	o := &postOffice{roots: roots, port: l.Addr().(*net.TCPAddr).Port, ended: make(chan error, 1), mailed: mailed}
 	o.server = smtp.NewServer(o)
 	o.server.Domain, o.server.ErrorLog = "mail.builder.example", log.New(io.Discard, "", 0)
 	o.server.TLSConfig = &tls.Config{Certificates: []tls.Certificate{cert}, MinVersion: tls.VersionTLS13}
@@ -105,12 +108,6 @@ func (o *postOffice) close() error {
 	return err
 }
 
-func (o *postOffice) taken() []letter {
-	o.mu.Lock()
-	defer o.mu.Unlock()
-	return append([]letter(nil), o.letters...)
-}
-
 // NewSession implements smtp.Backend.
 func (o *postOffice) NewSession(*smtp.Conn) (smtp.Session, error) { return &delivery{office: o}, nil }
 
@@ -144,7 +141,7 @@ func (d *delivery) Data(r io.Reader) error {
 	d.office.mu.Lock()
 	defer d.office.mu.Unlock()
 	for _, to := range d.to {
-		d.office.letters = append(d.office.letters, letter{to, string(text)})
+		d.office.mailed(letter{to, string(text)})
 	}
 	return nil
 }

@@ -27,6 +27,8 @@ type Config struct {
 	All     bool    // statements that only move an expected time too
 	Out     io.Writer
 	Log     *slog.Logger // of the hub; default: none
+
+	mailed func(letter) // sees every letter that was taken; nil: nobody
 }
 
 // play is one run.
@@ -97,7 +99,7 @@ func Run(ctx context.Context, cfg Config) (err error) {
 func (p *play) start(ctx context.Context) (err error) {
 	// The mark comes first: a demo that is cut short leaves a folder that says
 	// what it is.
-	if p.mail, err = openPostOffice(); err != nil {
+	if p.mail, err = openPostOffice(p.cfg.mailed); err != nil {
 		return err
 	}
 	routes, err := p.mail.writeRoutes(p.cfg.Dir)

@@ -203,7 +203,8 @@ func orNobody(person string) string { return cmp.Or(person, "a person not named"
 // did. What is only withheld is neither.
 func told(a Alarm) string {
 	var reached, failed []string
-	for _, x := range a.Told {
+	inOrder := slices.SortedStableFunc(slices.Values(a.Told), func(x, y Told) int { return cmp.Or(x.At.Compare(y.At.Time), cmp.Compare(x.Person, y.Person)) })
+	for _, x := range inOrder {
 		list := &failed
 		switch x.Outcome {
 		case "accepted":
