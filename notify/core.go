@@ -103,10 +103,14 @@ func (e *Engine) takeIn(now time.Time) {
 // only an earlier ledger had is known by what was heard.
 func (e *Engine) take(n notice.Notice, now time.Time) {
 	key := heardKey(n)
-	_, again := e.heard[key]
+	had, again := e.heard[key]
 	_, known := e.desk.Case(n.Alert)
 	if again && !known && !e.lost[cmp.Or(n.Alert, key)] {
 		return
+	}
+	if again && had.Seq == 0 && n.Seq > 0 { // it came directly before
+		had.Seq = n.Seq
+		e.heard[key], e.owed.heard[key] = had, had
 	}
 	if !again && key != "" {
 		row := heardRow{At: now, Seq: n.Seq}

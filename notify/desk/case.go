@@ -178,6 +178,9 @@ func (c Case) lapses() time.Time {
 		return c.Notice.Issued.At.Add(weekWithin)
 	case c.Of == OfSheet:
 		return c.Notice.Issued.At.Add(sheetWithin)
+	case c.raised() && c.Cleared.IsZero() && c.Notice.Seq == 0 && !c.Acknowledged.IsZero():
+		// It came directly, and the stream never had it: no clearing may ever come.
+		return c.Acknowledged.Add(returnedFor)
 	case c.raised() && (c.Cleared.IsZero() || events.Latches(c.Notice.Kind)):
 		return time.Time{}
 	case c.raised():

@@ -15,6 +15,7 @@ func (d *Desk) tell(c *Case, now time.Time) {
 	ladder := d.rota.Ladder(c.Notice, now)
 	if c.Nobody = len(ladder) == 0; c.Nobody {
 		d.troubled[c.ID] = true
+		d.write(c, TellRaised, Choice{}, nobodyToTell, now) // so that it is listed and said
 		if c.stands() {
 			c.Climb = now.Add(repeatEvery)
 		}

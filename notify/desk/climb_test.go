@@ -122,7 +122,10 @@ func TestWhomNoChannelReachesIsTroubleFromTheBeginning(t *testing.T) {
 func TestNobodyToTellIsTroubleAndTheRotaIsAskedAgain(t *testing.T) {
 	b := at(t, &rota{})
 	b.raise("a1", "line-due", desk.High)
+	require.Len(t, b.Untold(), 1)
 	require.Contains(t, b.Untold()[0].Text, "nobody to tell")
+	b.wait(25 * time.Minute)
+	require.Equal(t, []string{"raised a1 to  by none step 0"}, b.in(desk.Failed), "it is listed, once")
 	b.rota.rungs = fourRungs().rungs
 	b.wait(10 * time.Minute)
 	require.Equal(t, []string{"raised a1 to ada by phone step 0"}, b.send(desk.Done))

@@ -26,6 +26,9 @@ func (d *Desk) write(c *Case, what string, choice Choice, why string, now time.T
 	switch {
 	case len(channels) == 0:
 		l.Channel, l.State, l.Error, l.Ended = NoChannel, Failed, "no channel reaches the person", now
+		if l.Person == "" {
+			l.Error = nobodyToTell
+		}
 		d.post(l, now)
 	case what == TellRaised && rank(c.Notice.Priority) == 0:
 		for _, l.Channel = range channels {

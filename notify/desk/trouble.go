@@ -12,6 +12,8 @@ import (
 // its own.
 const untold = "alert-untold"
 
+const nobodyToTell = "the routes name nobody to tell"
+
 // trouble notes the cases of a letter that does not get through.
 func (d *Desk) trouble(l *Letter) {
 	if !l.struggles() || !l.tells(TellRaised) {
@@ -51,7 +53,7 @@ func (c Case) trouble(person, text string, since time.Time) Trouble {
 func (d *Desk) nobody(c *Case) []Trouble {
 	switch {
 	case c.Nobody:
-		return []Trouble{c.trouble("", "the routes name nobody to tell", c.Taken)}
+		return []Trouble{c.trouble("", nobodyToTell, c.Taken)}
 	case c.Exhausted && rank(c.Notice.Priority) == 0:
 		return []Trouble{c.trouble("", "told up to the last step, and nobody has answered", cmp.Or(c.Start, c.Taken))}
 	case c.Exhausted && c.unseen():
@@ -79,7 +81,7 @@ func (d *Desk) unreached(c *Case) []Trouble {
 	}
 	var all []Trouble
 	for _, person := range slices.Sorted(maps.Keys(byPerson)) {
-		if reached[person] {
+		if reached[person] || person == "" {
 			continue
 		}
 		t := c.trouble(person, "", byPerson[person][0].Made)

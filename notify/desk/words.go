@@ -52,6 +52,10 @@ func (d *Desk) alert(n notice.Notice, now time.Time) *Case {
 
 func (d *Desk) takeRaised(c *Case, n notice.Notice, now time.Time) {
 	if c.raised() {
+		if c.Notice.Seq == 0 && n.Seq > 0 { // it came directly before
+			c.Notice.Seq = n.Seq
+			d.putCase(c)
+		}
 		return
 	}
 	if k := c.Notice.Kind; k != "" && k != n.Kind { // who may answer goes by the kind: what came before is no answer to this one

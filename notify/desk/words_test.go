@@ -135,7 +135,11 @@ func TestAWordReadTwiceTellsNobodyAnything(t *testing.T) {
 	b.write(b.Take(raised, b.now))
 	require.NotEmpty(t, b.open(), "directly")
 	raised.Seq = 7
-	require.True(t, b.Take(raised, b.now).Empty(), "and from the stream")
+	ch := b.Take(raised, b.now)
+	require.Empty(t, ch.Letters, "and from the stream")
+	require.EqualValues(t, 7, ch.Cases[0].Notice.Seq, "where it stands is known now")
+	b.write(ch)
+	require.True(t, b.Take(raised, b.now).Empty())
 	words := []notice.Notice{raised,
 		{State: notice.Shelved, Alert: "a1", Site: "north", Seq: 8, At: noon, Until: noon.Add(time.Hour)},
 		{State: notice.Unshelved, Alert: "a1", Site: "north", Seq: 9, At: noon},
@@ -181,6 +185,26 @@ func TestWordsBeforeTheOneThatRaisedIt(t *testing.T) {
 	b.wait(31 * 24 * time.Hour)
 	_, known := b.Case("a3")
 	require.False(t, known, "an answer to what was never heard of is forgotten")
+}
+
+// What the hub told directly and then never put into the stream gets no clearing. It
+// climbs till somebody answers, and is forgotten a day later.
+func TestWhatTheStreamNeverHadEndsADayAfterItsAnswer(t *testing.T) {
+	for _, published := range []bool{false, true} {
+		b := at(t, fourRungs())
+		n := notice.Notice{State: notice.Raised, Alert: "a1", Kind: "rise-fast", Priority: desk.Urgent, Site: "north", Recorded: noon}
+		b.write(b.Take(n, b.now))
+		b.send(desk.Done)
+		b.wait(30 * time.Hour)
+		require.Zero(t, b.theCase("a1").Ended)
+		if n.Seq = 3; published {
+			b.write(b.Take(n, b.now))
+		}
+		b.write(b.Take(notice.Notice{State: notice.Acknowledged, Alert: "a1", Site: "north", Seq: 4, Recorded: b.now, By: "ada"}, b.now))
+		b.send(desk.Done)
+		b.wait(25 * time.Hour)
+		require.Equal(t, published, b.theCase("a1").Ended.IsZero())
+	}
 }
 
 func TestWhatLatchesIsWhatTheTableOfKindsSays(t *testing.T) {
