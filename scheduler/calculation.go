@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"earlyage/events"
 	"earlyage/projector/site"
 	"earlyage/projector/wall"
 )
@@ -29,6 +30,9 @@ type Sheet struct {
 	PolicyBy string         `json:"policy_by"` // who set the site's policy last; empty: nobody, the defaults
 	Criteria []SetCriterion `json:"criteria"`  // what engineers set for this wall or its mixes
 	Mixes    []SheetMix     `json:"mixes"`
+
+	Permits []PermitState       `json:"permits,omitzero"` // to strip, that somebody may hold
+	Probe   *events.StatedProbe `json:"probe,omitzero"`   // counted last
 
 	Weighed []string    `json:"weighed"` // the maturity rules of the policy with their constants; Earned and Sum are in this order
 	NeedNS  int64       `json:"need_ns"` // equivalent age asked for
@@ -120,6 +124,7 @@ func SheetOf(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Ti
 	digest := w.Digest()
 	out := Sheet{Assessment: Assess(s, d, w, hub, now), Rules: Rules, Caution: Caution, Digest: hex.EncodeToString(digest[:]),
 		Zero: k.clockZeroOf(), Policy: k.settings(), PolicyBy: s.PolicyBy, Mixes: k.sheetMixes(), NeedNS: k.policy.AgeS * nanoHour}
+	out.Permits, out.Probe = out.Assessment.Permits, out.Assessment.Basis.Probe
 	for _, c := range k.criteria {
 		out.Criteria = append(out.Criteria, SetCriterion{By: c.By, At: moment(c.At), Drawing: c.Drawing, Clause: c.Clause, Mix: c.Mix, Says: criterionText(c)})
 	}

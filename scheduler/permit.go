@@ -45,13 +45,15 @@ type fate struct {
 // PermitState is what becomes of a permit to strip that was issued, is not
 // withdrawn and has not lapsed.
 type PermitState struct {
-	Number   string
-	Braces   []string // empty: all
-	Stands   bool
-	Why      string    // why it does not
-	Since    time.Time // of one that stood and does not: when what shook it was recorded
-	Released string    // on whose release it stands; empty: on its own
-	Lacks    []string  // what its form lacks
+	Number   string    `json:"number"`
+	Braces   []string  `json:"braces,omitzero"` // empty: all
+	FromM    *float64  `json:"from_m,omitzero"` // of a stretch: only braces within it
+	ToM      *float64  `json:"to_m,omitzero"`
+	Stands   bool      `json:"stands"`
+	Why      string    `json:"why,omitzero"`      // why it does not
+	Since    time.Time `json:"since,omitzero"`    // of one that stood and does not: when what shook it was recorded
+	Released string    `json:"released,omitzero"` // on whose release it stands; empty: on its own
+	Lacks    []string  `json:"lacks,omitzero"`    // what its form lacks
 }
 
 // releaseCovers says for which criteria an engineer's release can speak. None
@@ -389,6 +391,9 @@ func (k *look) permitStates() (out []PermitState) {
 	for _, p := range k.livePermits() {
 		f := k.fates[p]
 		s := PermitState{Number: p.Number, Braces: p.Braces, Lacks: p.Lacks}
+		if p.From >= 0 {
+			s.FromM, s.ToM = new(metres(p.From)), new(metres(p.To))
+		}
 		switch {
 		case f == nil:
 			s.Why = "it is for nothing that stands"

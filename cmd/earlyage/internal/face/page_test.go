@@ -159,7 +159,10 @@ func sheetOf(a scheduler.Assessment) scheduler.Sheet {
 		Policy: []scheduler.Setting{{Name: "floor", Value: "48", Unit: "h", Default: true}, {Name: "gust", Value: "8", Unit: "m/s"}}, PolicyBy: "p-2",
 		Criteria: []scheduler.SetCriterion{{By: "p-3", Drawing: "S-101", Clause: "4.2", Says: "floor 60 h"}},
 		Mixes:    []scheduler.SheetMix{{Name: "w30", Known: true, Binder: "portland", Retarder: "no", By: "p-3"}, {Binder: "unknown", Retarder: "not said", Note: "taken as slow"}},
-		Weighed:  []string{"arrhenius, Q 5000 K, reference 20 °C"}, NeedNS: 48 * hour,
+		Permits: []scheduler.PermitState{{Number: "s-1", Braces: []string{"b1", "b2"}, Why: "floor", Lacks: []string{"method", "clear zone"}}, {Number: "s-2", Why: "straight", Since: now.Add(-time.Hour)},
+			{Number: "s-3", FromM: new(2.0), ToM: new(6.5), Stands: true, Released: "p-3"}},
+		Probe:   &events.StatedProbe{Probe: "t1", Place: "top", AtM: new(3.0), HeightM: new(2.6)},
+		Weighed: []string{"arrhenius, Q 5000 K, reference 20 °C"}, NeedNS: 48 * hour,
 		Hours: []scheduler.SheetHour{
 			{At: now.Add(-60 * time.Hour), Seconds: 2400, Counted: 2400, CentiC: 412, Source: "top", Earned: []int64{906_123_456_789}, Sum: []int64{906_123_456_789}},
 			{At: now.Add(-59 * time.Hour), Seconds: 3600, Counted: 1800, CentiC: -50, Source: "air", Frozen: true, Earned: []int64{0}, Sum: []int64{0}},

@@ -2,12 +2,15 @@ package face
 
 import (
 	"bufio"
+	"cmp"
+	"errors"
 	"fmt"
 	"io"
 	"strconv"
 	"strings"
 	"time"
 
+	"earlyage/events"
 	"earlyage/scheduler"
 	"earlyage/scheduler/concrete/unit"
 )
@@ -26,7 +29,7 @@ func (p Page) Sheet(out io.Writer, at time.Time, a Wall, s scheduler.Sheet) erro
 		title string
 		write func(io.Writer) error
 	}{
-		{"CRITERIA", func(w io.Writer) error { return p.criteriaTable(w, at, a) }},
+		{"CRITERIA", func(w io.Writer) error { return errors.Join(p.criteriaTable(w, at, a), permits(w, zone, s.Permits)) }},
 		{"CLOCK ZERO", func(w io.Writer) error { return clockZero(w, zone, s.Zero) }},
 		{"SETTINGS", func(w io.Writer) error { return p.settings(w, a.Site, s) }},
 		{"MIXES", func(w io.Writer) error { return mixes(w, s.Mixes) }},
@@ -90,10 +93,54 @@ func (p Page) settings(w io.Writer, site string, s scheduler.Sheet) error {
 		}
 		t.add(v.Name, quantity(v.Value, v.Unit, p.system(site)), word)
 	}
+	if y := s.Probe; y != nil {
+		t.add("probe counted", probe(y), "as declared")
+	}
 	for _, c := range s.Criteria {
 		t.add("criterion", c.Says, strings.TrimSpace(fmt.Sprintf("engineer %s %s %s", c.By, c.Drawing, c.Clause)))
 	}
 	return t.write(w)
+}
+
+// permits writes what became of the permits to strip that somebody may hold.
+func permits(w io.Writer, zone *time.Location, list []scheduler.PermitState) error {
+	if len(list) == 0 {
+		return nil
+	}
+	fmt.Fprintln(w)
+	t := newTable("PERMIT", "FOR", "STANDS", "WHY", "LACKS")
+	for _, y := range list {
+		stands, why := "no", y.Why
+		switch {
+		case y.Stands && y.Released != "":
+			stands, why = "yes", "on the engineer's release by "+y.Released
+		case y.Stands:
+			stands = "yes"
+		case !y.Since.IsZero():
+			stands = "no, since " + y.Since.In(zone).Format("Mon 2 Jan 15:04 MST")
+		}
+		whose := strings.Join(y.Braces, ", ")
+		if y.FromM != nil && y.ToM != nil {
+			whose = strings.TrimSpace(fmt.Sprintf("%s %.1f to %.1f m", whose, *y.FromM, *y.ToM))
+		}
+		t.add(y.Number, cmp.Or(whose, "all"), stands, why, strings.Join(y.Lacks, ", "))
+	}
+	return t.write(w)
+}
+
+// probe says where a probe sits and when it was calibrated, as far as anybody said.
+func probe(y *events.StatedProbe) string {
+	parts := []string{y.Place + " " + y.Probe}
+	if y.AtM != nil {
+		parts = append(parts, fmt.Sprintf("at %.1f m", *y.AtM))
+	}
+	if y.HeightM != nil {
+		parts = append(parts, fmt.Sprintf("%.2f m high", *y.HeightM))
+	}
+	if y.Calibrated == "" {
+		return strings.Join(append(parts, "calibration not recorded"), ", ")
+	}
+	return strings.Join(append(parts, strings.TrimSpace("calibrated "+y.Calibrated+" "+y.Certificate)), ", ")
 }
 
 func mixes(w io.Writer, list []scheduler.SheetMix) error {
