@@ -83,6 +83,7 @@ func TestDemo(t *testing.T) {
 	require.True(t, ok, "serve goes on with it")
 	require.True(t, mark.Signed)
 	require.False(t, mark.At.Before(time.Date(2026, 11, 9, 22, 40, 0, 0, time.UTC)), "%s", mark.At)
+	golden(t, "register.txt", registered(t, dir))
 	listed(t, dir)
 	for _, fromStream := range []bool{false, true} {
 		report, err := hub.Rebuild(t.Context(), dir, fromStream, false, nil)
