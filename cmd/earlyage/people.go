@@ -17,8 +17,9 @@ type peopleCmd struct {
 	Add    peopleAddCmd    `cmd:"" help:"Add a person and their roles. The first one must be a keeper of the whole hub."`
 	List   peopleListCmd   `cmd:"" help:"Everybody, with roles by site."`
 	Roles  peopleRolesCmd  `cmd:"" help:"Set a person's roles on the sites that are named, in place of those they had there."`
-	Set    peopleSetCmd    `cmd:"" help:"How a person is reached and spoken to: by a keeper, or by the person."`
+	Set    peopleSetCmd    `cmd:"" help:"How a person is called, reached and spoken to: by a keeper, or by the person."`
 	Retire peopleRetireCmd `cmd:"" help:"End a person's roles on one site, or everywhere; everywhere ends their devices too."`
+	Forget peopleForgetCmd `cmd:"" help:"Erase the name and addresses of a person who has retired from everywhere. The record keeps the id."`
 }
 
 type peopleAddCmd struct {
@@ -101,11 +102,14 @@ func writePeople(out io.Writer, list []api.Person) error {
 	w := tabwriter.NewWriter(out, 0, 8, 2, ' ', 0)
 	_, failed := fmt.Fprintln(w, "PERSON\tNAME\tMAIL\tLANG\tUNITS\tROLES")
 	for _, p := range list {
-		roles := roleList(p.Roles)
+		roles, name := roleList(p.Roles), p.Name
 		if p.Retired {
 			roles = "retired"
+			if name == "" {
+				name = "erased"
+			}
 		}
-		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", p.Person, orDash(p.Name), orDash(p.Mail), orDash(p.Lang), orDash(p.Units), orDash(roles))
+		_, err := fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\n", p.Person, orDash(name), orDash(p.Mail), orDash(p.Lang), orDash(p.Units), orDash(roles))
 		failed = errors.Join(failed, err)
 	}
 	return errors.Join(failed, w.Flush())
@@ -159,6 +163,7 @@ func siteWord(site string) string {
 type peopleSetCmd struct {
 	reach
 	Person string  `arg:"" help:"The person's id, or name."`
+	Name   *string `help:"As others know them."`
 	Mail   *string `help:"Address for mail; empty takes it out."`
 	Phone  *string `help:"Number; empty takes it out."`
 	Lang   *string `placeholder:"en|es" help:"Language of messages; empty takes it out."`
@@ -167,8 +172,8 @@ type peopleSetCmd struct {
 
 // Run implements the command.
 func (c peopleSetCmd) Run(ctx context.Context, con console) error {
-	if c.Mail == nil && c.Phone == nil && c.Lang == nil && c.Units == nil {
-		return usagef("set: nothing to change; give --mail, --phone, --lang or --units")
+	if c.Name == nil && c.Mail == nil && c.Phone == nil && c.Lang == nil && c.Units == nil {
+		return usagef("set: nothing to change; give --name, --mail, --phone, --lang or --units")
 	}
 	client, err := c.client("")
 	if err != nil {
@@ -178,7 +183,7 @@ func (c peopleSetCmd) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return err
 	}
-	if err := client.Post(ctx, api.PersonPath(who)+"/contact", api.Contact{Mail: c.Mail, Phone: c.Phone, Lang: c.Lang, Units: c.Units}, nil); err != nil {
+	if err := client.Post(ctx, api.PersonPath(who)+"/contact", api.Contact{Name: c.Name, Mail: c.Mail, Phone: c.Phone, Lang: c.Lang, Units: c.Units}, nil); err != nil {
 		return err
 	}
 	_, err = fmt.Fprintf(con.Out, "changed %s; earlyage people list shows it\n", who)
@@ -210,5 +215,29 @@ func (c peopleRetireCmd) Run(ctx context.Context, con console) error {
 		return err
 	}
 	_, err = fmt.Fprintf(con.Out, "%s has no role on %s any more\n", who, c.Site)
+	return err
+}
+
+type peopleForgetCmd struct {
+	reach
+	Person string `arg:"" help:"The person's id."`
+}
+
+// Help is shown below the usage.
+func (peopleForgetCmd) Help() string {
+	return "What was erased does not come back. Copies of the hub's folder, mails and papers made before still hold the name, and so may what people wrote in entries. " +
+		"earlyage serve --forget-after DAYS does it by itself."
+}
+
+// Run implements the command.
+func (c peopleForgetCmd) Run(ctx context.Context, con console) error {
+	client, err := c.client("")
+	if err != nil {
+		return err
+	}
+	if err := client.Post(ctx, api.PersonPath(c.Person)+"/forget", struct{}{}, nil); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(con.Out, "the name and addresses of %s are erased; the record keeps the id\n", c.Person)
 	return err
 }

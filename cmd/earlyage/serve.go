@@ -35,6 +35,8 @@ type serveCmd struct {
 	Beat       string `placeholder:"URL" help:"Lookout on another machine that gets a heartbeat every minute: earlyage lookout." group:"Telling"`
 	BeatSecret string `name:"beat-secret" type:"path" placeholder:"FILE" help:"What signs the heartbeat: the lookout's --secret-file." group:"Telling"`
 
+	ForgetAfter int `name:"forget-after" default:"0" placeholder:"DAYS" help:"Erase the name and addresses of a person so many days after they have retired from everywhere, once a day; 0: never. No message of the record is touched." group:"Personal data"`
+
 	Rate       int `default:"262144" placeholder:"BYTES" help:"Most bytes a second from one NATS or MQTT connection." group:"Limits"`
 	Burst      int `default:"2097152" placeholder:"BYTES" help:"Most bytes at once from one." group:"Limits"`
 	PerAddress int `default:"256" placeholder:"N" help:"Most connections from one address (a /64 of IPv6), of NATS and of HTTP each. Behind a proxy all have the proxy's: raise it." group:"Limits"`
@@ -48,6 +50,8 @@ type serveCmd struct {
 	StopWithin time.Duration `default:"30s" help:"How long stopping may take."`
 }
 
+const mostForgetDays = 36500
+
 // Run implements the command.
 func (c serveCmd) Run(ctx context.Context, con console) error {
 	if (c.NATS == "") != (c.NATSMonitor == "") {
@@ -56,8 +60,11 @@ func (c serveCmd) Run(ctx context.Context, con console) error {
 	if (c.Beat == "") != (c.BeatSecret == "") {
 		return usagef("serve: --beat and --beat-secret go together: a heartbeat counts only if it is signed")
 	}
+	if c.ForgetAfter < 0 || c.ForgetAfter > mostForgetDays {
+		return usagef("serve: forget-after: %d; allowed: 0..%d days", c.ForgetAfter, mostForgetDays)
+	}
 	return hub.Run(ctx, hub.Config{
-		Routes: c.Routes, Beat: hub.Beat{URL: c.Beat, SecretFile: c.BeatSecret},
+		ForgetAfter: time.Duration(c.ForgetAfter) * 24 * time.Hour, Routes: c.Routes, Beat: hub.Beat{URL: c.Beat, SecretFile: c.BeatSecret},
 		Dir: c.Data, Client: c.Client, Websocket: c.Websocket, MQTT: c.MQTT, HTTP: c.HTTP, Metrics: c.Metrics, Address: c.Address,
 		TLS:            hub.TLS{CertFile: c.TLSCert, KeyFile: c.TLSKey, Domains: c.ACMEDomain, Cache: c.ACMECache, Directory: c.ACMEDirectory},
 		PlainOnNetwork: c.PlainOnNetwork, Unsigned: c.Unsigned,

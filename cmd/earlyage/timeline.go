@@ -40,7 +40,9 @@ func (c timelineCmd) Run(ctx context.Context, con console) error {
 		q.Del("words")
 	}
 	return ask(ctx, c.asking, con, site, path+"/"+api.WallTimeline, q, func(a api.Messages) error {
-		doubts(con.Out, a.Head)
+		if a.AsOf.IsZero() {
+			doubts(con.Out, a.Head)
+		}
 		entries := make([]face.Entry, 0, len(a.Messages))
 		for _, m := range a.Messages {
 			entries = append(entries, *m.Words)

@@ -53,8 +53,9 @@ type NewPerson struct {
 }
 
 // Contact is the body of POST PathPeople/{person}/contact: a member that is not
-// given stays as it is, an empty one is taken out.
+// given stays as it is, an empty one is taken out. A name stays one.
 type Contact struct {
+	Name  *string `json:"name,omitzero"`
 	Mail  *string `json:"mail,omitzero"`
 	Phone *string `json:"phone,omitzero"`
 	Lang  *string `json:"lang,omitzero"`

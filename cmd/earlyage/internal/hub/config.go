@@ -59,6 +59,10 @@ type Config struct {
 	Roots       *x509.CertPool
 	PushPrivate bool // push services in the hub's own network are allowed
 
+	// ForgetAfter is how long after a person retired from everywhere their card, name
+	// and addresses, is erased. Default 0: never.
+	ForgetAfter time.Duration
+
 	Clock        scheduler.Clock // default: the machine's
 	Synchronised func() bool     // default: what the machine says of its clock
 	Demo         bool            // invented recorded times count; fixed when the folder is made
@@ -117,6 +121,9 @@ func (c Config) prepared() (Config, error) {
 	}
 	if c.TLS.Cache == "" {
 		c.TLS.Cache = filepath.Join(c.Dir, "acme")
+	}
+	if c.ForgetAfter < 0 {
+		return c, fmt.Errorf("forget after %s: less than nothing", c.ForgetAfter)
 	}
 	return c, errors.Join(c.checkTLS(), c.checkAddress(), c.checkWebsocket(), c.checkListeners())
 }

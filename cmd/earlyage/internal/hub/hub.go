@@ -93,7 +93,7 @@ func Start(ctx context.Context, cfg Config) (*Hub, error) {
 		{"folder", h.openFolder}, {"certificate", h.openCertificate}, {"listener", h.openListener}, {"server", h.startServer}, {"stream", h.openStream},
 		{"store", h.openStore}, {"projector", h.startProjector}, {"receipts", h.startReceipts}, {"identities", h.startIdentities},
 		{"told", h.openTold}, {"scheduler", h.openScheduler}, {"notify", h.startTold}, {"loop", h.startScheduler},
-		{"web", h.startWeb}, {"http", h.startHTTP}, {"socket", h.startSocket}, {"metrics", h.startMetrics}, {"beat", h.startBeat},
+		{"web", h.startWeb}, {"http", h.startHTTP}, {"socket", h.startSocket}, {"metrics", h.startMetrics}, {"beat", h.startBeat}, {"retention", h.startRetention},
 	} {
 		if err := part.start(ctx); err != nil {
 			return nil, errors.Join(fmt.Errorf("start %s: %w", part.name, err), h.Stop())

@@ -67,7 +67,7 @@ var operations = []operation{
 	{method: "GET", path: api.PathPeople, summary: "People who have a role on a site in sight.", answer: api.People{}},
 	{method: "POST", path: api.PathPeople, summary: "Add a person.", body: api.NewPerson{}, status: http.StatusCreated, answer: api.Person{}},
 	{method: "POST", path: api.PathPeople + "/{person}/roles", summary: "Give a person other roles on a site.", body: api.Appointment{}, status: http.StatusNoContent},
-	{method: "POST", path: api.PathPeople + "/{person}/contact", summary: "Change how a person is reached and spoken to; for a keeper, and for the person. A member that is not given stays, an empty one is taken out.", body: api.Contact{}, status: http.StatusNoContent},
+	{method: "POST", path: api.PathPeople + "/{person}/contact", summary: "Change how a person is called, reached and spoken to; for a keeper, and for the person. A member that is not given stays, an empty one is taken out; a name stays one.", body: api.Contact{}, status: http.StatusNoContent},
 	{method: "POST", path: api.PathPeople + "/{person}/retire", summary: "End a person's work on a site, or everywhere.", body: api.Retirement{}, status: http.StatusNoContent},
 	{method: "POST", path: api.PathPeople + "/{person}/forget", summary: "Erase a person's name and address.", body: anything{}, status: http.StatusNoContent},
 	{method: "GET", path: api.PathRoutes, summary: "Who would be told of alerts on a site, rung by rung.", query: []parameter{{"site", "Of this site; _ is the company.", ""}, {"kind", "Only of this kind of alert.", ""}, {"at", "RFC 3339: at this moment; default now.", ""}}, answer: api.Routes{}},

@@ -91,10 +91,11 @@ func (r *Roster) appointment(by, person, site string, roles []events.Role) (even
 	return r.saying(site, by, "person.appointed", &events.PersonAppointed{Person: person, Roles: slices.Clone(roles)})
 }
 
-// Contact is a change of how a person is reached and spoken to: a member that is
-// nil stays as it is, an empty one is taken out.
+// Contact is a change of how a person is called, reached and spoken to: a member
+// that is nil stays as it is, an empty one is taken out. A name cannot be: see
+// Forget.
 type Contact struct {
-	Mail, Phone, Lang, Units *string
+	Name, Mail, Phone, Lang, Units *string
 }
 
 // SetContact changes a person's card, at the word of a keeper or of the person.
@@ -115,7 +116,7 @@ func (r *Roster) SetContact(ctx context.Context, by, person string, c Contact) e
 		for _, f := range []struct {
 			at *string
 			by *string
-		}{{&card.Mail, c.Mail}, {&card.Phone, c.Phone}, {&card.Lang, c.Lang}, {&card.Units, c.Units}} {
+		}{{&card.Name, c.Name}, {&card.Mail, c.Mail}, {&card.Phone, c.Phone}, {&card.Lang, c.Lang}, {&card.Units, c.Units}} {
 			if f.by != nil {
 				*f.at = *f.by
 			}

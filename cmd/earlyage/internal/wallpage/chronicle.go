@@ -90,7 +90,7 @@ func (c Chronicle) tongue(w *words.Catalogue, name func(person string) string, u
 func (c Chronicle) Head(w *words.Catalogue, shown int) []string {
 	t := c.tongue(w, func(person string) string { return person }, "")
 	out := []string{
-		t.T("wall.title", "wall", c.Wall.Wall, "site", t.name) + ". " + t.T("wall.as-of", "when", t.long(c.At)) + ". " +
+		t.T("wall.title", "wall", c.Wall.Wall, "site", t.name) + ", " + t.T("wall.as-of", "when", t.long(c.At)) + ". " +
 			t.T("wall.timeline.shown", "n", shown, "all", len(c.Entries)) + ".",
 	}
 	if c.AsOf {

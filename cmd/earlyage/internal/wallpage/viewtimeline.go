@@ -315,7 +315,7 @@ func (t tongue) answers(a face.Alarm) (out []note) {
 		out = append(out, note{Mark: mark, Text: text})
 	}
 	for _, x := range a.Told {
-		say("off", "wall.note.told", x.At, x.Error, "who", cmp.Or(t.person(x.Person), t.T("wall.note.anybody")), "how", t.value(x.Channel), "outcome", t.value(x.Outcome))
+		say("off", "wall.note.told", x.At, x.Error, "what", t.value(x.What), "who", cmp.Or(t.person(x.Person), t.T("wall.note.anybody")), "how", t.value(x.Channel), "outcome", t.value(x.Outcome))
 	}
 	for _, x := range a.Shown {
 		say("off", "wall.note.shown", x.At, "", "who", t.person(x.Person), "device", x.Device)
