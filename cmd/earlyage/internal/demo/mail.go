@@ -1,8 +1,7 @@
 package demo
 
 import (
-	"crypto/ecdsa"
-	"crypto/elliptic"
+	"crypto/ed25519"
 	"crypto/rand"
 	"crypto/tls"
 	"crypto/x509"
@@ -62,7 +61,7 @@ func openPostOffice(mailed func(letter)) (*postOffice, error) {
 
 // ownCertificate is one that nobody but this demo believes.
 func ownCertificate() (cert tls.Certificate, roots *x509.CertPool, err error) {
-	key, err := ecdsa.GenerateKey(elliptic.P256(), rand.Reader)
+	public, key, err := ed25519.GenerateKey(rand.Reader)
 	if err != nil {
 		return cert, nil, err
 	}
@@ -70,7 +69,7 @@ func ownCertificate() (cert tls.Certificate, roots *x509.CertPool, err error) {
 		SerialNumber: big.NewInt(1), NotAfter: time.Now().Add(10 * 365 * 24 * time.Hour), IPAddresses: []net.IP{net.IPv4(127, 0, 0, 1)},
 		IsCA: true, BasicConstraintsValid: true,
 	}
-	der, err := x509.CreateCertificate(rand.Reader, c, c, key.Public(), key)
+	der, err := x509.CreateCertificate(rand.Reader, c, c, public, key)
 	if err != nil {
 		return cert, nil, err
 	}
