@@ -2,6 +2,7 @@ package notify_test
 
 import (
 	"context"
+	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -9,6 +10,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earlyage/events"
+	"earlyage/notify"
+	"earlyage/notify/desk"
 	"earlyage/notify/notice"
 )
 
@@ -147,5 +150,45 @@ func TestTwoHubsSendOneMessageUnderOneID(t *testing.T) {
 		wait(time.Minute)
 		require.Len(t, r.mail.tries, 16, "each hub sends")
 		require.Len(t, r.mail.shown(), 8, "each reader sees it once")
+	})
+}
+
+// A channel has a message only once the ledger has it as being sent. While the
+// ledger cannot be written nothing is sent, and after 10 s what is urgent all the
+// same: an alert is not lost for a full disk.
+func TestAMessageIsNotedBeforeItIsSent(t *testing.T) {
+	bubble(t, func(t *testing.T, r *rig) {
+		var noted []string
+		r.mail.to = func(m notice.Message) int {
+			list, err := r.e.List(notify.Filter{})
+			if err == nil && slices.ContainsFunc(list, func(l notify.Told) bool { return l.Message == m.ID && l.State == desk.Sending }) {
+				noted = append(noted, m.Short)
+			}
+			return takes
+		}
+		r.begin()
+		r.put(raised(t, "a"))
+		require.Equal(t, []string{"raised a"}, noted)
+		r.shelf.end()
+		r.put(raised(t, "b"), sealed(hubKey, raisedEvent(t, "c", "high")))
+		wait(5 * time.Second)
+		require.Len(t, r.mail.tries, 1)
+		wait(time.Minute)
+		r.put(raised(t, "d"))
+		require.Equal(t, []string{"ann: raised a", "ann: raised b", "ann: raised d"}, r.mail.shown())
+		r.put(acknowledged(t, hubKey, events.DeskOf("ann"), "ann", "b", "load-old"))
+		wait(150 * time.Second)
+		require.Equal(t, []string{"bob: raised a", "bob: raised d"}, r.mail.shown()[3:], "who answered is heard")
+		require.NotContains(t, r.ear.heard(), "raised b")
+		r.shelf.mu.Lock()
+		r.shelf.dead = false
+		r.shelf.mu.Unlock()
+		wait(10 * time.Second)
+		require.Equal(t, []string{"raised a", "raised c"}, noted)
+		require.Len(t, r.mail.tries, 6, "what was sent without it is not sent again")
+		require.Equal(t, []string{"raised a", "raised b", "raised c", "raised d"}, r.ear.heard())
+		r.end()
+		r.begin()
+		require.Len(t, r.mail.tries, 6)
 	})
 }

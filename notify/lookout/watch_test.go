@@ -7,7 +7,9 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"earlyage/notify/hook"
 	"earlyage/notify/lookout"
+	"earlyage/notify/notice"
 )
 
 var begun = time.Date(2026, 7, 3, 6, 0, 0, 0, time.UTC)
@@ -165,4 +167,26 @@ func TestWatchProperty(t *testing.T) {
 			}
 		}
 	})
+}
+
+func TestConfig(t *testing.T) {
+	secret, health := hook.NewSecret(), func() lookout.Health { return good }
+	for want, c := range map[string]lookout.BeatConfig{
+		"heartbeat: URL: not https":    {URL: "http://x.example/tok-1", Secrets: []string{secret}, Health: health},
+		"heartbeat: no secret":         {URL: "https://x.example/tok-1", Health: health},
+		"heartbeat: Health is missing": {URL: "https://x.example/tok-1", Secrets: []string{secret}},
+	} {
+		_, err := lookout.NewBeat(c)
+		require.ErrorContains(t, err, want)
+		require.NotContains(t, err.Error(), "tok-1")
+	}
+	mail := []notice.Channel{&carrier{name: "mail"}}
+	for want, c := range map[string]lookout.Config{
+		"lookout: no secret":                    {Readers: []notice.Reader{keeper}, Channels: mail},
+		"lookout: nobody to tell":               {Secrets: []string{secret}, Channels: mail},
+		`lookout: no channel reaches "p-other"`: {Secrets: []string{secret}, Readers: []notice.Reader{keeper, {Person: "p-other"}}, Channels: mail},
+	} {
+		_, err := lookout.New(c)
+		require.ErrorContains(t, err, want)
+	}
 }

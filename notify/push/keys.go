@@ -2,7 +2,6 @@ package push
 
 import (
 	"crypto/ecdh"
-	"crypto/rand"
 	"encoding/base64"
 	"errors"
 	"fmt"
@@ -18,16 +17,6 @@ import (
 type Keys struct {
 	Public  string // 65 bytes
 	Private string // 32 bytes
-}
-
-// NewKeys makes keys. With new ones every browser must subscribe anew.
-func NewKeys() (Keys, error) {
-	key, err := ecdh.P256().GenerateKey(rand.Reader)
-	if err != nil {
-		return Keys{}, fmt.Errorf("make push keys: %w", err)
-	}
-	enc := base64.RawURLEncoding
-	return Keys{Public: enc.EncodeToString(key.PublicKey().Bytes()), Private: enc.EncodeToString(key.Bytes())}, nil
 }
 
 func (k Keys) check() error {

@@ -1,7 +1,10 @@
 package push_test
 
 import (
+	"crypto/ecdh"
+	"crypto/rand"
 	"crypto/x509"
+	"encoding/base64"
 	"errors"
 	"fmt"
 	"net/http"
@@ -27,9 +30,10 @@ const path = "/send/c4pab1l1ty"
 
 func newKeys(t testing.TB) push.Keys {
 	t.Helper()
-	k, err := push.NewKeys()
+	key, err := ecdh.P256().GenerateKey(rand.Reader)
 	require.NoError(t, err)
-	return k
+	enc := base64.RawURLEncoding
+	return push.Keys{Public: enc.EncodeToString(key.PublicKey().Bytes()), Private: enc.EncodeToString(key.Bytes())}
 }
 
 func newPush(t testing.TB, s *httptest.Server, set func(*push.Config)) *push.Push {

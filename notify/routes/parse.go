@@ -2,7 +2,6 @@ package routes
 
 import (
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -359,55 +358,4 @@ func (p *parser) sheet(n *yaml.Node, field string) Sheet {
 		p.leads(t, s.Call, s.Sites)
 	}
 	return s
-}
-
-// working keeps those who hold a role of people.
-func working(list []notice.Reader) (out []notice.Reader) {
-	seen := map[string]bool{}
-	for _, r := range list {
-		if r.Person != "" && !seen[r.Person] && slices.ContainsFunc(r.Roles, func(role events.Role) bool { return role != events.Probe }) {
-			seen[r.Person] = true
-			out = append(out, r)
-		}
-	}
-	slices.SortFunc(out, func(a, b notice.Reader) int { return strings.Compare(a.Person, b.Person) })
-	return out
-}
-
-// words says who is named, for people.
-func (c Call) words() string {
-	var list []string
-	for _, r := range c.Roles {
-		list = append(list, r.Title())
-	}
-	list = append(list, c.People...)
-	for _, s := range c.Shifts {
-		list = append(list, "shift "+s)
-	}
-	for _, h := range c.Hooks {
-		list = append(list, "hook "+h)
-	}
-	return strings.Join(list, ", ")
-}
-
-// pick lists, of those who work on a site, whom a call names; on is who is on its
-// shifts. Where nobody is a dispatcher the keepers stand for them.
-func pick(c Call, working []notice.Reader, on []string) (list []notice.Reader) {
-	roles := map[events.Role]bool{}
-	for _, r := range c.Roles {
-		roles[r] = true
-	}
-	holds := func(r notice.Reader, among map[events.Role]bool) bool {
-		return slices.ContainsFunc(r.Roles, func(role events.Role) bool { return among[role] })
-	}
-	if roles[events.Dispatcher] && !slices.ContainsFunc(working, func(r notice.Reader) bool { return holds(r, map[events.Role]bool{events.Dispatcher: true}) }) {
-		roles = maps.Clone(roles)
-		roles[events.Keeper] = true
-	}
-	for _, r := range working {
-		if holds(r, roles) || slices.Contains(c.People, r.Person) || slices.Contains(on, r.Person) {
-			list = append(list, r)
-		}
-	}
-	return list
 }
