@@ -52,10 +52,12 @@ type sent struct {
 	signature string
 }
 
-func readRecord(t testing.TB) *record {
+func readRecord(t testing.TB) *record { return readScript(t, "week") }
+
+func readScript(t testing.TB, name string) *record {
 	t.Helper()
 	r := &record{t: t, numbers: map[string]uint64{}, labels: map[string]events.Target{}}
-	text, err := os.ReadFile("testdata/week.txt")
+	text, err := os.ReadFile("testdata/" + name + ".txt")
 	require.NoError(t, err)
 	lines := csv.NewReader(strings.NewReader(string(text)))
 	lines.Comma, lines.Comment, lines.FieldsPerRecord = ' ', '#', -1
