@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strings"
 	"sync"
+	"unicode"
 
 	"codeberg.org/go-fonts/liberation/liberationmonoregular"
 	"codeberg.org/go-fonts/liberation/liberationsansbold"
@@ -51,6 +52,9 @@ var printable = sync.OnceValue(func() map[rune]bool {
 	return out
 })
 
+// noBreak is a space at which no line ends.
+const noBreak = '\u00a0'
+
 // clean writes a text with the characters that the fonts have, composed; a line
 // break stays, any other is a space or its code.
 func clean(s string) string {
@@ -58,7 +62,7 @@ func clean(s string) string {
 	var b strings.Builder
 	for _, r := range norm.NFC.String(s) {
 		switch {
-		case r == '\n' || has[r] && r != 0x7F:
+		case r == '\n' || has[r] && (unicode.IsPrint(r) || r == noBreak):
 			b.WriteRune(r)
 		case r == '\t' || r == '\r' || r == '\u202F' || r == '\u2009':
 			b.WriteByte(' ')

@@ -116,6 +116,9 @@ func (p *press) siteRows(s register.Site, reg register.Register) {
 	}
 	for _, w := range s.Walls {
 		state := t.Own("state."+w.State, w.State)
+		if w.State == scheduler.StateMayStrip {
+			state = p.t.T("wall.window-open")
+		}
 		p.rows(cmp.Or(w.Name, w.Wall)+" ("+s.Site.Site+"/"+w.Wall+"), "+state, w.Rows, t)
 	}
 }

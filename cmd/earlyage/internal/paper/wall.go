@@ -1,6 +1,7 @@
 package paper
 
 import (
+	"cmp"
 	"io"
 	"slices"
 	"strings"
@@ -214,15 +215,14 @@ func (p *paper) contents(y float64) {
 	}
 }
 
-// people lists whoever is named, by the id that the record has of them.
+// people lists whoever is named, with the id that the record has of them.
 func (p *paper) people() {
-	g := grid{caption: p.t.T("paper.people"), head: []string{p.t.T("paper.head.id"), p.t.T("paper.head.name")}}
+	var all []string
 	for _, who := range p.report.People {
-		name := who.Name
-		if name == "" {
-			name = p.t.T("paper.no-name")
-		}
-		g.rows = append(g.rows, []string{who.ID, name})
+		all = append(all, cmp.Or(who.Name, p.t.T("paper.no-name"))+" ("+who.ID+")")
 	}
-	p.table(g)
+	if len(all) > 0 {
+		p.caption(p.t.T("paper.people"))
+		p.paragraph(strings.Join(all, ", "), plain, textSize)
+	}
 }

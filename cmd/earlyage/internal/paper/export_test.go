@@ -1,0 +1,4 @@
+package paper
+
+// Clean is what is printed of a text.
+var Clean = clean

@@ -1,0 +1,163 @@
+package paper_test
+
+import (
+	"bytes"
+	"cmp"
+	"io"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"unicode/utf16"
+
+	"codeberg.org/go-fonts/liberation/liberationmonoregular"
+	"codeberg.org/go-fonts/liberation/liberationsansbold"
+	"codeberg.org/go-fonts/liberation/liberationsansregular"
+	"github.com/ledongthuc/pdf"
+	"github.com/stretchr/testify/require"
+	"golang.org/x/image/font"
+	"golang.org/x/image/font/sfnt"
+	"golang.org/x/image/math/fixed"
+)
+
+// sheet is one page as another program finds it.
+type sheet struct {
+	wide, high float64
+	runs       []run
+	stream     string
+}
+
+// run is a text that was printed in one go.
+type run struct {
+	x, y, size float64
+	font, say  string
+}
+
+var (
+	setFont = `BT /(F\w+) ([\d.]+) Tf ET`
+	setText = `BT ([-\d.]+) ([-\d.]+) Td \(((?:[^\\)]|\\.)*)\) Tj ET`
+	written = regexp.MustCompile(`(?s)` + setFont + `|` + setText)
+)
+
+// read finds the pages and inflates them with a reader that is not ours. The texts are
+// read here: they stand in UTF-16, and the reader knows no more than 256 characters
+// of a font whose codes are those.
+func read(t testing.TB, raw []byte) (out []sheet) {
+	t.Helper()
+	r, err := pdf.NewReader(bytes.NewReader(raw), int64(len(raw)))
+	require.NoError(t, err)
+	for i := range r.NumPage() {
+		p := r.Page(i + 1)
+		box := p.V.Key("MediaBox")
+		if box.IsNull() {
+			box = p.V.Key("Parent").Key("MediaBox")
+		}
+		stream, err := io.ReadAll(p.V.Key("Contents").Reader())
+		require.NoError(t, err)
+		s := sheet{wide: box.Index(2).Float64(), high: box.Index(3).Float64(), stream: string(stream)}
+		at := run{}
+		for _, m := range written.FindAllStringSubmatch(s.stream, -1) {
+			if m[1] != "" {
+				at.font, at.size = p.Font(m[1]).BaseFont(), number(t, m[2])
+				continue
+			}
+			at.x, at.y, at.say = number(t, m[3]), number(t, m[4]), utf16Text(m[5])
+			s.runs = append(s.runs, at)
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+func number(t testing.TB, s string) float64 {
+	t.Helper()
+	x, err := strconv.ParseFloat(s, 64)
+	require.NoError(t, err)
+	return x
+}
+
+var escapes = strings.NewReplacer(`\\`, `\`, `\(`, `(`, `\)`, `)`, `\r`, "\r")
+
+func utf16Text(s string) string {
+	s = escapes.Replace(s)
+	var codes []uint16
+	for i := 0; i+1 < len(s); i += 2 {
+		codes = append(codes, uint16(s[i])<<8|uint16(s[i+1]))
+	}
+	return string(utf16.Decode(codes))
+}
+
+// text is all that stands on a page, without spaces and breaks: those depend on
+// where a line was wrapped.
+func (s sheet) text() string {
+	var b strings.Builder
+	for _, x := range s.runs {
+		b.WriteString(x.say)
+	}
+	return tight(b.String())
+}
+
+func tight(s string) string { return strings.Join(strings.Fields(s), "") }
+
+func allText(pages []sheet) string {
+	var b strings.Builder
+	for _, p := range pages {
+		b.WriteString(p.text())
+	}
+	return b.String()
+}
+
+var fonts = sync.OnceValue(func() map[string]*sfnt.Font {
+	out := map[string]*sfnt.Font{}
+	for name, raw := range map[string][]byte{"utf8sans": liberationsansregular.TTF, "utf8sansB": liberationsansbold.TTF, "utf8mono": liberationmonoregular.TTF} {
+		f, err := sfnt.Parse(raw)
+		if err != nil {
+			panic(err)
+		}
+		out[name] = f
+	}
+	return out
+})
+
+// wide is the width of a text in points, by the font's own tables.
+func (r run) wide(t testing.TB) (sum float64) {
+	t.Helper()
+	f := fonts()[r.font]
+	require.NotNil(t, f, r.font)
+	var b sfnt.Buffer
+	for _, c := range r.say {
+		i, err := f.GlyphIndex(&b, c)
+		require.NoError(t, err)
+		w, err := f.GlyphAdvance(&b, i, fixed.I(1000), font.HintingNone)
+		require.NoError(t, err)
+		sum += float64(w) / 64 / 1000 * r.size
+	}
+	return sum
+}
+
+// within asks that no text leaves the page's margins, and that no two on one line
+// touch. What a picture sets narrower than the font is has tests of its own.
+func within(t testing.TB, what string, pages []sheet) {
+	t.Helper()
+	for n, p := range pages {
+		if strings.Contains(p.stream, " Tz") {
+			continue
+		}
+		lines := map[float64][]run{}
+		for _, r := range p.runs {
+			require.GreaterOrEqual(t, r.x, 41.0, "%s, page %d: %q", what, n+1, r.say)
+			require.LessOrEqual(t, r.x+r.wide(t), p.wide-41, "%s, page %d: %q", what, n+1, r.say)
+			require.Greater(t, r.y, 40.0, "%s, page %d: %q", what, n+1, r.say)
+			require.Less(t, r.y, p.high-35, "%s, page %d: %q", what, n+1, r.say)
+			lines[r.y] = append(lines[r.y], r)
+		}
+		for _, l := range lines {
+			slices.SortFunc(l, func(a, b run) int { return cmp.Compare(a.x, b.x) })
+			for i := 1; i < len(l); i++ {
+				require.LessOrEqual(t, l[i-1].x+l[i-1].wide(t), l[i].x+0.1, "%s, page %d: %q touches %q", what, n+1, l[i-1].say, l[i].say)
+			}
+		}
+	}
+}
