@@ -120,7 +120,7 @@ func (k *look) permitRuling(p *wall.Permit, list []named, joints []Joint) ruling
 	case !early && since > k.now:
 		return ruling{met: true, at: p.At, have: p.Number, note: joined("issued by "+p.By, lacks)}
 	case !early:
-		return ruling{have: p.Number + " no longer stands", note: joined("since "+k.local(since)+": an entry recorded then shut "+strings.Join(shut, ", ")+"; a new permit is needed", lacks)}
+		return ruling{have: p.Number + " no longer stands", note: joined("since "+k.local(since)+", by what was recorded then: "+strings.Join(shut, ", "), lacks)}
 	case why != "":
 		return ruling{have: p.Number + " does not stand", note: joined(why, lacks)}
 	case slices.Equal(shut, []string{Hold}):
@@ -262,6 +262,9 @@ func (k *look) treatedSince(at int64, joints []Joint) bool {
 // that bears on what is shut. Where that is not sure it counts as known. Of what was
 // known then it returns what was shut then.
 func (k *look) classify(p *wall.Permit, f *fate, shut []string) (early bool, by []string, since int64) {
+	if k.freshFor(p) {
+		return true, []string{Floor}, 0
+	}
 	key := strings.Join(shut, " ")
 	since, known := f.news[key]
 	if !known {
@@ -296,6 +299,26 @@ func (k *look) classify(p *wall.Permit, f *fate, shut []string) (early bool, by 
 		return true, shut, 0
 	}
 	return false, shut, since
+}
+
+// freshFor reports whether concrete that was on the record when a permit was issued
+// was then under the floor, at its earliest: a short way to what was known.
+func (k *look) freshFor(p *wall.Permit) bool {
+	for i := range k.wall.Pour.Lifts {
+		l := &k.wall.Pour.Lifts[i]
+		if l.Entry.Seq > p.Seq || l.Ended.Early+site.FloorS*secondMS <= p.At {
+			continue
+		}
+		if k.brace == "" {
+			return true
+		}
+		for _, part := range k.reach.parts(k.wall.Holding.Geometry.Length) {
+			if l.Reaches(part[0], part[1]) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // newsSince is when the first entry was recorded, after the permit, that bears on
@@ -342,8 +365,9 @@ func bearsOn(k events.Kind, criterion string) bool {
 		return criterion == Strength || criterion == Support || criterion == Temperature || criterion == Frost
 	case "concrete":
 		return criterion == Frost || criterion == Temperature
-	case "line":
-		return criterion != Wind && criterion != Support
+	}
+	if k == "line.read" {
+		return criterion == Straight
 	}
 	return criterion != Wind || thing == "site" || thing == "engineer"
 }
@@ -444,7 +468,7 @@ func (k *look) permitAlerts(c *collector, a *Assessment) {
 				p.Number, p.By, k.local(p.At), cmp.Or(f.why, "the window was shut by "+strings.Join(f.shut, ", "))).braces(k, names).until(p.Until)
 			continue
 		}
-		c.add(AlertPermitShaken, cause, f.since, "Permit %s to strip, issued by %s %s, no longer stands since %s: an entry recorded then shut %s. Tell whoever plans to strip. A new permit is needed once the window is open.",
+		c.add(AlertPermitShaken, cause, f.since, "Permit %s to strip, issued by %s %s, no longer stands since %s, by what was recorded then: %s. Tell whoever plans to strip. A new permit is needed once the window is open.",
 			p.Number, p.By, k.local(p.At), k.local(f.since), strings.Join(f.shut, ", ")).braces(k, names).until(p.Until)
 	}
 }

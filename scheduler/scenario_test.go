@@ -87,7 +87,7 @@ func (s *stage) run(t *testing.T, d *datadriven.TestData) string {
 		"forecast": s.runForecast, "deliver": s.runDeliver, "refuse": s.runRefuse, "hub": s.runHub,
 		"assess": s.runAssess, "window": s.runWindow, "when": s.runWhen, "cured": s.runCured, "told": s.runTold, "said": s.runSaid, "joints": s.runJoints, "braces": s.runBraces, "placing": s.runPlacing,
 		"strength": s.runCriterion("strength"), "line": s.runCriterion("floor", "straight"), "hold": s.runCriterion("hold"), "permit": s.runCriterion("permit"),
-		"complete": s.runCriterion("complete", "floor"), "alerts": s.runAlerts, "sheet": s.runSheet,
+		"complete": s.runCriterion("complete", "floor"), "alerts": s.runAlerts, "permits": s.runPermits, "sheet": s.runSheet,
 	}
 	do, known := commands[d.Cmd]
 	require.True(t, known, "%s: unknown command %q", d.Pos, d.Cmd)

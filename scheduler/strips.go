@@ -186,6 +186,7 @@ func (k *look) noPermit(list []named, joints []Joint, number string) string {
 	case !k.permits(of):
 		return "outside permit " + of.Number + ", which is for " + forWhat(of)
 	default:
-		return "under permit " + of.Number + ", which did not stand: " + found.note
+		why, _, _ := strings.Cut(found.note, "; incomplete: ")
+		return "under permit " + of.Number + ", which did not stand: " + why
 	}
 }
