@@ -103,7 +103,7 @@ func (s *scene) sign(when string) {
 func (s *scene) sheet(when string) phone.Sheet {
 	s.t.Helper()
 	now := s.at(when).UTC()
-	in := phone.Input{Now: now, Through: s.seq, Level: true, Device: "phone-a", Site: s.site, Devices: s.devices}
+	in := phone.Input{Now: now, Through: s.seq, Level: true, Device: "phone-a", Person: "p-1", Site: s.site, Devices: s.devices}
 	for _, w := range s.walls {
 		in.Walls = append(in.Walls, phone.WallInput{State: w, Assessment: scheduler.Assess(s.site, s.devices, w, scheduler.Hub{}, now)})
 	}

@@ -85,6 +85,7 @@ func (v view) show(t *testing.T, tab *browser.Tab, url string) {
 		browser.Ask[string](tab, v.then+`; ""`)
 	}
 	tab.Until(`document.fonts.status === "loaded"`)
+	tab.Until(`!app.telling.open || "still" in document.querySelector(".told").dataset`)
 }
 
 // out is an entry of the outbox.
@@ -139,6 +140,14 @@ func views(t *testing.T, units string) []view {
 		{"check-item", ready, "04 06:41", w + "/check/before/form-plumb", nil, `document.querySelector("details").open = true`},
 		{"more", place, "04 09:12", w + "/more", nil, ""},
 		{"alerts", place, "04 09:12", w + "/alerts", nil, ""},
+		{"alerts-states", living(t, units).sheet("04 10:20"), "04 10:20", w + "/alerts", nil, ""},
+		{"told", place, "04 09:12", w, told(raised), ""},
+		{"told-other", place, "04 09:12", w, told(early), ""},
+		{"told-whole", place, "04 09:12", w, told(raised), `document.querySelector(".told details").open = true`},
+		{"told-later", place, "04 09:12", w, told(raised), `later()`},
+		{"told-summary", place, "04 09:12", w, told(several), ""},
+		{"told-missed", place, "04 09:12", w, told(missed), ""},
+		{"about-push", place, "04 09:12", "#about", nil, `fake.pushes = "on"; app.push("state")`},
 		{"outbox", place, "04 09:41", "#outbox", map[string]any{"outbox": box, "persisted": false}, ""},
 		{"entry", place, "04 09:41", "#entry/4", map[string]any{"outbox": box}, ""},
 		{"amend", place, "04 09:41", w + "/do/lift.placed/4", map[string]any{"outbox": box}, ""},

@@ -229,20 +229,11 @@ func (t tongue) alerts(p Page) section {
 		n := strconv.FormatUint(d.Seq, 10)
 		doubts.Rows = append(doubts.Rows, row{Cells: []cell{{Text: d.What, Mark: "watch"}, {Text: t.down(d.Since)}, {Text: n, Link: "#e" + n}}})
 	}
-	list := table{ID: "raised", Caption: t.T("wall.table.alerts"), Head: t.heads("alert", "state", "since", "what", "answered", "cleared")}
+	list := table{ID: "raised", Caption: t.T("wall.table.alerts"), Head: t.heads("alert", "state", "since", "what", "told", "answered", "cleared")}
 	for _, a := range p.Alarms {
-		state := cell{Text: t.T("board.priority." + a.Priority), Mark: "hold"}
-		switch {
-		case !a.Cleared.IsZero():
-			state = cell{Text: t.T("wall.alert.cleared"), Mark: "off"}
-		case a.Priority == scheduler.Medium || a.Priority == scheduler.Low:
-			state.Mark = "watch"
-		}
-		answered := t.by(a.Acknowledged, a.AcknowledgedBy)
-		if a.ShelvedUntil.After(p.At.Time) {
-			answered = strings.Join(trimmedOf(answered, t.T("wall.alert.shelved", "when", t.down(a.ShelvedUntil))), "; ")
-		}
-		list.Rows = append(list.Rows, row{Cells: []cell{{Text: t.alert(a.Kind)}, state, {Text: t.down(a.Since)}, {Text: a.Text}, {Text: answered}, {Text: t.either(a.Cleared, t.down)}}})
+		list.Rows = append(list.Rows, row{Cells: []cell{
+			{Text: t.alert(a.Kind)}, t.alarmState(a), {Text: t.down(a.Since)}, {Text: a.Text}, {Text: t.told(a)}, {Text: t.answered(a)}, {Text: t.either(a.Cleared, t.down)},
+		}})
 	}
 	out.Tables = nonEmpty(doubts, list)
 	if len(out.Tables) == 0 {

@@ -134,8 +134,9 @@ class App {
   // ---- going about ----
 
   go(route) {
-    if (location.hash === route) this.draw();
-    else location.hash = route;
+    if (location.hash === route) return this.draw();
+    delete document.body.dataset.still; // till the screen that it leads to has come
+    location.hash = route;
   }
 
   back() {
@@ -198,8 +199,9 @@ class App {
       this.#still = setTimeout(() => (document.body.dataset.still = ""), settle);
       scrollTo(0, 0);
       screen.focus({ preventScroll: true });
-    } else if (focus) {
-      document.querySelector(`[data-k="${CSS.escape(focus)}"]`)?.focus({ preventScroll: true });
+    } else {
+      if (performance.now() - this.#drawnAt >= settle) document.body.dataset.still = "";
+      if (focus) document.querySelector(`[data-k="${CSS.escape(focus)}"]`)?.focus({ preventScroll: true });
     }
   }
 

@@ -151,7 +151,7 @@ export class Telling {
         h("fieldset", { class: "field-choice" }, h("legend", {}, T("phone.later.why")),
           h("div", { class: "picks" }, ...reasons.map((r) => key("later-" + r, T("phone.later.reason." + r), { sort: "key-choice", pressed: f.reason === r, press: () => { f.reason = r; f.own = ""; this.#draw(); } }))),
           h("label", { class: "field" }, T("phone.later.own"), own))),
-      h("div", { class: "told-keys" }, h("p", {}, h("b", {}, T("phone.later.long"))),
+      h("div", { class: "told-keys told-flow" }, h("p", {}, h("b", {}, T("phone.later.long"))),
         keys(...putOffs.map((n) => key("later-h-" + n * 60, n < 1 ? T("phone.later.minutes", { n: n * 60 }) : T("phone.later.hours", { n }), { press: () => this.#shelve(m, n) }))),
         key("later-back", T("phone.back"), { icon: "back", press: () => this.#back() })),
     ];

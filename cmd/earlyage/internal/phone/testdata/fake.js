@@ -140,3 +140,9 @@ if (sessionStorage.getItem("fake")) {
   Object.assign(window.fake.base, state);
 }
 window.started = start(Promise.resolve(window.fake)).then((app) => (window.app = app));
+
+// Opens the form of putting off, as a press does.
+window.later = async () => {
+  while (!("still" in document.querySelector(".told").dataset)) await new Promise((ok) => setTimeout(ok, 20));
+  document.querySelector('[data-k="told-later"]').click();
+};
