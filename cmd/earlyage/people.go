@@ -7,6 +7,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"earlyage/cmd/earlyage/internal/api"
@@ -220,7 +221,7 @@ func (c peopleRetireCmd) Run(ctx context.Context, con console) error {
 
 type peopleForgetCmd struct {
 	reach
-	Person string `arg:"" help:"The person's id."`
+	Person string `arg:"" help:"The person's id, or name."`
 }
 
 // Help is shown below the usage.
@@ -235,9 +236,22 @@ func (c peopleForgetCmd) Run(ctx context.Context, con console) error {
 	if err != nil {
 		return err
 	}
-	if err := client.Post(ctx, api.PersonPath(c.Person)+"/forget", struct{}{}, nil); err != nil {
+	var all api.People
+	if _, err := client.Get(ctx, api.PathPeople, nil, &all); err != nil {
 		return err
 	}
-	_, err = fmt.Fprintf(con.Out, "the name and addresses of %s are erased; the record keeps the id\n", c.Person)
+	var found []string
+	for _, p := range all.People {
+		if p.Person == c.Person || strings.EqualFold(p.Name, c.Person) {
+			found = append(found, p.Person)
+		}
+	}
+	if len(found) != 1 {
+		return usagef("person: %q is the id or name of %d; earlyage people list --all shows who there is", c.Person, len(found))
+	}
+	if err := client.Post(ctx, api.PersonPath(found[0])+"/forget", struct{}{}, nil); err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(con.Out, "the name and addresses of %s are erased; the record keeps the id\n", found[0])
 	return err
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"flag"
@@ -36,7 +37,7 @@ func TestScripts(t *testing.T) {
 		RequireUniqueNames:  true,
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": statusCmd, "hub": hubCmd, "settle": settleCmd, "later": laterCmd,
-			"invited": invitedCmd, "named": namedCmd, "ago": agoCmd, "until": untilCmd, "measure": measureCmd,
+			"invited": invitedCmd, "named": namedCmd, "ago": agoCmd, "until": untilCmd, "measure": measureCmd, "altered": alteredCmd,
 		},
 	})
 }
@@ -170,6 +171,23 @@ func agoCmd(ts *testscript.TestScript, neg bool, args []string) {
 	by, err := time.ParseDuration(args[1])
 	ts.Check(err)
 	ts.Setenv(args[0], time.Now().Add(-by).UTC().Format(time.RFC3339))
+}
+
+// altered FILE OLD NEW puts NEW in the place of the first OLD in a file, which must
+// be there; both are of one length.
+func alteredCmd(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 3 || len(args[1]) != len(args[2]) {
+		ts.Fatalf("usage: altered file old new, of one length")
+	}
+	path := ts.MkAbs(args[0])
+	raw, err := os.ReadFile(path)
+	ts.Check(err)
+	at := bytes.Index(raw, []byte(args[1]))
+	if at < 0 {
+		ts.Fatalf("%q is not in %s", args[1], args[0])
+	}
+	copy(raw[at:], args[2])
+	ts.Check(os.WriteFile(path, raw, 0o600))
 }
 
 // measure USER PASSWORD TOPIC AT CELSIUS publishes a reading over MQTT as the
