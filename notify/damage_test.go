@@ -25,7 +25,7 @@ func TestADamagedCaseIsMadeAnewFromTheStream(t *testing.T) {
 		r.begin()
 		require.Empty(t, r.e.Untold(), "nothing is lost")
 		require.Equal(t, told, r.mail.shown())
-		require.Len(t, r.mail.tries, len(told), "nothing is sent again")
+		require.Equal(t, len(told), r.mail.tried(), "nothing is sent again")
 		require.Len(t, r.ear.heard(), heard)
 		wait(3 * time.Minute)
 		require.Equal(t, append(told, "bob: raised a"), r.mail.shown())
@@ -103,7 +103,7 @@ func TestADamagedCaseThatTheStreamHasNot(t *testing.T) {
 		r.put(raised(t, "a"))
 		wait(3 * time.Minute)
 		require.Equal(t, []string{"ann: raised a", "bob: raised a"}, r.mail.shown())
-		require.Len(t, r.mail.tries, 2)
+		require.Equal(t, 2, r.mail.tried())
 		require.Equal(t, 1, rows(t, r.shelf, "case"))
 	})
 }

@@ -150,6 +150,14 @@ func (c *carrier) shown() (list []string) {
 	return list
 }
 
+// tried is how often it was tried. Between two waits the list itself is not for a
+// test to read.
+func (c *carrier) tried() int {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	return len(c.tries)
+}
+
 // listener is a Teller.
 type listener struct {
 	mu   sync.Mutex

@@ -2,6 +2,7 @@ package notify_test
 
 import (
 	"fmt"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -41,13 +42,19 @@ func TestWhoLeavesBeforeTheSending(t *testing.T) {
 		}
 		r.begin()
 		r.put(raised(t, "a"))
-		require.Len(t, r.mail.tries, 1)
+		require.Equal(t, 1, r.mail.tried())
 		wait(time.Second)
 		require.Equal(t, []string{"bob: raised a"}, r.mail.shown())
 		require.Equal(t, []string{"failed ann"}, states(t, r.e, notify.Filter{Undelivered: true}))
 		require.Equal(t, "ann", r.e.Untold()[0].Person)
 	})
 }
+
+// exchanged is the rota in force, which a test exchanges while an engine runs.
+type exchanged struct{ now atomic.Pointer[desk.Rota] }
+
+func (x *exchanged) put(r desk.Rota) { x.now.Store(&r) }
+func (x *exchanged) get() desk.Rota  { return *x.now.Load() }
 
 // empty is a rota of a site where nobody works.
 type empty struct{ rota }
@@ -58,8 +65,9 @@ func (empty) Ladder(notice.Notice, time.Time) []desk.Rung { return nil }
 // comes is told.
 func TestASiteWithNobodyIsSaid(t *testing.T) {
 	bubble(t, func(t *testing.T, r *rig) {
-		var inForce desk.Rota = empty{}
-		r.cfg.Rota = func() desk.Rota { return inForce }
+		var inForce exchanged
+		inForce.put(empty{})
+		r.cfg.Rota = inForce.get
 		r.begin()
 		r.put(raised(t, "a"))
 		require.Equal(t, 1, r.e.Undelivered())
@@ -68,7 +76,7 @@ func TestASiteWithNobodyIsSaid(t *testing.T) {
 		require.Equal(t, []string{"failed : Load a is old."}, r.outcomes())
 		wait(25 * time.Minute)
 		require.Len(t, r.outcomes(), 1, "once")
-		inForce = rota{[]string{"mail"}}
+		inForce.put(rota{[]string{"mail"}})
 		wait(10 * time.Minute)
 		require.Contains(t, r.mail.shown(), "ann: raised a")
 		require.Empty(t, r.e.Untold())
@@ -79,19 +87,20 @@ func TestASiteWithNobodyIsSaid(t *testing.T) {
 // back: somebody is always told next, and it does not stop unsaid.
 func TestTheRotaIsExchangedInTheMidstOfAClimb(t *testing.T) {
 	bubble(t, func(t *testing.T, r *rig) {
-		var inForce desk.Rota = rota{[]string{"mail"}}
-		r.cfg.Rota = func() desk.Rota { return inForce }
+		var inForce exchanged
+		inForce.put(rota{[]string{"mail"}})
+		r.cfg.Rota = inForce.get
 		r.begin()
 		r.put(raised(t, "a"))
 		wait(6 * time.Minute)
 		require.Len(t, r.mail.shown(), 3)
-		inForce = crowd{rota{[]string{"mail"}}, []string{"eve"}}
+		inForce.put(crowd{rota{[]string{"mail"}}, []string{"eve"}})
 		wait(10 * time.Minute)
 		require.Equal(t, "eve: raised a", r.mail.shown()[3])
-		inForce = rota{[]string{"mail"}}
+		inForce.put(rota{[]string{"mail"}})
 		wait(10 * time.Minute)
 		require.Contains(t, r.mail.shown(), "dan: raised a")
-		inForce = crowd{rota{[]string{"mail"}}, []string{"eve"}}
+		inForce.put(crowd{rota{[]string{"mail"}}, []string{"eve"}})
 		wait(3 * time.Hour)
 		require.NotEmpty(t, r.e.Untold(), "told to the end, and nobody has answered")
 	})
@@ -141,14 +150,14 @@ func TestAThousandUrgentAlerts(t *testing.T) {
 		}
 		r.put(list...)
 		require.Len(t, r.mail.shown(), 1000)
-		for _, m := range r.mail.got {
-			require.Equal(t, "raised", m.What)
-		}
 		wait(2 * time.Minute)
 		require.Len(t, r.mail.shown(), 2000)
 		r.put(acknowledged(t, hubKey, events.DeskOf("ann"), "ann", "7", "load-old"))
 		wait(4 * time.Minute)
 		require.Len(t, r.mail.shown(), 2999)
+		for _, m := range r.mail.got {
+			require.Equal(t, "raised", m.What)
+		}
 	})
 }
 
@@ -157,9 +166,9 @@ func TestAThousandUrgentAlerts(t *testing.T) {
 func TestEveryChannelFails(t *testing.T) {
 	bubble(t, func(t *testing.T, r *rig) {
 		hook := newCarrier("hook")
-		down := true
+		var up atomic.Bool
 		r.mail.to = func(notice.Message) int {
-			if down {
+			if !up.Load() {
 				return refuses
 			}
 			return takes
@@ -170,10 +179,10 @@ func TestEveryChannelFails(t *testing.T) {
 		r.begin()
 		r.put(raised(t, "a"))
 		wait(time.Second)
-		require.Len(t, r.mail.tries, 4)
-		require.Len(t, hook.tries, 4)
+		require.Equal(t, 4, r.mail.tried())
+		require.Equal(t, 4, hook.tried())
 		require.Len(t, r.e.Untold(), 4)
-		down = false
+		up.Store(true)
 		wait(10 * time.Minute)
 		require.Equal(t, []string{"dan: raised a"}, r.mail.shown(), "the last rung is told again")
 	})
