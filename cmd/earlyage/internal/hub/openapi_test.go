@@ -293,7 +293,7 @@ func (c *company) toldAsDocumented(client api.Client, id stream.Identity) {
 	_, query, _ := strings.Cut(feed.URL, "?key=")
 	for p, q := range map[string]url.Values{
 		api.PathTold: nil, api.PathToldMeasure: nil, api.PathPushKey: nil, api.PathCalendars: nil, api.PathCheckpoint: nil, api.PathCheckpoints: nil, api.PathRegister: {"site": {"mill"}},
-		api.PathRoutes: {"site": {"mill"}}, api.PathWalls + "/mill/a/bundle": nil, api.PathCalendar + "mill.ics": {"key": {query}},
+		api.PathRoutes: {"site": {"mill"}}, api.PathWalls + "/mill/a/bundle": nil, api.PathWalls + "/mill/a/" + api.WallPaper: {"size": {"letter"}}, api.PathCalendar + "mill.ics": {"key": {query}},
 	} {
 		asker := client
 		if p == api.PathToldMeasure || p == api.PathRegister || strings.HasSuffix(p, "/bundle") {

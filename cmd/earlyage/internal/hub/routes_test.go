@@ -59,6 +59,7 @@ GET /api/v1/checkpoint                       known
 GET /api/v1/checkpoints                      known
 GET /api/v1/register                         dispatcher engineer officer keeper
 GET /api/v1/walls/{site}/{wall}/bundle       here engineer officer keeper
+GET /api/v1/walls/{site}/{wall}/paper.pdf    known
 POST /api/v1/backup                          local -
 GET /api/v1/told                             known
 GET /api/v1/told/measure                     dispatcher engineer officer keeper
