@@ -120,7 +120,7 @@ func (h *Hub) link(site, wall, _ string) string {
 }
 
 // untold are the alerts about people whom alerts on a site do not reach, one for
-// each person, and about alerts that reach nobody. They rest on the engine alone.
+// each person, and one for each reason why alerts reach nobody. They rest on the engine alone.
 // It is called while the record is read, so names are not looked up.
 func (h *Hub) untold(site string) (list []scheduler.Alert) {
 	seen := map[string]bool{}
@@ -147,7 +147,7 @@ func untoldAlert(t desk.Trouble) scheduler.Alert {
 	a := scheduler.Alert{Kind: scheduler.AlertUntold, Since: t.Since}
 	switch {
 	case t.Person == "":
-		a.Cause, a.Text = "alert "+t.Alert, fmt.Sprintf("%s: %s.", about, t.Text)
+		a.Cause, a.Text = "nobody: "+t.Text, fmt.Sprintf("%s: %s.", about, t.Text)
 	case slices.Equal(t.Channels, []string{desk.NoChannel}):
 		a.Cause, a.Text = "person "+t.Person, fmt.Sprintf("%s: nothing reaches %s: no phone here, no browser, no mail.", about, t.Person)
 	default:
