@@ -85,6 +85,7 @@ func TestDemo(t *testing.T) {
 	require.False(t, mark.At.Before(time.Date(2026, 11, 9, 22, 40, 0, 0, time.UTC)), "%s", mark.At)
 	golden(t, "register.txt", registered(t, dir))
 	listed(t, dir)
+	recounts(t, dir)
 	for _, fromStream := range []bool{false, true} {
 		report, err := hub.Rebuild(t.Context(), dir, fromStream, false, nil)
 		require.NoError(t, err)
