@@ -90,11 +90,11 @@ func (c *canvas) Text(t picture.Text) {
 
 // rgb reads a colour such as #1F6B3A; any other is black.
 func rgb(c picture.Color) (r, g, b int) {
-	n, err := strconv.ParseUint(strings.TrimPrefix(string(c), "#"), 16, 24)
+	n, err := strconv.ParseInt(strings.TrimPrefix(string(c), "#"), 16, 32)
 	if err != nil {
 		return 0, 0, 0
 	}
-	return int(n >> 16), int(n >> 8 & 255), int(n & 255)
+	return int(n >> 16 & 255), int(n >> 8 & 255), int(n & 255)
 }
 
 // Drawing prints one picture by itself, across a page.
