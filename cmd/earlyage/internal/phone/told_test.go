@@ -220,7 +220,7 @@ func TestTheAnswerIsRecorded(t *testing.T) {
 	press(tab, "later-a-0")
 	set(tab, "later-own", "hose on its way")
 	pressTold(tab, "later-h-30")
-	tab.SeeText("#screen", "shelved recorded on this phone")
+	tab.SeeText("#screen", "recorded on this phone, on its way")
 	press(tab, "unshelve-a-2")
 	tab.Until(`fake.recorded.length === 2`)
 	list = taken(t, tab)
