@@ -37,7 +37,7 @@ type Wall struct {
 	State    string
 	At       time.Time // expected: the expected time; open: since when; otherwise the time that was said last
 	Said     time.Time // when that was said which this comes from
-	Sequence uint64    // of that in the stream: it only grows
+	Sequence uint64    // how many words on the wall came before it: it only grows
 	Governs  string    // the criterion that governs; empty: not known
 }
 

@@ -233,14 +233,16 @@ func (p pictured) calendarWall(ref projector.Ref, s *wall.State) calendar.Wall {
 	if !ok {
 		return out
 	}
-	out.Said, out.Sequence, out.Governs = said.At, said.Seq, said.Governs
+	out.Said, out.Governs = said.At, said.Governs
+	turned, last := turns(s)
+	out.Sequence = uint64(len(s.Statements()) + turned) // #nosec G115 -- not negative
+	if last.After(out.Said) {
+		out.Said = last
+	}
 	a := p.assess(ref)
 	switch {
 	case a.State == scheduler.StateStripped || a.State == scheduler.StateHandedOver:
 		out.State, out.At = calendar.Stripped, cmp.Or(said.Earliest, said.Likely, said.CuredAt, said.At)
-		if e, ok := lastStrip(s); ok && e.Seq > out.Sequence {
-			out.Said, out.Sequence = e.Recorded, e.Seq
-		}
 	case said.Open && a.Strip.Open:
 		out.State, out.At = calendar.Open, said.Earliest
 	case !said.Open && !said.Likely.IsZero():
@@ -251,12 +253,19 @@ func (p pictured) calendarWall(ref projector.Ref, s *wall.State) calendar.Wall {
 	return out
 }
 
-// lastStrip finds the last entry that took bracing off.
-func lastStrip(s *wall.State) (last wall.Entry, ok bool) {
-	for _, e := range s.Entries() {
-		if e.Kind == "brace.stripped" && e.Seq > last.Seq {
-			last, ok = e, true
+// turns counts what may change a feed's word of a wall though the hub has stated
+// nothing new, and says when the last of it was recorded: bracing taken off, a
+// handing over, and whatever amends, voids or countersigns that. The number only
+// grows, since nothing is erased.
+func turns(s *wall.State) (n int, last time.Time) {
+	s.After(0, 0, func(k events.Kind, recorded int64) {
+		if k != "brace.stripped" && k != "wall.handed-over" {
+			return
 		}
-	}
-	return last, ok
+		n++
+		if at := time.UnixMilli(recorded).UTC(); at.After(last) {
+			last = at
+		}
+	})
+	return n, last
 }

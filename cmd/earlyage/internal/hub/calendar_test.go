@@ -74,6 +74,14 @@ func TestCalendarFeedMoves(t *testing.T) {
 	second := text(t, list[0], ical.PropSequence)
 	require.True(t, len(second) > len(first) || second > first, "%s after %s", second, first)
 
+	e = m.entry("3070 office p-boss brace.stripped a all=true")
+	m.until(e.Time)
+	m.now(e.Subject(), encoded(t, e))
+	_, _, list = feed(t, made.URL, moved)
+	require.Equal(t, "CANCELLED", text(t, list[0], ical.PropStatus))
+	third := text(t, list[0], ical.PropSequence)
+	require.True(t, len(third) > len(second) || third > second, "%s after %s", third, second)
+
 	for _, wrong := range []string{made.URL + "x", strings.Replace(made.URL, "mill.ics", "yard.ics", 1), strings.Replace(made.URL, "mill.ics", "mill", 1), made.URL[:strings.Index(made.URL, "?")]} {
 		status, _, _ = feed(t, wrong, "")
 		require.Equal(t, http.StatusNotFound, status, wrong)
