@@ -59,7 +59,9 @@ func sheetByDefault(sheet string) Call {
 	case Weekly:
 		return Call{Roles: []events.Role{events.Officer}}
 	case Beat:
-		return Call{Roles: []events.Role{events.Keeper}}
+		// With it goes a checkpoint: it is to lie where whoever keeps the hub cannot
+		// reach it.
+		return Call{Roles: []events.Role{events.Keeper, events.Officer}}
 	}
 	return Call{Roles: []events.Role{events.Dispatcher, events.Foreman}}
 }

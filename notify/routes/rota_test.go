@@ -48,7 +48,7 @@ func TestDefaultLadders(t *testing.T) {
 
 func TestDefaultSheets(t *testing.T) {
 	r := routes.Default().Rota(builder, nil)
-	for sheet, want := range map[string]string{"": "p-dee p-fay", "morning": "p-dee p-fay", "evening": "p-dee p-fay", "weekly": "p-ola", "beat": "p-kim"} {
+	for sheet, want := range map[string]string{"": "p-dee p-fay", "morning": "p-dee p-fay", "evening": "p-dee p-fay", "weekly": "p-ola", "beat": "p-kim p-ola"} {
 		require.Equal(t, want, persons(r.Sheet("mill", sheet, noon)), sheet)
 	}
 	require.Empty(t, r.Sheet("quay", "weekly", noon))

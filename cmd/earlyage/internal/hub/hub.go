@@ -53,6 +53,7 @@ type Hub struct {
 	rota        func() *routes.Rota // who is told now; nil: by default
 	outlets     *outlets
 	checkpoints checkpoints
+	registers   registers       // of the weekly sheets
 	troubled    map[string]bool // sites where somebody cannot be told; owned by the engine's goroutine
 	pokes       atomic.Int64    // how often the scheduler was made to look by telling
 	entering    locks           // by id of an entry that may be sent again

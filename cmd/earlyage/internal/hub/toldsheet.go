@@ -27,7 +27,10 @@ type composer struct {
 func (c composer) Sheet(n notice.Notice, f text.Facts) notice.Message {
 	m := c.Words.Sheet(n, f)
 	name := n.Issued.Name()
-	if name != events.MorningSheet && name != events.DailyBeat || !holdsCheckpoints(f.Reader.Roles) {
+	if name == events.WeeklySheet {
+		m = c.withRegister(m, n)
+	}
+	if name == events.EveningSheet || !holdsCheckpoints(f.Reader.Roles) {
 		return m
 	}
 	signed, err := c.hub.checkpoints.newest(c.hub.projector, f.Now)
@@ -36,6 +39,18 @@ func (c composer) Sheet(n notice.Notice, f text.Facts) notice.Message {
 		return m
 	}
 	return withCheckpoint(m, signed, c.hub.projector.VerifierKey())
+}
+
+// withRegister adds the bracing register of the week to its sheet. A sheet goes out
+// without it rather than not at all.
+func (c composer) withRegister(m notice.Message, n notice.Notice) notice.Message {
+	files, err := c.hub.registers.ofWeek(c.hub, n.Site, n.Issued.Date)
+	if err != nil {
+		c.hub.log.Error("no register for the weekly sheet", "site", n.Site, "err", err)
+		return m
+	}
+	m.Attach = append(m.Attach, files...)
+	return m
 }
 
 func holdsCheckpoints(roles []events.Role) bool {
