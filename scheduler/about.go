@@ -99,6 +99,15 @@ func (k *look) standingNames() []string {
 	return k.bracesThat(func(b *wall.Brace) bool { return b.Stripped == 0 || !k.past(b.Stripped) })
 }
 
+func namesOf(list []*wall.Brace) (names []string) {
+	for _, b := range list {
+		if !slices.Contains(names, b.Name) {
+			names = append(names, b.Name)
+		}
+	}
+	return names
+}
+
 // bracesThat names the braces that were set and are of a sort.
 func (k *look) bracesThat(are func(*wall.Brace) bool) (names []string) {
 	for _, b := range k.wall.Holding.Braces {

@@ -32,15 +32,10 @@ func (k *look) meets(j Joint) bool {
 	return k.brace == "" || k.reach.touches(int(j.FromM*1000), int(float64(j.ToM*1000)+0.5))
 }
 
-// standingAt lists the braces that stood at a moment, by station.
+// standingAt lists the braces that stood at a moment and whose place is known, by
+// station.
 func (k *look) standingAt(at int64) []*wall.Brace {
-	var out []*wall.Brace
-	for _, b := range k.wall.Holding.Braces {
-		if b.Set != 0 && b.At >= 0 && (b.Stripped == 0 || b.Stripped >= at) {
-			out = append(out, b)
-		}
-	}
-	return out
+	return slices.DeleteFunc(k.stoodAt(at), func(b *wall.Brace) bool { return b.At < 0 })
 }
 
 // neighbours are the places of the braces on either side; -1: none.
@@ -139,18 +134,24 @@ func (k *look) braceWindow(b *wall.Brace, joints []Joint, acc *account) BraceWin
 	return w
 }
 
-// askNeighbours lets a brace go only if both its neighbours may go as well.
+// askNeighbours lets a brace go only if both its neighbours may go as well. A strip
+// that is past is asked less of: see shutBy.
 func (k *look) askNeighbours(list []*wall.Brace, out []BraceWindow, i int) {
 	w := &out[i]
 	before, after := k.neighbours(list, i)
-	var shut []string
+	var shut, early []string
 	for _, n := range [2]int{before, after} {
-		if n >= 0 && !openButPermit(out[n].Strip) {
-			shut = append(shut, "brace "+out[n].Name+" beside it waits for "+out[n].Strip.Governs)
+		if n < 0 || openButPermit(out[n].Strip) {
+			continue
+		}
+		waits := "brace " + out[n].Name + " beside it waits for "
+		shut = append(shut, waits+out[n].Strip.Governs)
+		if why := keptShut(out[n].Strip); why != "" {
+			early = append(early, waits+why)
 		}
 	}
-	w.beside = strings.Join(shut, "; ")
-	w.MayStrip, w.Waits = w.Strip.Open && len(shut) == 0, w.beside
+	w.beside = strings.Join(early, "; ")
+	w.MayStrip, w.Waits = w.Strip.Open && len(shut) == 0, strings.Join(shut, "; ")
 	if !w.Strip.Open {
 		w.Waits = "waits for " + w.Strip.Governs
 	}
@@ -171,7 +172,7 @@ func (k *look) plainBraces() []BraceWindow { return k.withOthers(nil) }
 // lastReach says what a stripped brace answered for when it was taken off.
 func (k *look) lastReach(b *wall.Brace, w *BraceWindow) {
 	list := k.standingAt(b.Stripped)
-	i := slices.Index(list, b)
+	i := slices.IndexFunc(list, func(x *wall.Brace) bool { return x.Name == b.Name })
 	if i < 0 {
 		return
 	}

@@ -213,15 +213,15 @@ func (k *look) bracesOff(carries bool) ruling {
 		v.have, v.need = "on the other face", "not asked"
 		return v
 	}
-	for _, b := range k.wall.Holding.Braces {
+	for _, y := range k.stands {
 		switch {
-		case b.Set == 0:
-		case b.Stripped == 0 || b.Stripped > k.now:
+		case !k.past(y.early):
+		case y.until == 0 || y.until > k.now:
 			if v.met {
-				v.met, v.have = false, "brace "+b.Name+" stands"
+				v.met, v.have = false, "brace "+y.brace.Name+" stands"
 			}
 		default:
-			v.at = max(v.at, b.Stripped)
+			v.at = max(v.at, y.until)
 		}
 	}
 	if !v.met {

@@ -8,7 +8,7 @@ const gustBand = 100
 func (k *look) gustAlert(c *collector, a *Assessment) {
 	h := &k.wall.Holding
 	tied := h.TiedIn != 0 && h.TiedIn <= k.now
-	if tied || a.State == StateStripped || len(k.standingAt(k.now)) == 0 && len(k.wall.Pour.Lifts) == 0 {
+	if tied || a.State == StateStripped || len(k.mayHaveStood(k.now)) == 0 && len(k.wall.Pour.Lifts) == 0 {
 		return
 	}
 	limit, worst, first, near := k.policy.GustCM, 0, int64(0), false

@@ -50,6 +50,7 @@ type look struct {
 	layers   []layered // of freshOn, used again
 	rises    map[int]riseLimit
 	fates    map[*wall.Permit]*fate // of live permits; shared by the looks of one moment
+	stands   []stood                // of all braces, by station; shared by all looks at the record
 
 	next int64
 }
@@ -63,7 +64,7 @@ type mix struct {
 }
 
 func lookAt(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Time) *look {
-	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), zero: w.Pour.ClockZero}
+	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), zero: w.Pour.ClockZero, stands: standsOf(w)}
 	k.mix = k.mixOf()
 	k.setPolicy(s.Policy)
 	k.permitFates()

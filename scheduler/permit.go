@@ -384,8 +384,13 @@ func (k *look) permits(p *wall.Permit) bool {
 	}
 }
 
-// stationOf is where a brace stands, mm; -1: not known.
+// stationOf is where a brace stands or stood at the look's moment, mm; -1: not known.
 func (k *look) stationOf(name string) int {
+	for _, b := range k.stoodAt(k.now) {
+		if b.Name == name {
+			return b.At
+		}
+	}
 	for _, b := range k.wall.Holding.Braces {
 		if b.Name == name {
 			return b.At
@@ -398,10 +403,7 @@ func (k *look) stationOf(name string) int {
 // moment.
 func (k *look) coversAll(p *wall.Permit) bool {
 	stood := false
-	for _, b := range k.wall.Holding.Braces {
-		if b.Set == 0 || b.Stripped != 0 && b.Stripped < k.now {
-			continue
-		}
+	for _, b := range k.mayHaveStood(k.now) {
 		if !p.Covers(b.Name, b.At) {
 			return false
 		}

@@ -2,7 +2,6 @@ package scheduler
 
 import (
 	"cmp"
-	"math"
 	"slices"
 	"time"
 
@@ -129,10 +128,7 @@ func (b *bracing) stands() (all []*Stand) {
 					y = &Stand{Brace: p.Name}
 					up[p.Name], all = y, append(all, y)
 				}
-				y.Set, y.AtMM = e, -1
-				if p.AtM != nil {
-					y.AtMM = int(math.Round(float64(*p.AtM * 1000)))
-				}
+				y.Set, y.AtMM = e, stationOf(p)
 			}
 		case *events.BraceInspected:
 			if !e.Maybe && foundSound(e) {

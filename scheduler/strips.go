@@ -31,7 +31,7 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 // then is a look at a moment past by what is known now: the policy that held
 // then, the gaps known then, no doubt of the hub about today.
 func (k *look) then(at int64) *look {
-	t := &look{site: k.site, devices: k.devices, wall: k.wall, now: at, mix: k.mix, heats: k.heats, zero: k.zero}
+	t := &look{site: k.site, devices: k.devices, wall: k.wall, now: at, mix: k.mix, heats: k.heats, zero: k.zero, stands: k.stands}
 	t.setPolicy(k.site.PolicyAt(at))
 	t.permitFates()
 	return t
@@ -60,14 +60,24 @@ func (k *look) notOpenFor(s *wall.Strip, a *Assessment) string {
 }
 
 // shutBy names the first criterion but the permit that was not met; a wind that
-// nobody measured is no proof of an early strip.
+// nobody measured is no proof of an early strip, of a brace or of one beside it.
 func shutBy(s Strip) string {
-	for _, c := range s.Criteria {
-		if !c.Met && c.Name != Permit && (c.Name != Wind || c.Have != windUnknown) {
-			return c.Name
-		}
+	if i := slices.IndexFunc(s.Criteria, forbids); i >= 0 {
+		return s.Criteria[i].Name
 	}
 	return ""
+}
+
+func forbids(c Criterion) bool {
+	return !c.Met && c.Name != Permit && (c.Name != Wind || c.Have != windUnknown)
+}
+
+// keptShut names what governed a window that shutBy has something against; else "".
+func keptShut(s Strip) string {
+	if slices.ContainsFunc(s.Criteria, func(c Criterion) bool { return c.Name == s.Governs && forbids(c) }) {
+		return s.Governs
+	}
+	return shutBy(s)
 }
 
 // notOpen says which criteria were not met, or "". A permit has an alert of its
@@ -109,7 +119,7 @@ func (k *look) strippedBy(s *wall.Strip) []string {
 	if !s.All {
 		return s.Braces
 	}
-	return k.bracesThat(func(b *wall.Brace) bool { return b.Stripped == 0 || b.Stripped >= s.Began.Early })
+	return namesOf(k.mayHaveStood(s.Began.Early))
 }
 
 func what(s *wall.Strip) string {
