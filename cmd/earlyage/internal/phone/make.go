@@ -2,6 +2,7 @@ package phone
 
 import (
 	"cmp"
+	"math"
 	"slices"
 	"strconv"
 	"time"
@@ -289,7 +290,7 @@ func strip(in Input, w WallInput) Strip {
 	for _, c := range s.Criteria {
 		out.Criteria = append(out.Criteria, Criterion{c.Name, c.Met, face.Time{Time: c.MetAt}, c.Have, c.Need, c.Unit, c.Note})
 	}
-	for _, p := range standing(in.Now, w.State) {
+	for _, p := range standing(in.Now, w) {
 		out.Permits = append(out.Permits, Permit{p.Number, append([]string{}, p.Braces...), down(moment(p.Until))})
 	}
 	return out
@@ -300,10 +301,11 @@ func expected(e scheduler.Expected) face.Expected {
 }
 
 // standing lists the permits to strip that stand.
-func standing(at time.Time, w *wall.State) (out []*wall.Permit) {
+func standing(at time.Time, w WallInput) (out []*wall.Permit) {
 	now := at.UnixMilli()
-	for _, p := range w.Holding.Permits {
-		if p.For == "strip" && p.At <= now && (p.Withdrawn == 0 || p.Withdrawn > now) && (p.Until == 0 || p.Until > now) {
+	for _, p := range w.State.Holding.Permits {
+		fell := slices.ContainsFunc(w.Assessment.Permits, func(s scheduler.PermitState) bool { return s.Number == p.Number && !s.Stands })
+		if !fell && p.For == "strip" && p.At <= now && (p.Withdrawn == 0 || p.Withdrawn > now) && (p.Until == 0 || p.Until > now) {
 			out = append(out, p)
 		}
 	}
@@ -311,11 +313,11 @@ func standing(at time.Time, w *wall.State) (out []*wall.Permit) {
 }
 
 func braces(in Input, w WallInput) []Brace {
-	out, permits := []Brace{}, standing(in.Now, w.State)
+	out, permits := []Brace{}, standing(in.Now, w)
 	for _, b := range w.Assessment.Braces {
 		x := Brace{Name: b.Name, AtM: b.AtM, State: b.State, MayStrip: b.MayStrip, Earliest: face.Time{Time: b.Strip.Earliest}, Likely: face.Time{Time: b.Strip.Expected.Likely}, Waits: b.Waits, Governs: b.Strip.Governs}
 		for _, p := range permits {
-			if len(p.Braces) == 0 || slices.Contains(p.Braces, b.Name) {
+			if p.Covers(b.Name, int(math.Round(float64(b.AtM*1000)))) {
 				x.Permit = p.Number
 			}
 		}
