@@ -323,7 +323,7 @@ var AlertKinds = addressed(map[string]AlertKind{
 	AlertStreamShort: {
 		Name: "Stream shorter than the record", Priority: Urgent,
 		Cause:       "The stream ends before what was already read from it.",
-		Consequence: "Nothing is stated and nobody is told until it is mended. What the pages show is stale.",
+		Consequence: "Until it is mended nothing is stated, no window opens, and of new alerts nobody is told but of this one. What the pages show is stale.",
 		Action:      "Strip nothing by this record. Restore the stream from a copy.",
 		Do:          "Strip nothing by this record. Restore the stream.",
 		Deadband:    "none: an event, not a value",
