@@ -333,6 +333,9 @@ func TestHarmMessageIDs(t *testing.T) {
 	m.shut(scheduler.Hold, "h-1")
 	m.say(fmt.Sprintf("%d office p-boss hold.released a hold=h-1 reason=seen", m.minutes()))
 	settle(t, m.hub)
+	require.False(t, m.open(), "the hold has ended the permit for good")
+	m.say(fmt.Sprintf("%d office p-boss permit.issued a number=s-2 for=strip", m.minutes()))
+	settle(t, m.hub)
 	require.True(t, m.open())
 	require.True(t, m.stated().Open)
 

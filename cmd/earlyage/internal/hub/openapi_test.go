@@ -7,6 +7,7 @@ import (
 	"mime"
 	"net/http"
 	"net/url"
+	"path/filepath"
 	"regexp"
 	"slices"
 	"strconv"
@@ -240,6 +241,7 @@ func TestChangesAreAsDocumented(t *testing.T) {
 		require.NoError(t, err, p)
 	}
 	c.toldAsDocumented(client, id)
+	require.NoError(t, c.local.Post(t.Context(), api.PathBackup, api.BackupInto{Dir: filepath.Join(t.TempDir(), "copy")}, &api.BackedUp{}))
 	var ticket api.Ticket
 	require.NoError(t, c.local.Post(t.Context(), api.PathInvitations, api.NewInvitation{Person: ana, Site: "mill", Sort: "page"}, &ticket))
 	require.NoError(t, c.nobody().Post(t.Context(), door.PathInvitation, map[string]string{"code": ticket.Code}, &door.Invited{}))

@@ -26,6 +26,7 @@ const routesText = `
 GET /                                        known
 GET /account                                 known
 GET /alerts                                  crew foreman dispatcher engineer officer keeper
+GET /alerts/kinds                            crew foreman dispatcher engineer officer keeper
 GET /board                                   crew foreman dispatcher engineer officer keeper
 GET /board/live                              crew foreman dispatcher engineer officer keeper
 GET /braces                                  crew foreman dispatcher engineer officer keeper
