@@ -47,6 +47,11 @@ func TestTheWholePhone(t *testing.T) {
 	}
 	tab.Open(h.HTTPURL() + "/phone#join." + ticket.Code)
 	tab.SeeText("h1", "Join a site")
+	// What is told stands over the screens; this person closes it each time.
+	closing := func() {
+		browser.Ask[int](tab, `setInterval(() => document.querySelector(".told[open][data-still]")?.dispatchEvent(new Event("cancel", {cancelable: true})), 50)`)
+	}
+	closing()
 	press(tab, "join")
 	tab.SeeText("#strip", "link")
 	tab.Until(`document.querySelector("h1").innerText === "Choose the wall" || document.querySelector("h1").innerText === "Waiting for the hub"`)
@@ -75,9 +80,11 @@ func TestTheWholePhone(t *testing.T) {
 	// Kept by the service worker: page, scripts, look, texts, typeface.
 	browser.Ask[string](tab, `navigator.serviceWorker.ready.then(() => "")`)
 	tab.Reload()
+	closing()
 	tab.SeeText("h1", "Place")
 	stop()
 	tab.Reload()
+	closing()
 	tab.SeeText("h1", "Place")
 	tab.SeeText("#strip", "no link")
 	tab.SeeText("#strip", "min left")
