@@ -16,22 +16,36 @@ func (h *Hub) startRetention(context.Context) error {
 	return nil
 }
 
-// forgetAgain is how long after a failure, or while the hub's clock is in doubt, it
-// is tried again.
-const forgetAgain = time.Hour
+const (
+	forgetLook  = time.Hour       // between two looks
+	forgetDrift = 2 * time.Minute // by which the wall clock may gain or lose between them
+)
 
-// keepRetention looks at the start and at every midnight UTC.
+// keepRetention erases what is due once in each UTC day, or an hour later for as
+// long as it fails. It looks every hour and erases only where the wall clock has
+// gone as the one that never jumps since the look before: a jump is seen here at
+// once, and by the hub's own watch over its clock before the next look.
 func (h *Hub) keepRetention(ctx context.Context) error {
-	for {
-		next := h.clock.Now().UTC().Truncate(24 * time.Hour).Add(24 * time.Hour)
-		if err := h.forgetRetired(ctx); err != nil && ctx.Err() == nil {
-			h.log.Warn("names that are due are not erased yet", "error", err)
-			next = h.clock.Now().Add(forgetAgain)
-		}
+	for done := ""; ; {
+		wall, steady := h.clock.Now(), h.clock.Elapsed()
 		select {
-		case <-h.clock.Until(next):
+		case <-h.clock.Until(wall.Add(forgetLook)):
 		case <-ctx.Done():
 			return ctx.Err()
+		}
+		now := h.clock.Now()
+		day := now.UTC().Format(time.DateOnly)
+		if day == done {
+			continue
+		}
+		err := errClockDoubted
+		if (now.Sub(wall) - (h.clock.Elapsed() - steady)).Abs() <= forgetDrift {
+			err = h.forgetRetired(ctx)
+		}
+		if err == nil {
+			done = day
+		} else if ctx.Err() == nil {
+			h.log.Warn("names that are due are not erased yet", "error", err)
 		}
 	}
 }
