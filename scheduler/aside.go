@@ -8,11 +8,19 @@ import (
 	"time"
 
 	"earlyage/events"
+	"earlyage/projector/wall"
 )
 
-// What cannot be said through the stream is handed to Config.Unsaid. Nothing here
-// changes what the loop says later: when the stream is back, every moment that
-// was due meanwhile is gone through as if nobody had been told.
+// What cannot be said through the stream is handed to Config.Unsaid. When the
+// stream is back, every moment that was due meanwhile is gone through as if nobody
+// had been told. An alert that was handed on and is not asked for then is said all
+// the same: people were told of it, and may have answered. It stands in the record
+// like any other, and ends like any other.
+
+// freshFor is how old the last message of a record may be that was never level, for
+// urgent alerts to be handed on from it. What came after it is not known: an alert
+// may be false, but none comes too late.
+const freshFor = 2 * time.Hour
 
 // handOn gives the alerts among words that are not known to be in the stream to
 // Unsaid, each alert once: said again in other words it is the same alert. When
@@ -27,21 +35,96 @@ func (l *Loop) handOn(words []events.Event) {
 			continue
 		}
 		if _, again := l.handed[d.Alert]; !again {
-			l.handed[d.Alert] = elapsed
+			l.owe(e, d)
 			out = append(out, e)
 		}
 	}
-	if len(out) > 0 {
-		l.count.Unsaid += uint64(len(out))
-		l.cfg.Unsaid(out)
+	l.unsaid(out)
+}
+
+// unsaid hands words on; none: it does nothing.
+func (l *Loop) unsaid(words []events.Event) {
+	if len(words) > 0 {
+		l.count.Unsaid += uint64(len(words))
+		l.cfg.Unsaid(words)
 	}
 }
 
-// lost asks, about once a second, whether the stream still answers when a record
-// that was level is not level any more. If it does, the record is coming up to
-// it; if not, nothing can be said until it does.
+// recall takes in what was handed on before the start.
+func (l *Loop) recall() {
+	for _, e := range l.cfg.Handed() {
+		d, ok := e.Data.(*events.AlertRaised)
+		switch {
+		case !ok:
+		case d.Kind == AlertStreamShort:
+			l.fallen, l.falls = d, 1
+		default:
+			l.owe(e, d)
+		}
+	}
+}
+
+// owe notes that an alert was handed on and is not known to be in the stream.
+func (l *Loop) owe(e events.Event, d *events.AlertRaised) {
+	ref := Ref{e.Source.Site, e.Wall}
+	l.handed[d.Alert] = l.cfg.Clock.Elapsed()
+	if !slices.ContainsFunc(l.owing[ref], func(o *events.AlertRaised) bool { return o.Alert == d.Alert }) {
+		l.owing[ref] = append(l.owing[ref], d)
+	}
+}
+
+// owed says of a subject the alerts that were handed on and that neither the record
+// holds nor the present moment asks for. One whose place in the record another word
+// has taken can never be said any more: its end is handed on as it was.
+func (l *Loop) owed(in comparison) (words []events.Event) {
+	var left []*events.AlertRaised
+	last, wanted := in.lastWords(), map[alarmKey]bool{}
+	for _, a := range slices.Concat(in.now.Alerts, in.later()) {
+		wanted[alarmKey{a.Kind, a.Cause}] = true
+	}
+	for _, d := range l.owing[in.ref] {
+		key := alarmKey{d.Kind, d.Cause}
+		again := in.raise(Alert{Kind: d.Kind, Cause: d.Cause, Priority: d.Priority, Since: d.Since, Text: d.Text, About: d.About}, last[key].seq)
+		switch {
+		case slices.ContainsFunc(in.folded.Alarms, func(a wall.Alarm) bool { return a.ID == d.Alert }):
+			continue
+		case again.Data.(*events.AlertRaised).Alert != d.Alert:
+			l.lapsed = append(l.lapsed, in.clear(wall.Alarm{ID: d.Alert, Kind: d.Kind, Cause: d.Cause}))
+			continue
+		case !wanted[key]:
+			words = append(words, again)
+		}
+		left = append(left, d)
+	}
+	if l.owing[in.ref] = left; left == nil {
+		delete(l.owing, in.ref)
+	}
+	return words
+}
+
+// tellLapsed hands on the end of alerts that can never be said.
+func (l *Loop) tellLapsed() {
+	list := l.lapsed
+	l.lapsed = nil
+	for i := range list {
+		list[i] = mustSeal(list[i])
+	}
+	l.unsaid(list)
+}
+
+func mustSeal(e events.Event) events.Event {
+	e, err := seal(e)
+	if err != nil {
+		panic("scheduler: a word to be handed on: " + err.Error())
+	}
+	return e
+}
+
+// lost asks, about once a second, whether the stream answers when the record is
+// not level. If it does, the record is coming up to it; if not, nothing can be said
+// until it does.
 func (l *Loop) lost(ctx context.Context) bool {
-	if l.level || !l.wasLevel || l.short || time.Since(l.askedAt) < lookEvery {
+	if l.level || l.short || time.Since(l.askedAt) < lookEvery {
 		return false
 	}
 	l.askedAt = time.Now()
@@ -64,7 +147,7 @@ func (l *Loop) aside(ctx context.Context) error {
 		looked := 0
 		err := l.read(func(p Page, st Status, now time.Time) {
 			l.maySpeak(st)
-			if l.away && l.wasLevel && !l.short {
+			if l.away && !l.short && (l.wasLevel || l.freshEnough(st, now)) {
 				words, looked = l.peek(p, st, now)
 			}
 		})
@@ -78,6 +161,19 @@ func (l *Loop) aside(ctx context.Context) error {
 		}
 	}
 	return nil
+}
+
+// freshEnough reports whether a record that was not level since the start is one to
+// hand urgent alerts on from.
+func (l *Loop) freshEnough(st Status, now time.Time) bool {
+	return l.subscribed && !st.Recorded.IsZero() && now.Sub(st.Recorded) <= freshFor
+}
+
+// aheadOf reports whether a word is of an urgent alert that time alone brought after
+// the record's last message.
+func aheadOf(st Status, e events.Event) bool {
+	d, ok := e.Data.(*events.AlertRaised)
+	return ok && d.Priority == Urgent && d.Since.After(st.Recorded)
 }
 
 // peek returns the alerts that ought to be raised now, and how many subjects it
@@ -98,7 +194,7 @@ func (l *Loop) peek(p Page, st Status, now time.Time) (words []events.Event, loo
 		}
 		l.peeked[ref] = next
 		for _, w := range v.words {
-			if e, err := seal(w); err == nil { // what cannot be said is logged when it is to be said
+			if e, err := seal(w); err == nil && (l.wasLevel || aheadOf(st, e)) { // what cannot be said is logged when it is to be said
 				words = append(words, e)
 			}
 		}
@@ -119,33 +215,42 @@ func (l *Loop) waiting(now time.Time) []Ref {
 }
 
 // tellShort hands on that the stream has become shorter than the record, and the
-// end of that. Neither is ever published. The alert's id hangs on where the
-// record stands, so that a hub that is started again meanwhile raises the same.
+// end of that, after its delay. Neither is ever published. The alert's id hangs on
+// where the record stands, so that a hub that is started again meanwhile raises the
+// same.
 func (l *Loop) tellShort() {
-	if l.short == (l.fallen != nil) {
-		return
-	}
 	now := stamp(l.cfg.Clock.Now())
 	in := comparison{ref: Ref{Site: Company}, at: now}
-	var e events.Event
-	if l.short {
-		cause := fmt.Sprintf("through %d", l.through)
-		if l.falls++; l.falls > 1 {
-			cause += fmt.Sprintf(", time %d", l.falls)
-		}
-		e = in.raise(Alert{
-			Kind: AlertStreamShort, Cause: cause, Since: now,
-			Text: fmt.Sprintf("The stream ends before entry %d, which was already read from it. All windows are shut, and nothing is stated until the stream is restored. Strip nothing by this record.", l.through),
-		}, 0)
+	switch {
+	case l.short && l.fallen != nil, !l.level && !l.short:
+		l.mending = false
+	case l.short:
+		e := mustSeal(in.raise(l.shortAlert(now), 0))
 		l.fallen = e.Data.(*events.AlertRaised)
-	} else {
-		e = word(in.ref, "alert.cleared", now, &events.AlertCleared{Alert: l.fallen.Alert, Kind: AlertStreamShort, Cause: l.fallen.Cause, At: now, Rules: Rules})
-		l.fallen = nil
+		l.unsaid([]events.Event{e})
+	case l.fallen != nil && l.mended():
+		d := l.fallen
+		l.fallen, l.mending = nil, false
+		l.unsaid([]events.Event{mustSeal(in.clear(wall.Alarm{ID: d.Alert, Kind: d.Kind, Cause: d.Cause}))})
 	}
-	e, err := seal(e)
-	if err != nil {
-		panic("scheduler: a word on a short stream: " + err.Error())
+}
+
+// mended reports whether the stream has been whole again for as long as it takes.
+func (l *Loop) mended() bool {
+	elapsed := l.cfg.Clock.Elapsed()
+	if !l.mending {
+		l.mending, l.mendedAt = true, elapsed
 	}
-	l.count.Unsaid++
-	l.cfg.Unsaid([]events.Event{e})
+	return elapsed-l.mendedAt >= AlertKinds[AlertStreamShort].OffDelay
+}
+
+func (l *Loop) shortAlert(now time.Time) Alert {
+	cause := fmt.Sprintf("through %d", l.through)
+	if l.falls++; l.falls > 1 {
+		cause += fmt.Sprintf(", time %d", l.falls)
+	}
+	return Alert{
+		Kind: AlertStreamShort, Cause: cause, Since: now,
+		Text: fmt.Sprintf("The stream ends before entry %d, which was already read from it. All windows are shut, and nothing is stated until the stream is restored. Strip nothing by this record.", l.through),
+	}
 }

@@ -65,11 +65,16 @@ type Config struct {
 	// Unsaid takes alerts that cannot be published now: a publication was not
 	// acknowledged, the stream does not answer, or it is shorter than the record.
 	// Each alert is handed on once. It may be in the stream all the same, and is
-	// said there as soon as that can be, under the same alert id; only that the
-	// stream is short is never said there, and so its end is handed on as well. The
-	// words are not signed. Nil: nobody is told. It is called by Run's goroutine
+	// said there as soon as that can be, under the same alert id, also if its
+	// condition is over by then. What is never said there is that the stream is short,
+	// and an alert whose place another word has taken: their end is handed on as well.
+	// The words are not signed. Nil: nobody is told. It is called by Run's goroutine
 	// with nothing locked, and the loop waits for it.
 	Unsaid func([]events.Event)
+	// Handed gives the alerts that Unsaid took before the start and of which nothing
+	// was heard since: not in the stream, and not over. Nil: none. It is called once,
+	// when Run begins.
+	Handed func() []events.Event
 }
 
 // Loop says what the assessments of all walls ask for: statements, alerts, the
@@ -117,13 +122,17 @@ type Loop struct {
 	pause      time.Duration // how long the next such wait is
 	blocked    bool
 	short      bool
-	level      bool                // the record was level when last looked
-	wasLevel   bool                // and at some time since the start
-	away       bool                // the stream did not answer when last asked
-	askedAt    time.Time           // when it was last asked because the record is not level, by the machine's own time
-	peeked     map[Ref]time.Time   // looked at while the stream is away: when to look again; zero: not by itself
-	fallen     *events.AlertRaised // what was handed on of a short stream; nil: it is not short
-	falls      int                 // how often it became short
+	level      bool                          // the record was level when last looked
+	wasLevel   bool                          // and at some time since the start
+	away       bool                          // the stream did not answer when last asked
+	askedAt    time.Time                     // when it was last asked because the record is not level, by the machine's own time
+	peeked     map[Ref]time.Time             // looked at while the stream is away: when to look again; zero: not by itself
+	fallen     *events.AlertRaised           // what was handed on of a short stream; nil: it is not short
+	falls      int                           // how often it became short
+	mending    bool                          // it is whole again
+	mendedAt   time.Duration                 // since when, by the steady clock
+	owing      map[Ref][]*events.AlertRaised // handed to Unsaid, and not known to be in the stream
+	lapsed     []events.Event                // ends of such as can never be said
 	count      Stats
 	asked      []ask
 }
@@ -169,11 +178,14 @@ func NewLoop(c Config) (*Loop, error) {
 	if c.Unsaid == nil {
 		c.Unsaid = func([]events.Event) {}
 	}
+	if c.Handed == nil {
+		c.Handed = func() []events.Event { return nil }
+	}
 	l := &Loop{
 		cfg: c, inbox: newInbox(), asks: make(chan ask), stopped: make(chan struct{}),
 		queue: dueQueue{place: map[Ref]int{}}, marks: map[Ref]bool{}, last: map[Ref]time.Time{},
 		gone: map[Ref]map[alarmKey]time.Time{}, gaps: map[string]string{}, recent: map[string]time.Duration{},
-		handed: map[string]time.Duration{}, peeked: map[Ref]time.Time{},
+		handed: map[string]time.Duration{}, peeked: map[Ref]time.Time{}, owing: map[Ref][]*events.AlertRaised{},
 	}
 	l.hub.Store(&Hub{Doubts: l.guard.Doubts()})
 	l.stats.Store(&Stats{Silent: true})
@@ -199,6 +211,7 @@ func (l *Loop) Run(ctx context.Context) error {
 	defer listening.Wait()
 	defer cancel()
 	defer close(l.stopped)
+	l.recall()
 	for {
 		if err := l.turn(ctx); err != nil {
 			return err
@@ -305,6 +318,7 @@ func (l *Loop) turn(ctx context.Context) error {
 			return err
 		}
 		l.tellShort()
+		l.tellLapsed()
 		if len(words) > 0 {
 			l.say(ctx, words)
 			continue

@@ -119,6 +119,9 @@ func (l *Loop) study(p Page, st Status, j job, now time.Time) []events.Event {
 		}
 		if len(words) > 0 || next.IsZero() || next.After(now) {
 			l.queue.set(j.ref, next)
+			if len(words) == 0 && len(l.owing[j.ref]) > 0 {
+				words = l.owed(l.compare(st, j.ref, folded, at))
+			}
 			return words
 		}
 		if at = stamp(next); step >= mostSteps {
