@@ -84,6 +84,8 @@ func TestFromThePhoneToTheBoardAndTheOfficer(t *testing.T) {
 	phone.Expect("401") // whether somebody is signed in is asked first
 	phone.Open(c.link(foreman.Person, "mill", "phone"))
 	phone.Until(`location.pathname === "/phone"`)
+	// What is told stands over the screens; this person closes it each time.
+	browser.Ask[int](phone, `setInterval(() => document.querySelector(".told[open][data-still]")?.dispatchEvent(new Event("cancel", {cancelable: true})), 50)`)
 	press(phone, "join")
 	phone.SeeText("h1", "Choose the wall")
 	press(phone, "wall-north")
