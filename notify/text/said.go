@@ -6,9 +6,6 @@ import (
 	"strings"
 )
 
-// moment is how the record writes a moment for people.
-const moment = `([A-Z][a-z]{2} \d{1,2} [A-Z][a-z]{2} \d\d:\d\d \S+)`
-
 // A saying is something that the record says in English, and its text here.
 type saying struct {
 	pattern *regexp.Regexp
@@ -22,7 +19,7 @@ var sayings = []saying{
 	{regexp.MustCompile(`^cured, waits for ([a-z-]+)$`), "said.cured", []string{"what"}},
 	{regexp.MustCompile(`^(planned|placing|curing|stripped|handed over), waits for ([a-z-]+)$`), "said.waits", []string{"state", "what"}},
 	{regexp.MustCompile(`^braced$`), "said.braced", nil},
-	{regexp.MustCompile(`^braced since ` + moment + `$`), "said.braced-since", []string{"at"}},
+	{regexp.MustCompile(`^braced since ([A-Z][a-z]{2} \d{1,2} [A-Z][a-z]{2} \d\d:\d\d \S+)$`), "said.braced-since", []string{"at"}},
 	{regexp.MustCompile(`^window open$`), "said.open", nil},
 	{regexp.MustCompile(`^(planned|placing|curing|stripped|handed over)$`), "", []string{"state"}},
 	{regexp.MustCompile(`^(\d+) more walls are not on this sheet$`), "said.left", []string{"n"}},
@@ -90,7 +87,7 @@ func (c catalogue) named(prefix, name string) string {
 }
 
 // coldFrom is how the record says from when it freezes, and how cold it gets.
-var coldFrom = regexp.MustCompile(`^from ` + moment + `, (-?\d{1,3}\.\d) °C$`)
+var coldFrom = regexp.MustCompile(`^from ([A-Z][a-z]{2} \d{1,2} [A-Z][a-z]{2} \d\d:\d\d \S+), (-?\d{1,3}\.\d) °C$`)
 
 // cold puts the figures of a frost into the reader's language and units. Other
 // words stand as they were issued.
