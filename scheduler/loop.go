@@ -163,6 +163,20 @@ func NewLoop(c Config) (*Loop, error) {
 	case c.Stream == nil:
 		return nil, errors.New("scheduler config: Stream is missing")
 	}
+	c = c.filled()
+	l := &Loop{
+		cfg: c, inbox: newInbox(), asks: make(chan ask), stopped: make(chan struct{}),
+		queue: dueQueue{place: map[Ref]int{}}, marks: map[Ref]bool{}, last: map[Ref]time.Time{},
+		gone: map[Ref]map[alarmKey]time.Time{}, gaps: map[string]string{}, recent: map[string]time.Duration{},
+		handed: map[string]time.Duration{}, peeked: map[Ref]time.Time{}, owing: map[Ref][]*events.AlertRaised{},
+	}
+	l.hub.Store(&Hub{Doubts: l.guard.Doubts()})
+	l.stats.Store(&Stats{Silent: true})
+	return l, nil
+}
+
+// filled is the config with what may be left out.
+func (c Config) filled() Config {
 	if c.Clock == nil {
 		c.Clock = NewReal(nil)
 	}
@@ -181,15 +195,7 @@ func NewLoop(c Config) (*Loop, error) {
 	if c.Handed == nil {
 		c.Handed = func() []events.Event { return nil }
 	}
-	l := &Loop{
-		cfg: c, inbox: newInbox(), asks: make(chan ask), stopped: make(chan struct{}),
-		queue: dueQueue{place: map[Ref]int{}}, marks: map[Ref]bool{}, last: map[Ref]time.Time{},
-		gone: map[Ref]map[alarmKey]time.Time{}, gaps: map[string]string{}, recent: map[string]time.Duration{},
-		handed: map[string]time.Duration{}, peeked: map[Ref]time.Time{}, owing: map[Ref][]*events.AlertRaised{},
-	}
-	l.hub.Store(&Hub{Doubts: l.guard.Doubts()})
-	l.stats.Store(&Stats{Silent: true})
-	return l, nil
+	return c
 }
 
 // Hub returns what now shuts every window. It is safe for concurrent use.

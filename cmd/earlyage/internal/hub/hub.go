@@ -250,7 +250,7 @@ func (h *Hub) openScheduler(context.Context) (err error) {
 	h.loop, err = scheduler.NewLoop(scheduler.Config{
 		Record: record{h.projector}, Stream: h.stream, Clock: h.clock, Log: h.log, Synchronised: h.cfg.Synchronised,
 		Voice:  scheduler.NewSpeaker(h.projector.HubKey(), stream.Sign, h.publish),
-		Beside: h.untold, Unsaid: h.told.Direct,
+		Beside: h.untold, Unsaid: h.told.Direct, Handed: h.handed,
 	})
 	return err
 }

@@ -157,6 +157,20 @@ func untoldAlert(t desk.Trouble) scheduler.Alert {
 	return a
 }
 
+// handed are the alerts that were told beside the stream, and of which it has said
+// nothing since.
+func (h *Hub) handed() (list []events.Event) {
+	for _, c := range h.told.Cases() {
+		if n := c.Notice; c.Of == desk.OfAlert && n.State == notice.Raised && n.Seq == 0 && c.Cleared.IsZero() {
+			list = append(list, events.Event{
+				Source: events.Source{Site: n.Site, Device: events.HubDevice}, Kind: "alert.raised", Wall: n.Wall, Time: n.Since,
+				Data: &events.AlertRaised{Alert: n.Alert, Kind: n.Kind, Cause: n.Cause, Priority: n.Priority, Since: n.Since, Text: n.Text, About: n.About},
+			})
+		}
+	}
+	return list
+}
+
 // untoldChanged lets the scheduler look again at the sites where somebody cannot
 // be told, or could not. It is called from the engine's goroutine.
 func (h *Hub) untoldChanged() {
