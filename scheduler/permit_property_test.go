@@ -192,3 +192,18 @@ func TestAPermitThatMayBeIssuedStands(t *testing.T) {
 	require.Positive(t, issued)
 	require.Positive(t, refused)
 }
+
+// What is folded again as of a message is what was folded when it had come.
+func TestUpToIsTheRecordOfThen(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		w := drawPermitted(rt, 12, true)
+		facts := w.stream()
+		all := (&record{facts: facts}).fold(propertySite)
+		cut := w.even(1, len(facts))
+		then := (&record{facts: facts[:cut]}).fold(propertySite)
+		for range 2 { // the second is the one that was kept
+			got := all.wall(propertySite, propertyWall).UpTo(uint64(cut)) // #nosec G115 -- a length
+			require.Equal(rt, then.wall(propertySite, propertyWall).Digest(), got.Digest())
+		}
+	})
+}

@@ -55,17 +55,19 @@ func (s *State) upTo(seq uint64) *State {
 func (r *Readings) upTo(seq uint64) Readings {
 	out := Readings{tracks: make(map[string]*Track, len(r.tracks))}
 	for key, t := range r.tracks {
-		x := &Track{Place: t.Place, Probe: t.Probe, days: make(map[int64]*day, len(t.days))}
+		x, any := &Track{Place: t.Place, Probe: t.Probe, days: make(map[int64]*day, len(t.days))}, false
 		for n, y := range t.days {
 			z := &day{stale: true}
 			for i := range y.groups {
 				if y.groups[i].seq <= seq {
-					z.groups = append(z.groups, y.groups[i])
+					z.groups, any = append(z.groups, y.groups[i]), true
 				}
 			}
 			x.days[n] = z
 		}
-		out.tracks[key] = x
+		if any { // a probe that had not spoken was not there
+			out.tracks[key] = x
+		}
 	}
 	return out
 }
