@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
+	"earlyage/events"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
@@ -48,6 +49,9 @@ func TestBracingIsWhatTheAssessmentSays(t *testing.T) {
 				require.Equal(t, alert(scheduler.AlertStripEarly, y.Stripped), y.Early != "")
 				require.Equal(t, alert(scheduler.AlertStripUnpermitted, y.Stripped), y.Unpermitted != "")
 				require.False(t, y.Early == "" && y.Margin.Known && y.Margin.S < 0, "%+v", y.Margin)
+				if d := y.Stripped.Last().(*events.BraceStripped); (d.All || len(d.Braces) == 1) && y.Early != "" {
+					require.True(t, y.Margin.Known && y.Margin.S < 0, "%s: %+v", y.Early, y)
+				}
 				seen["stripped"]++
 			case y.Stripped == nil && y.Undone == nil && a.State != scheduler.StateHandedOver:
 				require.Equal(t, windows[y.Brace].ClockZero, y.Zero)

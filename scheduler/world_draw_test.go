@@ -98,7 +98,7 @@ func (w *world) draw(at time.Time) events.Data {
 	case 20:
 		return &events.WindRead{At: at, GustMPS: w.number(0, 14)}
 	case 21:
-		return &events.BraceStripped{At: at, Braces: []string{one(w, "b1", "b2", "b9")}}
+		return w.drawBrace(at)
 	case 22:
 		return w.drawPolicy()
 	case 23:
@@ -112,6 +112,18 @@ func (w *world) draw(at time.Time) events.Data {
 	default:
 		return w.drawChange()
 	}
+}
+
+// drawBrace takes a brace off, or sets one, again or at another place.
+func (w *world) drawBrace(at time.Time) events.Data {
+	name := one(w, "b1", "b2", "b9")
+	switch w.even(0, 3) {
+	case 0:
+		return &events.BraceSet{At: at, Braces: []events.BracePlan{{Name: name, AtM: w.number(0, 6)}}}
+	case 1:
+		return &events.BraceStripped{At: at, All: true}
+	}
+	return &events.BraceStripped{At: at, Braces: []string{name}}
 }
 
 func (w *world) drawRelease(at time.Time) events.Data {
