@@ -41,6 +41,11 @@ func (p *Projector) First(src events.Source, id string) (l Leaf, ok bool, err er
 	return l, ok, nil
 }
 
+// First is that of the projector.
+func (v View) First(src events.Source, id string) (l Leaf, ok bool, err error) {
+	return v.p.First(src, id)
+}
+
 // errEnough ends a walk.
 var errEnough = errors.New("enough")
 

@@ -25,6 +25,7 @@ var (
 
 const (
 	pageHashes = 64 // of 32 bytes in a page
+	pagesMax   = 1024
 	treeBite   = 20_000
 )
 
@@ -73,6 +74,9 @@ func (p *treePages) page(n int64) ([]byte, error) {
 			return nil, fmt.Errorf("hashes of the log, page %d: %w", n, err)
 		}
 		page = bytes.Clone(raw)
+	}
+	if p.dirty == nil && len(p.pages) >= pagesMax {
+		clear(p.pages) // a reader may go over the whole log
 	}
 	p.pages[n] = page
 	return page, nil

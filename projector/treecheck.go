@@ -91,9 +91,6 @@ func (k *keep) checkTree(most int) (wrong []string, err error) {
 			if why != "" {
 				add("%s", why)
 			}
-			if len(w.pages.pages) > 1024 {
-				clear(w.pages.pages)
-			}
 		}
 		if err != nil {
 			return err

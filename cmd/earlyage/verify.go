@@ -74,8 +74,11 @@ func tellVerified(w io.Writer, r bundle.Report) (err error) {
 			}
 		}
 	}
+	for _, what := range r.NotShown {
+		say("%-14s  %s.\n", "is not shown", what)
+	}
 	if r.Holds() {
-		say("\nAll of it holds: %d messages, %d of them refused; %d statements, each as the hub made it.\n", r.Messages, r.Refused, r.Statements)
+		say("\nAll that was checked holds: %d messages, %d of them refused; %d statements, each as the hub made it.\n", r.Messages, r.Refused, r.Statements)
 	} else {
 		say("\nThis is not the record as the hub kept it, or not all of it could be shown. Rely on nothing in it.\n")
 	}

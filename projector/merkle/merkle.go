@@ -193,7 +193,11 @@ func CheckInclusion(p Inclusion, c Checkpoint, index int64, leaf []byte) error {
 // checkpoint begins with that of the earlier.
 func CheckConsistency(p Consistency, later, earlier Checkpoint) error {
 	if earlier.Size == 0 {
-		return nil // every log begins with none
+		// Every log begins with none: there is nothing to prove but that it is none.
+		if none := (Hash)(sha256.Sum256(nil)); len(p) > 0 || earlier.Root != none {
+			return fmt.Errorf("log of no leaves of the root %v, with %d hashes: %w", earlier.Root, len(p), ErrCheckpoint)
+		}
+		return nil
 	}
 	if err := tlog.CheckTree(p, later.Size, later.Root, earlier.Size, earlier.Root); err != nil {
 		return fmt.Errorf("log of %d leaves begins with that of %d: %w", later.Size, earlier.Size, err)

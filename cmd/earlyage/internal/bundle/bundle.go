@@ -10,7 +10,7 @@
 //
 // What is in it: every message of the wall, of its site as a whole and of the
 // company (people, devices, mixes, policies, weather); every refused message
-// that left a doubt on the wall; and of the site's other walls what bears a
+// that left a doubt on one of these; what bore the key of one of them before; and of the site's other walls what bears a
 // device's number, since a gap anywhere in them shuts this wall too. Readings of
 // other walls that bear no number are left out: nothing of this wall rests on
 // them.
@@ -26,7 +26,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"slices"
 	"time"
 
 	"github.com/go-json-experiment/json"
@@ -136,7 +135,7 @@ func Write(w io.Writer, c Contents, tree projector.Tree, sign Signer) error {
 // Belongs reports whether a message is part of a wall's bundle. doubts are the
 // walls and sites that it left a doubt on, if it was refused.
 func Belongs(l projector.Leaf, at projector.Ref, doubts []projector.Ref) bool {
-	if slices.Contains(doubts, at) || slices.Contains(doubts, projector.Ref{Site: at.Site}) {
+	if touches(doubts, at) {
 		return true
 	}
 	e, err := events.Decode(l.Subject, l.Body)

@@ -5,9 +5,25 @@ import (
 	"fmt"
 	"slices"
 
+	"earlyage/events"
 	"earlyage/projector"
 	"earlyage/projector/people"
 )
+
+// touches reports whether a doubt is on a wall, on its site as a whole, or on the
+// company's.
+func touches(doubts []projector.Ref, at projector.Ref) bool {
+	return slices.ContainsFunc([]projector.Ref{at, {Site: at.Site}, {Site: people.Company}}, func(ref projector.Ref) bool { return slices.Contains(doubts, ref) })
+}
+
+// firstOf finds the message that first bore the key of another.
+func firstOf(v projector.View, l projector.Leaf) (first projector.Leaf, ok bool, err error) {
+	e, bad := events.Decode(l.Subject, l.Body)
+	if bad != nil {
+		return first, false, nil
+	}
+	return v.First(e.Source, e.ID)
+}
 
 // Gather lists the messages that belong to a wall's bundle, in the order of the
 // stream.
@@ -31,7 +47,7 @@ func Gather(v projector.View, at projector.Ref) (list []projector.Leaf, err erro
 		}
 	}
 	for seq, on := range doubts {
-		if seen[seq] || !slices.Contains(on, at) {
+		if seen[seq] || !touches(on, at) {
 			continue
 		}
 		raw, err := v.Leaf(seq)
@@ -43,6 +59,16 @@ func Gather(v projector.View, at projector.Ref) (list []projector.Leaf, err erro
 		}
 		if err != nil {
 			return nil, fmt.Errorf("message %d: %w", seq, err)
+		}
+	}
+	for _, l := range slices.Clone(list) {
+		// Whether a message counts can rest on one elsewhere that bore its key before.
+		first, ok, err := firstOf(v, l)
+		if err != nil {
+			return nil, fmt.Errorf("message %d: %w", l.Seq, err)
+		}
+		if ok && first.Seq < l.Seq && !seen[first.Seq] {
+			seen[first.Seq], list = true, append(list, first)
 		}
 	}
 	slices.SortFunc(list, func(a, b projector.Leaf) int { return cmp.Compare(a.Seq, b.Seq) })

@@ -37,6 +37,7 @@ type file struct {
 	sealAt  int
 	sum     [sha256.Size]byte // of the lines before the seal
 	proven  bool              // every message is in the log of a checkpoint that the hub signed
+	more    int               // faults beyond those that are named
 }
 
 type readPoint struct {
@@ -50,43 +51,55 @@ type readEntry struct {
 	leaf projector.Leaf
 }
 
-// maxLine is the longest line: an event of the greatest size, in base64, with
-// its proof.
-const maxLine = 1 << 20
+// maxLine is more than the longest line has: a message of the greatest size that a
+// server takes by default (1 MiB), in base64, with its proof.
+const maxLine = 4 << 20
 
 // ErrNoBundle: the file does not begin as a bundle does.
 var ErrNoBundle = errors.New("not a bundle of this program")
 
-// read reads a bundle. It returns what faults the lines have by themselves; an
-// error only where there is no bundle, or it cannot be read.
+// read reads a bundle. It returns what faults the lines have by themselves, the
+// first of them; an error only where there is no bundle, or it cannot be read.
 func read(r io.Reader) (f file, faults []Fault, err error) {
 	lines := bufio.NewReaderSize(r, 64<<10)
 	sum := sha256.New()
 	for n := 1; ; n++ {
 		raw, err := line(lines)
+		if n == 1 && !bytes.HasPrefix(raw, []byte(headBegins)) {
+			return f, faults, fmt.Errorf("read bundle: %w", errors.Join(ErrNoBundle, noEOF(err)))
+		}
 		if errors.Is(err, io.EOF) && len(raw) == 0 {
 			break
 		}
-		if err != nil && !errors.Is(err, io.EOF) {
+		if noEOF(err) != nil {
 			return f, faults, fmt.Errorf("read bundle, line %d: %w", n, err)
 		}
-		if n == 1 && !bytes.HasPrefix(raw, []byte(`{"earlyage_bundle":`)) {
-			return f, faults, fmt.Errorf("read bundle: %w", ErrNoBundle)
-		}
-		if f.sealAt != 0 {
-			faults = append(faults, Fault{n, "it comes after the seal"})
-			continue
-		}
-		if what := f.take(n, raw); what != "" {
+		before := f.sealAt
+		switch what := f.take(n, raw); {
+		case what == "":
+		case len(faults) < mostNamed:
 			faults = append(faults, Fault{n, what})
+		default:
+			f.more++
 		}
-		if f.sealAt == 0 {
+		if before == 0 && f.sealAt == 0 {
 			sum.Write(raw)
 		}
 	}
 	f.sum = [sha256.Size]byte(sum.Sum(nil))
 	return f, faults, nil
 }
+
+const headBegins = `{"earlyage_bundle":`
+
+func noEOF(err error) error {
+	if errors.Is(err, io.EOF) {
+		return nil
+	}
+	return err
+}
+
+var errLong = errors.New("longer than any line of a bundle")
 
 // line reads one line, its break included.
 func line(r *bufio.Reader) (raw []byte, err error) {
@@ -97,7 +110,7 @@ func line(r *bufio.Reader) (raw []byte, err error) {
 			return raw, err
 		}
 		if len(raw) > maxLine {
-			return raw, errors.New("longer than any line of a bundle")
+			return raw, errLong
 		}
 	}
 }
@@ -108,6 +121,8 @@ func (f *file) take(n int, raw []byte) (wrong string) {
 		return exact(raw, &f.head)
 	}
 	switch {
+	case f.sealAt != 0:
+		wrong = "it comes after the seal"
 	case bytes.HasPrefix(raw, []byte(`{"checkpoint":`)):
 		p := readPoint{line: n}
 		if wrong = exact(raw, &p.point); wrong == "" && len(f.entries) > 0 {
@@ -141,10 +156,13 @@ func exact[T head | point | entry | seal](raw []byte, v *T) string {
 		return "it cannot be read: " + err.Error()
 	}
 	again, err := form(*v)
-	if err != nil || !bytes.Equal(again, raw) {
-		return "it is not as a hub writes it: a character was changed"
+	switch {
+	case err == nil && bytes.Equal(again, raw):
+		return ""
+	case err == nil && bytes.HasSuffix(raw, []byte("\r\n")) && bytes.Equal(again[:len(again)-1], raw[:len(raw)-2]):
+		return "it ends as a line of another system does: a program that sent or unpacked the file changed the ends of its lines; send the file as it was written"
 	}
-	return ""
+	return "it is not as a hub writes it: a character was changed"
 }
 
 type head = Head

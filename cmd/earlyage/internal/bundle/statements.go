@@ -51,6 +51,7 @@ func (r *Report) statements(ctx context.Context, f *file, key, dir string) (err 
 	}
 	list := f.statements(hub)
 	r.Statements = len(list)
+	r.chain(f, list)
 	play, err := replay(f, hub, dir)
 	if err != nil {
 		return fmt.Errorf("fold the bundle: %w", err)
@@ -70,7 +71,10 @@ func (r *Report) statements(ctx context.Context, f *file, key, dir string) (err 
 	if r.Recomputed == r.Statements {
 		r.holds("%s computed anew from what was known then, to the same digits", count(r.Statements, "statement of the hub about the wall was", "statements of the hub about the wall were"))
 	}
-	return r.judged(play)
+	if err := r.judged(play); err != nil {
+		return err
+	}
+	return r.unshown(f, list, play)
 }
 
 // judged says what of the messages does not count, and what is missing.
@@ -223,7 +227,24 @@ func (r *replayed) to(ctx context.Context, seq uint64) error {
 	case <-ctx.Done():
 		return ctx.Err()
 	}
-	return r.projector.Wait(ctx, last)
+	return r.wait(ctx, last)
+}
+
+// wait returns when the fold is level with a sequence, or has ended.
+func (r *replayed) wait(ctx context.Context, seq uint64) error {
+	ctx, cancel := context.WithCancel(ctx)
+	defer cancel()
+	level := make(chan error, 1)
+	go func() { level <- r.projector.Wait(ctx, seq) }()
+	select {
+	case err := <-level:
+		return err
+	case err := <-r.done:
+		r.done <- err
+		cancel()
+		<-level
+		return errors.Join(errors.New("the fold ended"), err)
+	}
 }
 
 func (r *replayed) end() error {

@@ -39,7 +39,8 @@ type Report struct {
 	Statements  int // statements of the hub about the wall
 	Recomputed  int // of them, those that were computed anew to the same digits
 	Findings    []Finding
-	KeyFromFile bool // the key was not known from elsewhere
+	NotShown    []string // what the file cannot show by itself, in plain words
+	KeyFromFile bool     // the key was not known from elsewhere
 }
 
 // Holds reports whether all that was checked holds.
@@ -49,6 +50,10 @@ func (r *Report) Holds() bool {
 
 func (r *Report) holds(format string, args ...any) {
 	r.Findings = append(r.Findings, Finding{true, fmt.Sprintf(format, args...)})
+}
+
+func (r *Report) notShown(format string, args ...any) {
+	r.NotShown = append(r.NotShown, fmt.Sprintf(format, args...))
 }
 
 func (r *Report) fails(format string, args ...any) {
@@ -69,8 +74,13 @@ func Verify(ctx context.Context, r io.Reader, o Options) (Report, error) {
 		report.fails("The statements were not computed anew: the messages are not proven")
 		return report, nil
 	}
-	err = report.statements(ctx, &f, key, o.Dir)
-	return report, err
+	if err := report.statements(ctx, &f, key, o.Dir); err != nil {
+		return Report{}, err
+	}
+	if len(o.Checkpoints) == 0 {
+		report.notShown("Whoever has the hub's key can make a whole record anew and sign it. What they cannot change is a checkpoint that somebody else keeps: give one with --checkpoint")
+	}
+	return report, nil
 }
 
 // Check does what Verify does, but for the statements: it folds nothing.
@@ -87,6 +97,9 @@ func check(r io.Reader, o Options) (report Report, f file, key string, err error
 	report = Report{Head: f.head, Messages: len(f.entries)}
 	for _, fault := range faults {
 		report.fails("%s", fault.Error())
+	}
+	if f.more > 0 {
+		report.fails("And so %s", count(f.more, "more line", "more lines"))
 	}
 	key = report.key(&f, o)
 	report.seal(&f, key)
@@ -140,23 +153,36 @@ func (r *Report) checkpoints(f *file, key string) merkle.Checkpoint {
 		r.fails("The last checkpoint cannot be believed: %v", err)
 		return merkle.Checkpoint{}
 	}
-	before, bad := merkle.Checkpoint{Size: -1}, 0
+	before, bad, back := merkle.Checkpoint{Size: -1}, 0, 0
 	for _, p := range f.points {
 		c, err := merkle.OpenCheckpoint([]byte(p.Checkpoint), key)
+		wrong := ""
 		switch {
 		case err != nil:
-			r.fails("line %d: the hub did not sign this checkpoint: %v", p.line, err)
+			wrong = fmt.Sprintf("the hub did not sign this checkpoint: %v", err)
 		case c.Size <= before.Size || c.Through < before.Through:
-			r.fails("line %d: the checkpoints are not in their order", p.line)
+			wrong = "the checkpoints are not in their order"
 		case c.Size == last.Size && (c != last || len(p.Leads) > 0):
-			r.fails("line %d: two checkpoints of one size", p.line)
+			wrong = "two checkpoints of one size"
 		case c.Size != last.Size && merkle.CheckConsistency(p.Leads, last, c) != nil:
-			r.fails("line %d: the record of %s does not go on from what it was at %s: something was changed in between", p.line, minute(last.At), minute(c.At))
+			wrong = fmt.Sprintf("the record of %s does not go on from what it was at %s: something was changed in between", minute(last.At), minute(c.At))
 		default:
+			if c.At.Before(before.At) {
+				back++
+			}
 			before = c
 			continue
 		}
-		bad++
+		if bad++; bad <= mostNamed {
+			r.fails("line %d: %s", p.line, wrong)
+		}
+	}
+	if bad > mostNamed {
+		r.fails("And so %s", count(bad-mostNamed, "more checkpoint", "more checkpoints"))
+	}
+	if back > 0 {
+		// The order of knowledge is that of the log; an honest clock can be set back.
+		r.notShown("%s dated before an earlier one: the hub's clock was set back then. The order of the messages does not rest on it", count(back, "checkpoint is", "checkpoints are"))
 	}
 	r.Last = last
 	if bad == 0 {
@@ -178,8 +204,12 @@ func (r *Report) outside(f *file, key string, o Options) {
 			own, err := merkle.OpenCheckpoint([]byte(p.Checkpoint), key)
 			return err == nil && own.Size == c.Size
 		})
-		if at < 0 {
-			r.fails("%s, of %d messages, made %s, is not among those of the bundle: have a bundle made that reaches back to it", name, c.Size, minute(c.At))
+		switch {
+		case at < 0 && c.Size > r.Last.Size:
+			r.fails("%s, of %d messages, made %s, is of a longer record than the bundle's: the bundle is older, or the hub's record has fallen back since. Have a new bundle made", name, c.Size, minute(c.At))
+			continue
+		case at < 0:
+			r.fails("%s, of %d messages, made %s, is not among those of the bundle: the hub's record does not know it any more. It was put back from a copy that was made before, or it is another record", name, c.Size, minute(c.At))
 			continue
 		}
 		own, _ := merkle.OpenCheckpoint([]byte(f.points[at].Checkpoint), key) // opened above
@@ -206,6 +236,8 @@ func (r *Report) messages(f *file, last merkle.Checkpoint) (whole bool) {
 		switch {
 		case e.Index <= index || e.leaf.Seq <= seq:
 			wrong(e, "it is not in its place: messages were put in another order, or one is there twice")
+		case e.leaf.Seq > min(last.Through, mostSeq):
+			wrong(e, "its number is greater than that of the last message of the record")
 		case e.Index-index > 0 && e.leaf.Seq-seq < uint64(e.Index-index): // #nosec G115 -- positive
 			wrong(e, "its number is too small for its place in the log")
 		case merkle.CheckInclusion(e.Proof, last, e.Index, e.Leaf) != nil:
@@ -221,6 +253,9 @@ func (r *Report) messages(f *file, last merkle.Checkpoint) (whole bool) {
 	}
 	return bad == 0
 }
+
+// mostSeq is a number that no stream reaches: 30 messages a second for 70 years.
+const mostSeq = 1 << 36
 
 // mostNamed is how many messages are named that are not as they were: what one
 // change puts out of place can be all that comes after it.
@@ -239,6 +274,7 @@ func minute(t time.Time) string { return t.UTC().Format("2 Jan 2006 15:04 UTC") 
 type tape struct {
 	messages []stream.Message
 	upTo     chan uint64
+	let      uint64 // the last that was asked for; a reader that begins again goes as far
 }
 
 func (t *tape) Head(context.Context) (first, last uint64, err error) {
@@ -255,20 +291,20 @@ func (t *tape) Read(ctx context.Context, after uint64, _ stream.Limits, deliver 
 		rest = rest[1:]
 	}
 	for {
+		n := 0
+		for n < len(rest) && rest[n].Seq <= t.let {
+			n++
+		}
+		if n > 0 {
+			if err := deliver(slices.Clone(rest[:n])); err != nil {
+				return err
+			}
+			rest = rest[n:]
+		}
 		select {
 		case <-ctx.Done():
 			return ctx.Err()
-		case upTo := <-t.upTo:
-			n := 0
-			for n < len(rest) && rest[n].Seq <= upTo {
-				n++
-			}
-			if n > 0 {
-				if err := deliver(slices.Clone(rest[:n])); err != nil {
-					return err
-				}
-				rest = rest[n:]
-			}
+		case t.let = <-t.upTo:
 		}
 	}
 }

@@ -2,9 +2,11 @@ package hub
 
 import (
 	"bytes"
+	"context"
 	"fmt"
 	"net/http"
 	"path/filepath"
+	"slices"
 	"strconv"
 
 	"earlyage/cmd/earlyage/internal/api"
@@ -76,7 +78,7 @@ func (w *web) checkpoints(rw http.ResponseWriter, r *http.Request) {
 
 func (w *web) bundle(rw http.ResponseWriter, r *http.Request) {
 	ref := projector.Ref{Site: r.PathValue("site"), Wall: r.PathValue("wall")}
-	raw, err := w.hub.bundleOf(w.sight(r), ref)
+	raw, err := w.hub.bundleOf(r.Context(), w.sight(r), ref)
 	if err != nil {
 		w.fail(rw, err)
 		return
@@ -114,14 +116,21 @@ func (w *web) send(rw http.ResponseWriter, raw []byte) {
 }
 
 // bundleOf puts the record of a wall together, up to a checkpoint made for it.
-func (h *Hub) bundleOf(seen sight, ref projector.Ref) ([]byte, error) {
-	if _, err := h.projector.Checkpoint(); err != nil {
+func (h *Hub) bundleOf(ctx context.Context, seen sight, ref projector.Ref) ([]byte, error) {
+	signed, err := h.projector.Checkpoint()
+	if err != nil {
+		return nil, err
+	}
+	// A message is in the log before it is folded: what the checkpoint holds of the
+	// wall must be in the view too.
+	if err := h.projector.Wait(ctx, signed.Through); err != nil {
 		return nil, err
 	}
 	list, err := h.allCheckpoints()
 	if err != nil {
 		return nil, err
 	}
+	list = slices.DeleteFunc(list, func(later projector.SignedCheckpoint) bool { return later.Size > signed.Size })
 	c := bundle.Contents{Checkpoints: list}
 	err = h.look(seen, func(p pictured) (err error) {
 		if p.Wall(ref) == nil {
