@@ -53,6 +53,9 @@ func TestBracingIsWhatTheAssessmentSays(t *testing.T) {
 					require.True(t, y.Margin.Known && y.Margin.S < 0, "%s: %+v", y.Early, y)
 				}
 				seen["stripped"]++
+			case y.Set != nil && y.Set.Ended.LateTime().After(at):
+				require.False(t, windows[y.Brace].MayStrip, "it is not sure that it stands")
+				seen["unsure"]++
 			case y.Stripped == nil && y.Undone == nil && a.State != scheduler.StateHandedOver:
 				require.Equal(t, windows[y.Brace].ClockZero, y.Zero)
 				require.Equal(t, windows[y.Brace].State, y.State)
