@@ -56,42 +56,50 @@ type made struct {
 	key     string
 	earlier []byte // a checkpoint of before the last messages
 	few     []byte // a bundle of the first messages only, for tests that read it a thousand times
+	sign    bundle.Signer
 }
 
-var bundled = sync.OnceValues(func() (m made, err error) {
+// opened hands out the demo's store with what a bundle of a wall is made of.
+func opened(at projector.Ref, make func(p *projector.Projector, c bundle.Contents, sign bundle.Signer) error) error {
 	dir, err := week()
 	if err != nil {
-		return m, err
+		return err
 	}
 	p, err := projector.Open(projector.Config{Dir: dir})
 	if err != nil {
-		return m, err
+		return err
 	}
 	defer p.Close()
 	signed, err := p.Checkpoint()
 	if err != nil {
-		return m, err
+		return err
 	}
-	m.key = p.VerifierKey()
 	list, err := p.Checkpoints(0, 1000)
 	if err != nil {
-		return m, err
+		return err
 	}
-	m.earlier = list[0].Note
-	c := bundle.Contents{Head: bundle.Head{Bundle: bundle.Version, Key: m.key, Site: early.Site, Wall: early.Wall, Made: signed.At, Rules: scheduler.Rules, SignedFrom: 1, Demo: true}, Checkpoints: list}
-	if err = p.Read(func(v projector.View) (err error) { c.Leaves, err = bundle.Gather(v, early); return err }); err != nil {
-		return m, err
+	head := bundle.Head{Bundle: bundle.Version, Key: p.VerifierKey(), Site: at.Site, Wall: at.Wall, Made: signed.At, Rules: scheduler.Rules, SignedFrom: 1, Demo: true}
+	c := bundle.Contents{Head: head, Checkpoints: list}
+	if err = p.Read(func(v projector.View) (err error) { c.Leaves, err = bundle.Gather(v, at); return err }); err != nil {
+		return err
 	}
-	sign := func(text string) ([]byte, error) { return merkle.Sign(p.HubKey(), text) }
-	var whole, few bytes.Buffer
-	err = p.Tree(func(tree projector.Tree) error {
-		if err := bundle.Write(&whole, c, tree, sign); err != nil {
-			return err
-		}
-		c.Leaves = c.Leaves[:40]
-		return bundle.Write(&few, c, tree, sign)
+	hub := p.HubKey()
+	return make(p, c, func(text string) ([]byte, error) { return merkle.Sign(hub, text) })
+}
+
+var bundled = sync.OnceValues(func() (m made, err error) {
+	err = opened(early, func(p *projector.Projector, c bundle.Contents, sign bundle.Signer) error {
+		m.key, m.earlier, m.sign = c.Head.Key, c.Checkpoints[0].Note, sign
+		var whole, few bytes.Buffer
+		defer func() { m.raw, m.few = whole.Bytes(), few.Bytes() }()
+		return p.Tree(func(tree projector.Tree) error {
+			if err := bundle.Write(&whole, c, tree, sign); err != nil {
+				return err
+			}
+			c.Leaves = c.Leaves[:40]
+			return bundle.Write(&few, c, tree, sign)
+		})
 	})
-	m.raw, m.few = whole.Bytes(), few.Bytes()
 	return m, err
 })
 

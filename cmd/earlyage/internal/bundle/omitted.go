@@ -2,10 +2,13 @@ package bundle
 
 import (
 	"fmt"
+	"strings"
+	"time"
 
 	"earlyage/events"
 	"earlyage/projector"
 	"earlyage/projector/site"
+	"earlyage/scheduler"
 )
 
 // A log shows of each message that it is in its place; of a message that is not
@@ -85,8 +88,39 @@ func (r *Report) unshown(f *file, list []statement, play *replayed) error {
 		if devices := v.Devices(r.Head.Site); devices != nil {
 			r.gaps(devices)
 		}
+		r.unraised(f, v)
 		return nil
 	})
+}
+
+// raisedWithin is how long the hub may take, after a restart say, to raise an
+// alert.
+const raisedWithin = time.Hour
+
+// unraised finds alerts that ought to stand by the messages and were never
+// raised: no digest covers the hub's words about alerts.
+func (r *Report) unraised(f *file, v projector.View) {
+	at := projector.Ref{Site: r.Head.Site, Wall: r.Head.Wall}
+	w := v.Wall(at)
+	if w == nil || len(f.entries) == 0 || r.Head.Rules != scheduler.Rules {
+		return // another rule set has other alerts
+	}
+	raised := map[[2]string]bool{}
+	for i := range f.entries {
+		e, err := events.Decode(f.entries[i].leaf.Subject, f.entries[i].leaf.Body)
+		if err != nil || e.Wall != at.Wall {
+			continue
+		}
+		if d, ok := e.Data.(*events.AlertRaised); ok {
+			raised[[2]string{d.Kind, d.Cause}] = true
+		}
+	}
+	now := f.entries[len(f.entries)-1].leaf.Recorded
+	for _, a := range scheduler.Assess(v.Site(at.Site), v.Devices(at.Site), w, scheduler.Hub{}, now).Alerts {
+		if !a.Near && a.Since.Before(now.Add(-raisedWithin)) && !raised[[2]string{a.Kind, a.Cause}] {
+			r.fails("By the messages an alert stands since %s (%s), and the hub's word about it is not in the bundle: it was left out, or never said: %s", minute(a.Since), a.Kind, strings.TrimSuffix(a.Text, "."))
+		}
+	}
 }
 
 // gaps names the numbers of devices that are not there and not written off. An

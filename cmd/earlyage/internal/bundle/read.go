@@ -65,14 +65,15 @@ func read(r io.Reader) (f file, faults []Fault, err error) {
 	sum := sha256.New()
 	for n := 1; ; n++ {
 		raw, err := line(lines)
-		if n == 1 && !bytes.HasPrefix(raw, []byte(headBegins)) {
-			return f, faults, fmt.Errorf("read bundle: %w", errors.Join(ErrNoBundle, noEOF(err)))
-		}
-		if errors.Is(err, io.EOF) && len(raw) == 0 {
-			break
-		}
-		if noEOF(err) != nil {
+		end := errors.Is(err, io.EOF)
+		switch {
+		case n == 1 && (err == nil || end || errors.Is(err, errLong)) && !bytes.HasPrefix(raw, []byte(headBegins)):
+			return f, faults, fmt.Errorf("read bundle: %w", ErrNoBundle)
+		case err != nil && !end:
 			return f, faults, fmt.Errorf("read bundle, line %d: %w", n, err)
+		}
+		if end && len(raw) == 0 {
+			break
 		}
 		before := f.sealAt
 		switch what := f.take(n, raw); {
@@ -91,13 +92,6 @@ func read(r io.Reader) (f file, faults []Fault, err error) {
 }
 
 const headBegins = `{"earlyage_bundle":`
-
-func noEOF(err error) error {
-	if errors.Is(err, io.EOF) {
-		return nil
-	}
-	return err
-}
 
 var errLong = errors.New("longer than any line of a bundle")
 
