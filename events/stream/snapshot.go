@@ -162,6 +162,9 @@ func ask(ctx context.Context, nc *nats.Conn, subject string, body, into any) err
 		return err
 	}
 	m, err := nc.RequestWithContext(ctx, subject, raw)
+	if errors.Is(err, context.DeadlineExceeded) {
+		return fmt.Errorf("no answer on %s, which the server must allow the hub: %w", subject, err)
+	}
 	if err != nil {
 		return err
 	}
