@@ -113,7 +113,7 @@ func TestServeStopsAndGoesOn(t *testing.T) {
 	require.NoError(t, publishNumbered(t.Context(), js, 1))
 	require.Equal(t, 0, p.stop(syscall.SIGTERM))
 	require.Equal(t, []string{
-		"socket", "http", "web", "notify", "told", "scheduler", "identities", "receipts", "projector", "store", "connection", "server", "listener",
+		"socket", "http", "web", "scheduler", "routes", "notify", "told", "identities", "receipts", "projector", "store", "connection", "server", "listener",
 	}, stopped(p.log))
 
 	p = serve(t, args...)
