@@ -3,6 +3,7 @@ package merkle_test
 import (
 	"crypto/ed25519"
 	"encoding/base64"
+	"encoding/hex"
 	"strings"
 	"testing"
 	"time"
@@ -127,6 +128,18 @@ func TestNoCheckpoint(t *testing.T) {
 		_, err := merkle.PublicKey(bad)
 		require.ErrorIs(t, err, merkle.ErrCheckpoint, bad)
 	}
+}
+
+// Every log begins with the empty one, whose root is the SHA-256 of nothing
+// (RFC 6962, 2.1; the value of FIPS 180-4, from memory); nothing else passes as it.
+func TestTheEmptyLog(t *testing.T) {
+	root, err := hex.DecodeString("e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855")
+	require.NoError(t, err)
+	none := merkle.Checkpoint{Root: merkle.Hash(root)}
+	require.NoError(t, merkle.CheckConsistency(nil, checkpoint(42), none))
+	require.ErrorIs(t, merkle.CheckConsistency(merkle.Consistency{none.Root}, checkpoint(42), none), merkle.ErrCheckpoint)
+	none.Root[0] ^= 1
+	require.ErrorIs(t, merkle.CheckConsistency(nil, checkpoint(42), none), merkle.ErrCheckpoint)
 }
 
 func FuzzOpenCheckpoint(f *testing.F) {

@@ -157,3 +157,29 @@ func TestOtherWallsOfTheDemoHold(t *testing.T) {
 		require.Positive(t, r.Statements, wall)
 	}
 }
+
+// A hub's clock can be set back: the checkpoints still follow one another by what
+// they hold, and the report says that their dates do not.
+func TestAClockThatWasSetBack(t *testing.T) {
+	m := theBundle(t)
+	lines := strings.SplitAfter(strings.TrimSuffix(string(m.few), "\n"), "\n")
+	lines = lines[:len(lines)-1]
+	var p struct {
+		Checkpoint  string   `json:"checkpoint"`
+		Consistency []string `json:"consistency"`
+	}
+	require.NoError(t, json.Unmarshal([]byte(lines[1]), &p))
+	c, err := merkle.OpenCheckpoint([]byte(p.Checkpoint), m.key)
+	require.NoError(t, err)
+	c.At = c.At.AddDate(50, 0, 0)
+	note, err := m.sign(c.Text())
+	require.NoError(t, err)
+	p.Checkpoint = string(note)
+	raw, err := json.Marshal(p)
+	require.NoError(t, err)
+	lines[1] = string(raw) + "\n"
+	r, err := bundle.Check(bytes.NewReader(m.sealed(t, lines)), bundle.Options{Key: m.key})
+	require.NoError(t, err)
+	require.Empty(t, failed(r))
+	require.Contains(t, strings.Join(r.NotShown, "\n"), "the hub's clock was set back")
+}
