@@ -16,6 +16,21 @@ func touches(doubts []projector.Ref, at projector.Ref) bool {
 	return slices.ContainsFunc([]projector.Ref{at, {Site: at.Site}, {Site: people.Company}}, func(ref projector.Ref) bool { return slices.Contains(doubts, ref) })
 }
 
+// withFirsts adds what bore the key of a message before it, elsewhere: whether the
+// message counts can rest on that.
+func withFirsts(v projector.View, list []projector.Leaf, seen map[uint64]bool) ([]projector.Leaf, error) {
+	for _, l := range slices.Clone(list) {
+		first, ok, err := firstOf(v, l)
+		if err != nil {
+			return nil, fmt.Errorf("message %d: %w", l.Seq, err)
+		}
+		if ok && first.Seq < l.Seq && !seen[first.Seq] {
+			seen[first.Seq], list = true, append(list, first)
+		}
+	}
+	return list, nil
+}
+
 // firstOf finds the message that first bore the key of another.
 func firstOf(v projector.View, l projector.Leaf) (first projector.Leaf, ok bool, err error) {
 	e, bad := events.Decode(l.Subject, l.Body)
@@ -61,15 +76,8 @@ func Gather(v projector.View, at projector.Ref) (list []projector.Leaf, err erro
 			return nil, fmt.Errorf("message %d: %w", seq, err)
 		}
 	}
-	for _, l := range slices.Clone(list) {
-		// Whether a message counts can rest on one elsewhere that bore its key before.
-		first, ok, err := firstOf(v, l)
-		if err != nil {
-			return nil, fmt.Errorf("message %d: %w", l.Seq, err)
-		}
-		if ok && first.Seq < l.Seq && !seen[first.Seq] {
-			seen[first.Seq], list = true, append(list, first)
-		}
+	if list, err = withFirsts(v, list, seen); err != nil {
+		return nil, err
 	}
 	slices.SortFunc(list, func(a, b projector.Leaf) int { return cmp.Compare(a.Seq, b.Seq) })
 	return list, nil
