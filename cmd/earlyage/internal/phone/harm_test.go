@@ -396,7 +396,7 @@ func TestARoleIsLostWhileThePhoneIsAway(t *testing.T) {
 	require.NoError(t, c.local.Post(t.Context(), api.PathPeople+"/"+person+"/roles", api.Appointment{Site: yard, Roles: []events.Role{events.Crew}}, nil))
 	c.relay.Cut(false)
 	tab.Until(`engine.state.joined.roles.join() === "crew"`)
-	tab.Until(`engine.state.waiting === 1`)
+	tab.Until(`engine.state.waiting === 1 && engine.state.outbox.some(e => e.fate === "waiting" && e.reason)`)
 	require.Equal(t, "wall.amended: this phone may not say it", browser.Ask[string](tab, `engine.state.outbox.filter(e => e.fate === "waiting").map(e => e.kind + ": " + e.reason).join()`))
 	require.False(t, browser.Ask[bool](tab, `engine.mayRecord("wall.amended")`))
 }

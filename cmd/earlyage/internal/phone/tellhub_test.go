@@ -286,9 +286,8 @@ func TestToldByPush(t *testing.T) {
 	m.At, m.Link = at, c.origin+"/walls/north/w1"
 
 	tab.Open(c.origin + "/phone/none") // another page: the phone's is closed
-	p.push(m.Body())
-	want := []string{m.First + "|alert-1|" + m.Short + "|true|" + m.Link}
-	require.Eventually(t, func() bool { return slices.Equal(want, browser.Ask[[]string](tab, notifications)) }, patience, 50*time.Millisecond, "%v", want)
+	p.notified(func() { p.push(m.Body()) })
+	require.Equal(t, []string{m.First + "|alert-1|" + m.Short + "|true|" + m.Link}, browser.Ask[[]string](tab, notifications))
 	require.Empty(t, c.shown(device), "a notification is not yet shown")
 
 	tab.Open(c.origin + "/phone")
@@ -333,15 +332,46 @@ func TestToldByPush(t *testing.T) {
 // inWorker evaluates an expression in the service worker of a tab.
 func inWorker(t *testing.T, tab *browser.Tab, expression string) string {
 	t.Helper()
+	ctx, done := worker(t, tab)
+	defer done()
+	return evaluate(ctx, t, expression)
+}
+
+// worker holds on to the service worker of a tab: until done is called it runs.
+func worker(t *testing.T, tab *browser.Tab) (ctx context.Context, done context.CancelFunc) {
+	t.Helper()
 	all, err := chromedp.Targets(tab.Context())
 	require.NoError(t, err)
 	i := slices.IndexFunc(all, func(x *target.Info) bool { return x.Type == "service_worker" })
 	require.GreaterOrEqual(t, i, 0, "a service worker runs")
-	ctx, cancel := chromedp.NewContext(tab.Context(), chromedp.WithTargetID(all[i].TargetID))
+	ctx, done = chromedp.NewContext(tab.Context(), chromedp.WithTargetID(all[i].TargetID))
+	require.NoError(t, chromedp.Do(ctx), "attached for longer than one evaluation")
+	return ctx, done
+}
+
+func evaluate(ctx context.Context, t *testing.T, expression string) string {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(ctx, patience)
 	defer cancel()
 	got, err := chromedp.Run(ctx, chromedp.Evaluate[string](expression, chromedp.EvalAwaitPromise))
-	require.NoError(t, err)
+	require.NoError(t, err, expression)
 	return got
+}
+
+// notified returns when the worker has shown a notification that f brings about.
+// Nobody asks meanwhile which there are: the browser takes out of its list what is
+// written there and not yet on the screen when it is asked.
+func (p *pusher) notified(f func()) {
+	p.t.Helper()
+	ctx, done := worker(p.t, p.tab)
+	defer done()
+	evaluate(ctx, p.t, `(() => {
+		const r = self.registration, show = r.showNotification.bind(r);
+		self.noted = new Promise((ok, no) => { r.showNotification = (...a) => show(...a).then(() => ok("shown"), no); });
+		return "";
+	})()`)
+	f()
+	require.Equal(p.t, "shown", evaluate(ctx, p.t, `self.noted`))
 }
 
 // The page asks the browser on a press, gives the hub what it got, gives it again

@@ -359,22 +359,29 @@ class Engine {
 
   // ---- what is told ----
 
-  /** A message of the hub's waits on the disk until it was shown. */
+  /** A message of the hub's waits on the disk until it was shown. False: there it
+   * cannot wait; the snapshot, which is asked for, says what it tells too. */
   async #take(me, message) {
+    let kept = true;
     try {
       await me.store.hear(message, this.now());
       me.tabs.say({ changed: true });
-      this.#stale(me);
     } catch (err) {
+      kept = false;
       this.#troubles.add(err.code ?? "damaged");
     }
+    this.#stale(me);
     this.#tell();
+    return kept;
   }
 
   async shown(message) {
     const me = this.#known();
+    await this.#measure();
+    if (this.#full) throw this.#noRoom(); // what is left is for what was recorded to be sent
     if (me.clock.look()) await this.#keepClock();
-    const entries = entriesOf(message, this.#sheet, me.joined.site).map((e) => this.#entryOf(me, e.wall, e.kind, e.data, Date.now()));
+    const list = this.mayRecord("alert.shown") ? entriesOf(message, this.#sheet, me.joined.site) : [];
+    const entries = list.map((e) => this.#entryOf(me, e.wall, e.kind, e.data, Date.now()));
     if (!(await me.store.show(message, entries, this.now()))) return false;
     this.#shell.quiet(message).catch(() => {}); // a notification that stays says nothing wrong
     this.#send(me);
@@ -391,8 +398,7 @@ class Engine {
     const laid = await caches.open("told");
     for (const at of await laid.keys()) {
       const message = await (await laid.match(at))?.json().catch(() => null);
-      await this.#take(me, message);
-      await laid.delete(at);
+      if (await this.#take(me, message)) await laid.delete(at); // else it is taken when there is room
     }
   }
 
@@ -499,7 +505,7 @@ class Engine {
     return Object.freeze({
       joined: me ? Object.freeze({ ...me.joined }) : null, joining: this.#joining !== null, link: this.#link,
       offsetMs: me && !me.clock.doubt ? me.clock.kept().offset : null,
-      outbox: Object.freeze(outbox), waiting: outbox.filter((e) => e.fate === "waiting").length,
+      outbox: Object.freeze(outbox), waiting: outbox.filter((e) => e.fate === "waiting" && !idle(e)).length,
       told: Object.freeze(me ? toShow(this.#told, this.#sheet, me.joined.roles) : []),
       sheet: this.#sheet, get sheetAge() { return age(); },
       persisted: this.#persisted, space: this.#space, canVibrate: "vibrate" in navigator,
@@ -508,6 +514,10 @@ class Engine {
     });
   }
 }
+
+/** That something was shown, which the hub will not take from this phone: nobody
+ * waits for it, and nobody can mend it. */
+const idle = (e) => e.kind === "alert.shown" && e.reason !== "";
 
 /** An entry as a person is shown it. */
 function shown(e) {

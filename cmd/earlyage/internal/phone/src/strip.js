@@ -22,7 +22,7 @@ function link(app) {
 }
 
 function unsent(app) {
-  const n = app.state.waiting, aside = app.state.outbox.filter((e) => e.fate === "aside").length;
+  const n = app.state.waiting, aside = app.state.outbox.filter((e) => e.fate === "aside" && e.kind !== "alert.shown").length;
   if (aside) return h("span", { class: "strip-count state-hold" }, T("phone.strip.aside", { n: aside }));
   return h("span", { class: "strip-count" }, n ? T("phone.strip.waiting", { n }) : T("phone.strip.none"));
 }
