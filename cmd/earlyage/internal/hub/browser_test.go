@@ -85,7 +85,7 @@ func TestFromThePhoneToTheBoardAndTheOfficer(t *testing.T) {
 	phone.Open(c.link(foreman.Person, "mill", "phone"))
 	phone.Until(`location.pathname === "/phone"`)
 	// What is told stands over the screens; this person closes it each time.
-	browser.Ask[int](phone, `setInterval(() => document.querySelector(".told[open][data-still]")?.dispatchEvent(new Event("cancel", {cancelable: true})), 50)`)
+	browser.Ask[int](phone, `setInterval(() => document.querySelector(".told[open][data-still] [data-k=told-close]")?.click(), 50)`)
 	press(phone, "join")
 	phone.SeeText("h1", "Choose the wall")
 	press(phone, "wall-north")

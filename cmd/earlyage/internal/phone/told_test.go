@@ -283,3 +283,22 @@ func TestWhatWaitsToBeShown(t *testing.T) {
 		require.Equal(t, c.want, got, name)
 	}
 }
+
+// A word that something was shown, which the hub does not take, is listed, and
+// worries nobody: there is nothing to be done about it.
+func TestARefusedWordOfShowingWorriesNobody(t *testing.T) {
+	url, b := screens(t), browser.Start(t)
+	entry := func(kind, fate string) map[string]any {
+		e := out(5, kind, `{"alert":"a-1","kind":"line-due","state":"raised"}`, "", fate, "alert a-1 is not known")
+		e["entered"] = time.Date(2026, 5, 4, 7, 10, 0, 0, time.UTC).UnixMilli()
+		return e
+	}
+	v := view{sheet: living(t, "si").sheet("04 09:10"), when: "04 09:11", hash: "#outbox", state: map[string]any{"outbox": []any{entry("alert.shown", "aside")}}}
+	tab := on(t, b, url, v)
+	tab.SeeText("#screen", "alert a-1 is not known")
+	require.NotContains(t, tab.Text("#strip"), "set aside")
+	raw, err := json.Marshal(map[string]any{"outbox": []any{entry("alert.acknowledged", "aside")}})
+	require.NoError(t, err)
+	browser.Ask[string](tab, `fake.set(`+string(raw)+`); ""`)
+	tab.SeeText("#strip", "1 set aside")
+}
