@@ -302,3 +302,35 @@ func TestARefusedWordOfShowingWorriesNobody(t *testing.T) {
 	browser.Ask[string](tab, `fake.set(`+string(raw)+`); ""`)
 	tab.SeeText("#strip", "1 set aside")
 }
+
+// What came by push waits in the worker's box until there is room to keep it. The
+// browser's refusal is the test's: where it comes in a full storage nobody can say.
+func TestAMessageThatFindsNoRoomIsNotLost(t *testing.T) {
+	c := openCompany(t)
+	tab, _ := c.joined(browser.Start(t), events.Crew)
+	look := func() {
+		browser.Ask[string](tab, `navigator.serviceWorker.dispatchEvent(new MessageEvent("message", {data: {told: "m-1"}})); ""`)
+	}
+	browser.Ask[string](tab, `(async () => {
+		const put = IDBObjectStore.prototype.put;
+		window.full = 0;
+		window.emptied = () => { IDBObjectStore.prototype.put = put; };
+		IDBObjectStore.prototype.put = function (v, k) {
+			if (k !== "told") return k === undefined ? put.call(this, v) : put.call(this, v, k);
+			window.full++;
+			throw new DOMException("no room", "QuotaExceededError");
+		};
+		const m = {id: "m-1", what: "raised", alerts: ["a-1"], kind: "line-due", wall: "w1", site: "north", priority: "high", at: new Date().toISOString(), first: "The string line is due"};
+		await (await caches.open("told")).put("/phone/told/m-1", new Response(JSON.stringify(m)));
+		return "";
+	})()`)
+	look()
+	tab.Until(`full === 2 && engine.state.troubles.includes("full")`)
+	require.Empty(t, browser.Ask[[]string](tab, `engine.state.told.map(m => m.id)`))
+	browser.Ask[string](tab, `emptied(); ""`)
+	look()
+	tab.Until(`engine.state.told.map(m => m.id).join() === "m-1"`)
+	tab.Until(`(caches.open("told").then(c => c.keys()).then(l => window.left = l.length), window.left === 0)`)
+	pour(tab, "w1", 1, 0)
+	tab.Until(emptied)
+}
