@@ -72,13 +72,21 @@ type level struct {
 	stopped string    // why Run ended
 }
 
-// look notes the head. It reports whether the stream is shorter than the store.
-func (l *level) look(head uint64, asked time.Time) (short bool) {
+// kept is the last message that is committed.
+func (l *level) kept() uint64 {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.through
+}
+
+// look notes the head. It reports whether the stream is shorter than what was kept
+// when the head was asked for: what was committed since came after that answer.
+func (l *level) look(head, kept uint64, asked time.Time) (short bool) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.looked, l.head, l.lookAt = true, head, asked
 	l.reach()
-	return head < l.through
+	return head < kept
 }
 
 func (l *level) commit(through uint64) {

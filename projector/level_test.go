@@ -1,6 +1,7 @@
 package projector_test
 
 import (
+	"context"
 	"errors"
 	"sync"
 	"testing"
@@ -373,4 +374,43 @@ func TestCloseEndsSubscriptions(t *testing.T) {
 	require.False(t, open)
 	require.Error(t, p.Read(func(projector.View) error { return nil }))
 	require.Error(t, p.Wait(t.Context(), 1))
+}
+
+// lateHead answers with the head that it saw when it was asked, once it is let.
+type lateHead struct {
+	*tape
+	asked, answer chan struct{}
+}
+
+func (s lateHead) Head(ctx context.Context) (first, last uint64, err error) {
+	first, last, err = s.tape.Head(ctx)
+	select {
+	case s.asked <- struct{}{}:
+		select {
+		case <-s.answer:
+		case <-ctx.Done():
+		}
+	default:
+	}
+	return first, last, err
+}
+
+// What is committed while the head is asked for makes no short stream: the answer
+// is of before.
+func TestAnAnswerOfBeforeIsNoShortStream(t *testing.T) {
+	s, d := newTape(), newDevice("north", "phone-1")
+	s.add(t, d.lift("w1", 0, 12, 0.3))
+	late := lateHead{s, make(chan struct{}), make(chan struct{})}
+	p := open(t, newConfig(t, t.TempDir(), late))
+	run(t, p)
+	reach(t, p, 1)
+	for i := range 3 {
+		<-late.asked
+		reach(t, p, s.add(t, d.lift("w1", 0, 12, 0.4+0.1*float64(i))))
+		late.answer <- struct{}{}
+		require.False(t, hub(t, p).Short)
+	}
+	<-late.asked // what came of the answer before is noted
+	require.False(t, hub(t, p).Short)
+	late.answer <- struct{}{}
 }

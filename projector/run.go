@@ -289,12 +289,12 @@ func (p *Projector) watchHead(ctx context.Context) error {
 }
 
 func (p *Projector) look(ctx context.Context) {
-	asked := time.Now()
+	asked, kept := time.Now(), p.level.kept()
 	_, last, err := p.cfg.Stream.Head(ctx)
 	if err != nil {
 		return // level() says so once the last look is too old
 	}
-	if p.level.look(last, asked) {
+	if p.level.look(last, kept, asked) {
 		p.short(last)
 		if again := p.readAgain.Load(); again != nil {
 			(*again)(errAgain) // the reader waits until the stream fits again
