@@ -115,6 +115,11 @@ func (h *Hub) openFolder(context.Context) error {
 	if err := os.Chmod(h.cfg.Dir, 0o700); err != nil {
 		return err
 	}
+	unlock, err := lockFolder(h.cfg.Dir)
+	if err != nil {
+		return err
+	}
+	h.steps.started("folder", func(context.Context) error { return unlock() })
 	mark, demo, err := ReadMark(h.cfg.Dir)
 	if err != nil || !demo || h.cfg.Demo {
 		return err

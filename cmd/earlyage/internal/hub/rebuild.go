@@ -15,6 +15,14 @@ import (
 // a server that listens nowhere; else the kept bytes are read. No hub may have
 // the folder.
 func Rebuild(ctx context.Context, dir string, fromStream, swap bool, progress func(done, total uint64)) (r projector.Report, err error) {
+	unlock, err := lockFolder(dir)
+	if errors.Is(err, projector.ErrLocked) {
+		err = fmt.Errorf("%w: stop it first", err)
+	}
+	if err != nil {
+		return r, err
+	}
+	defer func() { err = errors.Join(err, unlock()) }()
 	mark, demo, err := ReadMark(dir)
 	if err != nil {
 		return r, err
