@@ -46,8 +46,8 @@ func (k *look) notOpenFor(s *wall.Strip, a *Assessment) string {
 	windows := k.braceWindows(a.Joints, a)
 	for _, name := range s.Braces {
 		i := slices.IndexFunc(windows, func(w BraceWindow) bool { return w.Name == name })
-		if i < 0 || windows[i].ClockZero.IsZero() {
-			return k.notOpen(a.Joints) // a brace that was never set: the whole wall's window
+		if i < 0 || len(windows[i].Strip.Criteria) == 0 {
+			return k.notOpen(a.Joints) // it did not stand then, whatever came of it later: the whole wall's window
 		}
 		if why := shutBy(windows[i].Strip); why != "" {
 			return "brace " + name + ": " + why + " was not met"
