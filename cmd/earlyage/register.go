@@ -7,8 +7,11 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
 )
 
@@ -27,6 +30,7 @@ type registerCmd struct {
 	Paper  string `placeholder:"FILE" help:"Write the paper of the wall as PDF; with --wall."`
 	Bundle string `placeholder:"FILE" help:"Write the record of the wall in a file that proves itself, for earlyage verify; with --wall."`
 	Size   string `default:"a4" enum:"a4,letter" help:"Size of the paper: a4 or letter."`
+	Lang   string `default:"" placeholder:"LANG" help:"Language of the PDF and of the paper: en or es; without it English."`
 }
 
 // Help is shown below the usage.
@@ -76,6 +80,9 @@ func (c registerCmd) check() error {
 			return usagef("%s %q: allowed: a-z, 0-9 and -, 1 to 40 characters", x.field, x.value)
 		}
 	}
+	if c.Lang != "" && !slices.Contains(words.Languages(), c.Lang) {
+		return usagef("--lang %q: there is %s", c.Lang, strings.Join(words.Languages(), ", "))
+	}
 	switch {
 	case c.Wall != "" && c.Site == "":
 		return usagef("--wall %s: needs the SITE that it is on", c.Wall)
@@ -110,13 +117,13 @@ func (c registerCmd) ask(ctx context.Context, client api.Client) (reg api.Regist
 
 // fetch asks the hub for what only it makes.
 func (c registerCmd) fetch(ctx context.Context, client api.Client) (out []file, err error) {
-	printed := api.AskRegister{Site: c.Site, Wall: c.Wall, From: c.From, To: c.To, Format: api.RegisterPDF, Size: c.Size}
+	printed := api.AskRegister{Site: c.Site, Wall: c.Wall, From: c.From, To: c.To, Format: api.RegisterPDF, Size: c.Size, Lang: c.Lang}
 	for _, f := range []struct {
 		name, path string
 		query      url.Values
 	}{
 		{c.PDF, api.PathRegister, printed.Query()},
-		{c.Paper, api.WallPath(c.Site, c.Wall) + "/" + api.WallPaper, url.Values{"size": {c.Size}}},
+		{c.Paper, api.WallPath(c.Site, c.Wall) + "/" + api.WallPaper, url.Values{"size": {c.Size}, "lang": {c.Lang}}},
 		{c.Bundle, api.WallPath(c.Site, c.Wall) + "/" + api.WallBundle, nil},
 	} {
 		if f.name == "" {

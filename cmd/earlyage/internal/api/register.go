@@ -31,12 +31,13 @@ type AskRegister struct {
 	From, To   string // local dates, as 2026-11-02; both days count
 	Format     string
 	Size       string // of the paper: a4 or letter
+	Lang       string // of the PDF, such as es
 }
 
 // Query gives the question's parameters.
 func (a AskRegister) Query() url.Values {
 	q := url.Values{}
-	for key, value := range map[string]string{"site": a.Site, "wall": a.Wall, "from": a.From, "to": a.To, "format": a.Format, "size": a.Size} {
+	for key, value := range map[string]string{"site": a.Site, "wall": a.Wall, "from": a.From, "to": a.To, "format": a.Format, "size": a.Size, "lang": a.Lang} {
 		if value != "" {
 			q.Set(key, value)
 		}

@@ -116,9 +116,9 @@ func (h *Hub) paperOf(ctx context.Context, ref scheduler.Ref, at time.Time, c *w
 // only is the one wall that the paper is of.
 func only(w *wall.State) iter.Seq[*wall.State] { return slices.Values([]*wall.State{w}) }
 
-// registerPDF prints a register.
-func (h *Hub) registerPDF(w io.Writer, r *register.Register, size string) error {
-	if err := paper.Register(w, *r, words.Of(words.English), paper.Size(size)); err != nil {
+// registerPDF prints a register in a language.
+func (h *Hub) registerPDF(w io.Writer, r *register.Register, c *words.Catalogue, size string) error {
+	if err := paper.Register(w, *r, c, paper.Size(size)); err != nil {
 		if errors.Is(err, paper.ErrSize) {
 			return &events.Refusal{Field: "size", Value: size[:min(len(size), 20)], Allowed: "a4 or letter"}
 		}

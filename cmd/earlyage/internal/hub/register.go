@@ -11,6 +11,7 @@ import (
 	"earlyage/cmd/earlyage/internal/door"
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/register"
+	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
 	"earlyage/projector"
 	"earlyage/projector/wall"
@@ -33,7 +34,7 @@ var registerOperations = []operation{
 		query: []parameter{
 			ofSite, {"wall", "Only of this wall; with site.", ""},
 			{"from", "The first local date; default: since the record began.", aDate}, {"to", "The last local date; default: today.", aDate},
-			{"format", "Default json.", "^(json|csv|xlsx|pdf)$"}, {"size", "Of the paper; default a4.", "^(a4|letter)$"},
+			{"format", "Default json.", "^(json|csv|xlsx|pdf)$"}, {"size", "Of the paper; default a4.", "^(a4|letter)$"}, {"lang", "The language of the PDF.", "^[a-z]{2}$"},
 		},
 	},
 }
@@ -56,7 +57,7 @@ func (w *web) register(rw http.ResponseWriter, r *http.Request) {
 	}
 	var raw bytes.Buffer
 	if err == nil {
-		err = w.hub.writeRegister(&raw, &out, ask)
+		err = w.hub.writeRegister(&raw, &out, ask, words.Pick(r))
 	}
 	if err != nil {
 		w.fail(rw, err)
@@ -79,14 +80,14 @@ func registerName(ask api.AskRegister) string {
 	return strings.Join(parts, "-") + "." + ask.Format
 }
 
-func (h *Hub) writeRegister(w io.Writer, r *register.Register, ask api.AskRegister) error {
+func (h *Hub) writeRegister(w io.Writer, r *register.Register, ask api.AskRegister, c *words.Catalogue) error {
 	switch ask.Format {
 	case api.RegisterCSV:
 		return r.CSV(w)
 	case api.RegisterXLSX:
 		return r.XLSX(w)
 	default:
-		return h.registerPDF(w, r, ask.Size)
+		return h.registerPDF(w, r, c, ask.Size)
 	}
 }
 

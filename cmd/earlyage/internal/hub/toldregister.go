@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/notify/notice"
 )
 
@@ -41,7 +42,7 @@ func (r *registers) ofWeek(h *Hub, site, date string) ([]notice.Attachment, erro
 	var files []notice.Attachment
 	for _, ask.Format = range []string{api.RegisterPDF, api.RegisterCSV} {
 		var raw bytes.Buffer
-		if err := h.writeRegister(&raw, &made, ask); err != nil {
+		if err := h.writeRegister(&raw, &made, ask, words.Of(words.English)); err != nil {
 			return nil, fmt.Errorf("register of the week before %s: %w", date, err)
 		}
 		files = append(files, notice.Attachment{Name: registerName(ask), Type: registerMedia[ask.Format], Body: raw.Bytes()})

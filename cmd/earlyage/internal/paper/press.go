@@ -58,6 +58,7 @@ func newPress(size Size, c *words.Catalogue, s stamp) (*press, error) {
 	pdf.SetProducer("earlyage", false)
 	pdf.SetCreator("earlyage, rules "+scheduler.Rules, false)
 	pdf.SetTitle(clean(s.title), true)
+	pdf.SetAuthor("earlyage", false) // no person: whoever recorded what stands in it
 	pdf.SetSubject(clean(s.head+", "+s.when), true)
 	pdf.SetLang(c.Lang())
 	pdf.SetMargins(0, 0, 0)

@@ -17,7 +17,7 @@ import (
 // Register prints the bracing register, its totals first.
 func Register(w io.Writer, reg register.Register, c *words.Catalogue, size Size) error {
 	title := c.T("paper.register.title", "what", registered(reg, c))
-	when := reg.At.UTC().Format("2006-01-02 15:04 UTC")
+	when := madeAt(reg, c)
 	p, err := newPress(size, c, stamp{title: title, head: title, when: c.T("wall.as-of", "when", when), at: reg.At.Time, seal: sealOf(reg)})
 	if err != nil {
 		return err
@@ -43,6 +43,16 @@ func Register(w io.Writer, reg register.Register, c *words.Catalogue, size Size)
 	p.part(c.T("paper.part.proof"), 200)
 	p.evidence([]wallpage.Fact{{Label: c.T("paper.through"), Value: fmt.Sprint(reg.Through)}, {Label: c.T("paper.rules"), Value: reg.Rules}}, c.T("paper.check.register"))
 	return p.finish(w)
+}
+
+// madeAt is the moment of a register: in the time of the site that it is of, else UTC.
+func madeAt(reg register.Register, c *words.Catalogue) string {
+	for _, s := range reg.Sites {
+		if s.Site.Site == reg.Site {
+			return wallpage.TongueOf(c, s.Site, reg.At.Time, nil).Long(reg.At.Time)
+		}
+	}
+	return reg.At.UTC().Format("2006-01-02 15:04 UTC")
 }
 
 // registered names what a register is of.
@@ -164,12 +174,16 @@ func (p *press) rowState(r register.Row, t wallpage.Tongue) string {
 	return p.t.T("wall.brace.standing")
 }
 
-// deed writes when a thing was done and by whom.
+// deed writes when a thing was done, by whom and on which device, and when it was
+// recorded if that was later.
 func (p *press) deed(d register.Deed, t wallpage.Tongue) string {
 	if d.At.IsZero() {
 		return ""
 	}
-	out := lines(t.Moment(d.At), cmp.Or(d.Name, d.By))
+	out := lines(t.Moment(d.At), lines(cmp.Or(d.Name, d.By), d.Device))
+	if said := t.Moment(d.Recorded); !d.Recorded.IsZero() && said != t.Moment(d.At) {
+		out += "\n" + p.t.T("paper.recorded", "when", said)
+	}
 	if d.Seq != 0 {
 		out += "\n" + p.t.T("paper.message", "n", d.Seq)
 	}
@@ -188,7 +202,7 @@ func (p *press) openedAt(r register.Row, t wallpage.Tongue) string {
 	case !r.Opened.IsZero():
 		return t.Strip(r.Opened)
 	case !r.Cured.IsZero():
-		return p.t.T("wall.cured-at", "when", t.Strip(r.Cured))
+		return p.t.T("paper.shut") + "\n" + p.t.T("wall.cured-at", "when", t.Strip(r.Cured))
 	}
 	return p.t.T("paper.shut")
 }

@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"io"
 	"slices"
+	"strconv"
 	"strings"
 	"time"
 
@@ -161,12 +162,34 @@ func (p *paper) verdict() {
 				p.paragraph(s, plain, 10)
 			}
 		}
+		p.bracing()
 		if len(r.Expected) > 0 {
 			p.facts(r.Expected)
 			p.paragraph(p.t.T("wall.three"), plain, cellSize)
 		}
 		p.paragraph(scheduler.Caution, plain, textSize)
 	})
+}
+
+// bracing says how the wall's braces came off, in the words of the register's sums.
+func (p *paper) bracing() {
+	sum := p.in.Register.Total
+	if sum.Braces == 0 {
+		return
+	}
+	heads := p.heads("braces", "standing", "off", "early", "unpermitted", "kept-least")
+	var say []string
+	for i, n := range []int{sum.Braces, sum.Standing, sum.Stripped, sum.Early, sum.Unpermitted} {
+		say = append(say, heads[i]+": "+strconv.Itoa(n))
+	}
+	if sum.KeptLeastS != nil {
+		say = append(say, heads[5]+": "+clock(*sum.KeptLeastS))
+	}
+	f := plain
+	if sum.Early+sum.Unpermitted > 0 {
+		f = bold
+	}
+	p.paragraph(strings.Join(say, "; "), f, 10)
 }
 
 // framed prints something between two heavy lines.
