@@ -18,7 +18,9 @@
 // the stream.
 //
 // Trust: of the hub's words only those count that bear its signature; of
-// people's only those that the record has taken in.
+// people's only those that the record has taken in. One that is voided counts no
+// more from the moment the void is known: who takes an acknowledgement back has the
+// climb begin anew.
 //
 // The stream need not be there: what the ledger holds is told, and what is handed
 // to Direct.

@@ -24,7 +24,7 @@ type Judge interface {
 var toldOf = map[events.Kind]bool{
 	"alert.raised": true, "alert.cleared": true, "sheet.issued": true,
 	"alert.acknowledged": false, "alert.shelved": false, "alert.unshelved": false, "alert.shown": false,
-	"alert.out-of-service": false, "alert.in-service": false,
+	"alert.out-of-service": false, "alert.in-service": false, "record.voided": false,
 }
 
 // errUnjudged: whether a person's word counts is not known yet.
@@ -103,6 +103,9 @@ func (h hearing) counts(ctx context.Context, e events.Event, seq uint64, signed 
 // noticeOf is what an event says, but for where it stands in the stream.
 func noticeOf(e events.Event) (n notice.Notice, ok bool) {
 	n = notice.Notice{Site: e.Source.Site, Wall: e.Wall, By: e.By}
+	if !toldOf[e.Kind] {
+		n.Key = e.Key()
+	}
 	switch d := e.Data.(type) {
 	case *events.AlertRaised:
 		n.State, n.Alert, n.Kind, n.Cause = notice.Raised, d.Alert, d.Kind, d.Cause
@@ -123,6 +126,8 @@ func noticeOf(e events.Event) (n notice.Notice, ok bool) {
 		n.State, n.Kind, n.Cause, n.At, n.Until, n.Text = notice.OutOfService, d.Kind, d.Cause, d.At, d.Until, d.Reason
 	case *events.AlertInService:
 		n.State, n.Kind, n.Cause, n.At, n.Text = notice.InService, d.Kind, d.Cause, orTime(d.At, e.Time), d.Reason
+	case *events.RecordVoided:
+		n.State, n.Target, n.At, n.Text = notice.Voided, d.Target.Key(), e.Time, d.Reason
 	default:
 		return notice.Notice{}, false
 	}

@@ -16,6 +16,7 @@ const (
 	OfAlert = "alert"
 	OfSheet = "sheet"
 	OfRest  = "rest" // a kind that is out of service on a wall or a site
+	OfVoid  = "void" // a word that was taken out of the record, be it heard before that or after
 )
 
 // Priorities, as events.AlertRaised has them.
@@ -40,8 +41,9 @@ type Case struct {
 	Taken        time.Time `json:"taken"`                 // the first word came here
 	Accepted     time.Time `json:"accepted,omitzero"`     // first accepted by a channel
 	Shown        time.Time `json:"shown,omitzero"`        // first shown by a page
-	Acknowledged time.Time `json:"acknowledged,omitzero"` // recorded
+	Acknowledged time.Time `json:"acknowledged,omitzero"` // recorded; of the first answer that stands
 	AckBy        string    `json:"ack_by,omitzero"`
+	Answers      []Answer  `json:"answers,omitzero"` // those that stand, in the order of the stream
 	Cleared      time.Time `json:"cleared,omitzero"` // the clearing came here
 	ClearedAt    time.Time `json:"cleared_at,omitzero"`
 	Ended        time.Time `json:"ended,omitzero"` // nothing is left to be told
@@ -62,13 +64,21 @@ type Case struct {
 	Retired bool `json:"retired,omitzero"` // its text and its letters are gone; only the id is kept
 }
 
+// Answer is one acknowledgement.
+type Answer struct {
+	At   time.Time `json:"at"` // recorded
+	By   string    `json:"by,omitzero"`
+	Word string    `json:"word,omitzero"` // see wordOf; empty: a row of the time before it was kept
+}
+
 // Shelf says that an alert is put off. Until is never over 8 h away.
 type Shelf struct {
 	From   time.Time `json:"from"` // recorded
 	Until  time.Time `json:"until"`
 	By     string    `json:"by,omitzero"`
 	Reason string    `json:"reason,omitzero"`
-	Seq    uint64    `json:"seq,omitzero"` // of the last word on it
+	Seq    uint64    `json:"seq,omitzero"`  // of the last word on it
+	Word   string    `json:"word,omitzero"` // see wordOf
 }
 
 // Told says that a person was told: a channel accepted it, or, where the channel
@@ -201,7 +211,7 @@ func (c Case) next() time.Time {
 }
 
 func (c Case) clone() Case {
-	c.Told = slices.Clone(c.Told)
+	c.Told, c.Answers = slices.Clone(c.Told), slices.Clone(c.Answers)
 	if c.Shelf != nil {
 		shelf := *c.Shelf
 		c.Shelf = &shelf
@@ -217,3 +227,17 @@ func sheetKey(site string, s *events.SheetIssued) string {
 func restKey(n notice.Notice) string {
 	return "rest " + n.Site + " " + n.Wall + " " + n.Kind + " " + n.Cause
 }
+
+// wordOf names a person's word as a void finds it: on its own wall alone. Empty:
+// there is no such word.
+func wordOf(site, wall string, k events.Key) string {
+	if k == (events.Key{}) {
+		return ""
+	}
+	return site + " " + wall + " " + k.Source + " " + k.ID
+}
+
+// own is the name of the word itself.
+func own(n notice.Notice) string { return wordOf(n.Site, n.Wall, n.Key) }
+
+func voidKey(word string) string { return "void " + word }

@@ -131,6 +131,11 @@ func (d *Desk) unmute(c *Case, now time.Time) {
 	if !c.Mute.IsZero() || !c.stands() || !asked {
 		return
 	}
+	d.anew(c, now)
+}
+
+// anew tells an alert again from the first rung.
+func (d *Desk) anew(c *Case, now time.Time) {
 	if c.Step > 0 {
 		c.Round, c.Step, c.Exhausted = c.Round+1, 0, false
 	}
@@ -167,11 +172,14 @@ func (d *Desk) settle(c *Case, now time.Time) {
 	d.putCase(c)
 }
 
-// retire leaves of an ended case what is needed to know it again. Its letters go
-// with it, and a summary with the last of its cases.
+// retire leaves of an ended case what is needed to know it again, and of what
+// latches what is needed to tell it again: its answer may be taken back. Its letters
+// go with it, and a summary with the last of its cases.
 func (d *Desk) retire(c *Case) {
-	c.Retired = true
-	c.Notice.Text, c.Notice.About, c.Notice.Issued, c.Told = "", nil, nil, nil
+	c.Retired, c.Told, c.Notice.Issued = true, nil, nil
+	if !events.Latches(c.Notice.Kind) {
+		c.Notice.Text, c.Notice.About = "", nil
+	}
 	d.old.set(c.ID, c.Ended)
 	d.putCase(c)
 	for _, id := range d.of[c.ID] {

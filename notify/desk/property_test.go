@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -19,7 +20,8 @@ import (
 type matter struct {
 	word           notice.Notice
 	acked, cleared bool
-	ackStep        [2]int // round and step when it was acknowledged
+	answers        []string // ids of the words that acknowledge it and stand
+	ackStep        [2]int   // round and step when it was acknowledged
 }
 
 // world drives a desk at random, and a twin that was loaded from its rows on the
@@ -161,11 +163,17 @@ func (w *world) actions() map[string]func(*rapid.T) {
 	word := func(state string) func(*rapid.T) {
 		return func(*rapid.T) {
 			m := w.pick()
-			w.take(notice.Notice{State: state, Alert: m.word.Alert, By: "ada", At: w.now, Until: w.now.Add(time.Duration(rapid.IntRange(1, 900).Draw(w.T, "minutes")) * time.Minute)})
+			w.take(notice.Notice{State: state, Alert: m.word.Alert, By: "ada", At: w.now, Key: w.newKey(),
+				Until: w.now.Add(time.Duration(rapid.IntRange(1, 900).Draw(w.T, "minutes")) * time.Minute)})
 			c, _ := w.desk.Case(m.word.Alert)
 			switch {
-			case state == notice.Acknowledged && !m.acked:
-				m.acked, m.ackStep = true, [2]int{c.Round, c.Step}
+			case state == notice.Acknowledged:
+				if len(m.answers) < 20 {
+					m.answers = append(m.answers, w.words[len(w.words)-1].Key.ID)
+				}
+				if !m.acked {
+					m.acked, m.ackStep = true, [2]int{c.Round, c.Step}
+				}
 			case state == notice.Cleared:
 				m.cleared = true
 			case state == notice.Shelved && !m.cleared && c.Ended.IsZero():
@@ -176,7 +184,7 @@ func (w *world) actions() map[string]func(*rapid.T) {
 	}
 	rest := func(state string) func(*rapid.T) {
 		return func(*rapid.T) {
-			w.take(notice.Notice{State: state, Kind: "record-gap", At: w.now, Until: w.now.Add(5 * time.Hour)})
+			w.take(notice.Notice{State: state, Kind: "record-gap", At: w.now, Until: w.now.Add(5 * time.Hour), Key: w.newKey()})
 		}
 	}
 	return map[string]func(*rapid.T){
@@ -188,6 +196,14 @@ func (w *world) actions() map[string]func(*rapid.T) {
 		"unshelve":     word(notice.Unshelved),
 		"rest":         rest(notice.OutOfService),
 		"rest no more": rest(notice.InService),
+		"void":         func(*rapid.T) { w.void() },
+		"answer what is void": func(*rapid.T) {
+			m, key := w.pick(), w.newKey()
+			w.take(notice.Notice{State: notice.Voided, Target: key, Key: w.newKey()})
+			before := encode(w, w.desk.Letters())
+			w.take(notice.Notice{State: notice.Acknowledged, Alert: m.word.Alert, By: "ada", Key: key})
+			require.Equal(w, string(before), string(encode(w, w.desk.Letters())), "it is no answer")
+		},
 		"advance": func(*rapid.T) {
 			w.advance(time.Duration(rapid.SampledFrom([]int{1, 30, 60, 120, 600, 3600, 20 * 3600}).Draw(w.T, "seconds")) * time.Second)
 		},
@@ -236,6 +252,39 @@ func (w *world) actions() map[string]func(*rapid.T) {
 			w.advance(0)
 		},
 		"": func(*rapid.T) { w.check() },
+	}
+}
+
+func (w *world) newKey() events.Key { return keyed(fmt.Sprint("word-", w.seq, "-", len(w.words))) }
+
+// void takes back a word of a person, whatever it was.
+func (w *world) void() {
+	of := slices.DeleteFunc(slices.Clone(w.words), func(n notice.Notice) bool { return n.Key == (events.Key{}) || n.State == notice.Voided })
+	if len(of) == 0 {
+		w.Skip("nobody has said anything")
+	}
+	n := rapid.SampledFrom(of).Draw(w.T, "word")
+	was, known := w.desk.Case(n.Alert)
+	w.take(notice.Notice{State: notice.Voided, Target: n.Key, Key: w.newKey()})
+	now, still := w.desk.Case(n.Alert)
+	require.Equal(w, known, still)
+	switch n.State {
+	case notice.Acknowledged:
+		m := w.matters[n.Alert]
+		if m.answers = slices.DeleteFunc(m.answers, func(id string) bool { return id == n.Key.ID }); len(m.answers) > 0 || !m.acked {
+			return
+		}
+		m.acked = false
+		require.Zero(w, now.Acknowledged)
+		stands := !m.cleared || events.Latches(m.word.Kind)
+		require.False(w, known && stands && !now.Ended.IsZero(), "%s stands, and nobody has answered it", n.Alert)
+		if known && stands && now.Mute.IsZero() {
+			require.True(w, now.Step == 1 && now.Start.Equal(w.now), "%s is told anew from the moment that it is known", n.Alert)
+		}
+	case notice.Shelved:
+		require.False(w, known && now.Shelf.Word == was.Shelf.Word && strings.HasSuffix(now.Shelf.Word, " "+n.Key.ID) && now.Shelf.Until.After(w.now))
+	case notice.Unshelved, notice.InService:
+		require.True(w, was.Mute.Equal(now.Mute), "a void mutes nothing")
 	}
 }
 

@@ -17,8 +17,8 @@ import (
 // Who may answer an alert is judged before: what is taken counts.
 func (d *Desk) Take(n notice.Notice, now time.Time) Change {
 	now = d.begin(now)
-	ofAlert := n.State != notice.OutOfService && n.State != notice.InService && n.State != notice.Sheet
-	if ofAlert && n.Alert == "" {
+	elsewhere := []string{notice.OutOfService, notice.InService, notice.Sheet, notice.Voided}
+	if n.Alert == "" && !slices.Contains(elsewhere, n.State) {
 		return d.done()
 	}
 	switch n.State {
@@ -32,6 +32,8 @@ func (d *Desk) Take(n notice.Notice, now time.Time) Change {
 		d.takeShelf(d.alert(n, now), n, now)
 	case notice.OutOfService, notice.InService:
 		d.takeRest(n, now)
+	case notice.Voided:
+		d.takeVoided(n, now)
 	case notice.Shown:
 		d.takeShown(n, now)
 	case notice.Sheet:
@@ -59,7 +61,7 @@ func (d *Desk) takeRaised(c *Case, n notice.Notice, now time.Time) {
 		return
 	}
 	if k := c.Notice.Kind; k != "" && k != n.Kind { // who may answer goes by the kind: what came before is no answer to this one
-		c.Acknowledged, c.AckBy, c.Shelf = time.Time{}, "", nil
+		c.Acknowledged, c.AckBy, c.Answers, c.Shelf = time.Time{}, "", nil, nil
 	}
 	c.Notice, c.Ended, c.Retired = n, time.Time{}, false
 	d.old.set(c.ID, time.Time{})
@@ -100,12 +102,19 @@ func (d *Desk) takeCleared(c *Case, n notice.Notice, now time.Time) {
 }
 
 // takeAcknowledged ends the climbing. What is already on its way goes on: the
-// alert stands.
+// alert stands. A rung that was told at the moment of the acknowledgement or after
+// it was told in vain: its letters are dropped, whichever of the two came first.
 func (d *Desk) takeAcknowledged(c *Case, n notice.Notice, now time.Time) {
-	if !c.Acknowledged.IsZero() {
+	a := Answer{At: cmp.Or(n.Recorded, n.At, now), By: n.By, Word: own(n)}
+	if d.voided(a.Word) || !c.answer(a) {
 		return
 	}
-	c.Acknowledged, c.AckBy = cmp.Or(n.Recorded, n.At, now), n.By
+	if !c.Acknowledged.IsZero() {
+		d.putCase(c)
+		return
+	}
+	c.Acknowledged, c.AckBy = a.At, a.By
+	d.dropLate(c, a.At, now)
 	c.Nobody, c.Exhausted = false, false
 	delete(d.troubled, c.ID)
 	if !c.stands() {
@@ -121,16 +130,16 @@ func (d *Desk) takeShelf(c *Case, n notice.Notice, now time.Time) {
 	if c.Shelf != nil && (n.Seq <= c.Shelf.Seq || n.Seq == 0) {
 		return
 	}
-	until := n.Until
-	if n.State == notice.Unshelved {
+	until, ends := n.Until, n.State == notice.Unshelved || d.voided(own(n))
+	if ends {
 		until = now
 	}
 	atMost(&until, cmp.Or(n.At, now).Add(longestShelf))
 	atMost(&until, now.Add(longestShelf))
 	was := c.Shelf
-	c.Shelf = &Shelf{From: cmp.Or(n.Recorded, n.At), Until: until, By: n.By, Reason: n.Text, Seq: n.Seq}
+	c.Shelf = &Shelf{From: cmp.Or(n.Recorded, n.At), Until: until, By: n.By, Reason: n.Text, Seq: n.Seq, Word: own(n)}
 	switch {
-	case n.State == notice.Unshelved:
+	case ends:
 		if was != nil {
 			c.Shelf.From = was.From
 		}
@@ -154,7 +163,7 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 		c = &Case{V: Version, ID: id, Of: OfRest, Taken: now}
 		d.rests[n.Site] = append(d.rests[n.Site], id)
 	}
-	if n.State == notice.InService {
+	if n.State == notice.InService || d.voided(own(n)) {
 		n.Until = now
 	}
 	atMost(&n.Until, cmp.Or(n.At, now).Add(longestRest))
@@ -163,9 +172,30 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 	d.old.set(id, time.Time{})
 	d.putCase(c)
 	d.settle(c, now)
+	if n.State == notice.InService && n.Cause == "" {
+		for _, id := range d.rests[n.Site] { // it ends those of single causes too
+			if r := d.cases[id]; r.Notice.Kind == n.Kind && r.Notice.Wall == n.Wall && r.Notice.Seq < n.Seq {
+				d.endRest(r, now)
+			}
+		}
+	}
+	d.lookAgain(n, now)
+}
+
+// endRest ends a kind's being out of service.
+func (d *Desk) endRest(c *Case, now time.Time) {
+	if c.Notice.Until.After(now) {
+		c.Notice.Until = now
+		d.putCase(c)
+		d.settle(c, now)
+	}
+}
+
+// lookAgain tells what a rest covers no more, and mutes what it does.
+func (d *Desk) lookAgain(rest notice.Notice, now time.Time) {
 	for _, id := range slices.Sorted(maps.Keys(d.cases)) {
 		a := d.cases[id]
-		if a.Of != OfAlert || !covers(n, a.Notice) || !a.stands() {
+		if a.Of != OfAlert || !covers(rest, a.Notice) || !a.stands() {
 			continue
 		}
 		if until := d.muteUntil(a, now); !until.IsZero() {

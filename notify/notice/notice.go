@@ -21,8 +21,9 @@ const (
 	Unshelved    = "unshelved"
 	OutOfService = "out-of-service"
 	InService    = "in-service"
-	Shown        = "shown" // a page showed it to its person
-	Sheet        = "sheet" // a sheet was issued
+	Shown        = "shown"  // a page showed it to its person
+	Voided       = "voided" // an earlier word of a person was taken out of the record
+	Sheet        = "sheet"  // a sheet was issued
 )
 
 // Notice is one word of an alert's life, or a sheet, as the stream holds it. Its
@@ -48,6 +49,9 @@ type Notice struct {
 	Recorded time.Time     `json:"recorded"`         // by the stream's clock; by the hub's where Seq is 0
 
 	Issued *events.SheetIssued `json:"issued,omitzero"` // of a sheet
+
+	Key    events.Key `json:"key,omitzero"`    // of a person's word: its own
+	Target events.Key `json:"target,omitzero"` // voided: of the word that was taken out
 }
 
 // Subject is where the notice is published.
