@@ -46,7 +46,8 @@ func look(d *picture.Drawing) *seen {
 
 func (s *seen) texts() []picture.Text {
 	var out []picture.Text
-	for _, f := range s.figures {
+	for i := range s.figures {
+		f := &s.figures[i]
 		if f.text.Say != "" {
 			out = append(out, f.text)
 		}
@@ -63,7 +64,7 @@ func (s *seen) words() string {
 }
 
 // fills reports whether a figure's fill covers a point, by the even-odd rule.
-func (f figure) fills(p picture.Point) bool {
+func (f *figure) fills(p picture.Point) bool {
 	if f.style.Fill == "" || p.X < f.reach.X0 || p.X > f.reach.X1 || p.Y < f.reach.Y0 || p.Y > f.reach.Y1 {
 		return false
 	}
@@ -80,7 +81,7 @@ func (f figure) fills(p picture.Point) bool {
 }
 
 // strokes reports whether a figure's line runs through a box.
-func (f figure) strokes(b picture.Box) bool {
+func (f *figure) strokes(b picture.Box) bool {
 	r := f.reach
 	if f.style.Stroke == "" || f.style.WidthPX == 0 || r.X0 > b.X1 || r.X1 < b.X0 || r.Y0 > b.Y1 || r.Y1 < b.Y0 {
 		return false
@@ -115,7 +116,8 @@ func crosses(p, q picture.Point, b picture.Box) bool {
 	return from <= to
 }
 
-// checkDrawing asserts what holds of every drawing.
+// checkDrawing asserts what holds of every drawing. What is asked of each pair of
+// figures is asked without require, which looks for its caller each time.
 func checkDrawing(t require.TestingT, d *picture.Drawing) {
 	s := look(d)
 	checkInside(t, d, s)
@@ -130,11 +132,14 @@ func checkInside(t require.TestingT, d *picture.Drawing, s *seen) {
 		within := b.X0 >= 0 && b.X1 <= d.WidthPX && b.Y0 >= 0 && b.Y1 <= d.HeightPX
 		require.True(t, within, "%q lies at %v, the picture is %v by %v", x.Say, b, d.WidthPX, d.HeightPX)
 	}
-	for _, f := range s.figures {
+	for i := range s.figures {
+		f := &s.figures[i]
 		for _, line := range f.lines {
 			for _, p := range line {
-				within := p.X >= -0.01 && p.X <= d.WidthPX+0.01 && p.Y >= -0.01 && p.Y <= d.HeightPX+0.01
-				require.True(t, within && !math.IsNaN(p.X) && !math.IsNaN(p.Y), "%v of %+v, the picture is %v by %v", p, f.style, d.WidthPX, d.HeightPX)
+				// A NaN is within nothing.
+				if within := p.X >= -0.01 && p.X <= d.WidthPX+0.01 && p.Y >= -0.01 && p.Y <= d.HeightPX+0.01; !within {
+					require.Fail(t, "outside", "%v of %+v, the picture is %v by %v", p, f.style, d.WidthPX, d.HeightPX)
+				}
 			}
 		}
 	}
@@ -142,9 +147,13 @@ func checkInside(t require.TestingT, d *picture.Drawing, s *seen) {
 
 func checkApart(t require.TestingT, s *seen) {
 	texts := s.texts()
+	boxes := make([]picture.Box, len(texts))
 	for i, a := range texts {
-		for _, b := range texts[i+1:] {
-			require.False(t, a.Box().Meets(b.Box()), "%q at %v lies on %q at %v", a.Say, a.Box(), b.Say, b.Box())
+		boxes[i] = a.Box()
+		for k, b := range boxes[:i] {
+			if b.Meets(boxes[i]) {
+				require.Fail(t, "one text on another", "%q at %v lies on %q at %v", texts[k].Say, b, a.Say, boxes[i])
+			}
 		}
 	}
 }
@@ -152,7 +161,8 @@ func checkApart(t require.TestingT, s *seen) {
 // checkLegible: what lies under a text contrasts with it by 4.5, and no line
 // runs through it, under it or over it.
 func checkLegible(t require.TestingT, s *seen) {
-	for i, f := range s.figures {
+	for i := range s.figures {
+		f := &s.figures[i]
 		if f.text.Say == "" {
 			continue
 		}
@@ -162,20 +172,20 @@ func checkLegible(t require.TestingT, s *seen) {
 		core := picture.Box{X0: b.X0 + 2, Y0: b.Y0 + (b.Y1-b.Y0)*0.15, X1: b.X1 - 2, Y1: b.Y1 - (b.Y1-b.Y0)*0.2}
 		ground := 0
 		for k := range i {
-			if covers(s.figures[k], core) {
+			if covers(&s.figures[k], core) {
 				ground = k
 			}
 		}
-		for k := ground; k < len(s.figures); k++ {
-			g := s.figures[k]
-			if k != i && g.text.Say == "" && g.style.Stroke != picture.GridLine {
-				require.False(t, k > ground && g.strokes(core), "a line %+v runs through %q at %v", g.style, f.text.Say, core)
+		for k := ground + 1; k < len(s.figures); k++ {
+			g := &s.figures[k]
+			if k != i && g.text.Say == "" && g.style.Stroke != picture.GridLine && g.strokes(core) {
+				require.Fail(t, "a line through a text", "a line %+v runs through %q at %v", g.style, f.text.Say, core)
 			}
 		}
 		for _, p := range points(core) {
 			surface := picture.Color("#FFFFFF")
-			for k, g := range s.figures {
-				if g.fills(p) {
+			for k := range s.figures {
+				if g := &s.figures[k]; g.fills(p) {
 					require.Less(t, k, i, "%+v is painted over %q", g.style, f.text.Say)
 					surface = g.style.Fill
 				}
@@ -189,7 +199,7 @@ func points(b picture.Box) []picture.Point {
 	return []picture.Point{{X: b.X0, Y: b.Y0}, {X: b.X1, Y: b.Y0}, {X: b.X1, Y: b.Y1}, {X: b.X0, Y: b.Y1}, {X: (b.X0 + b.X1) / 2, Y: (b.Y0 + b.Y1) / 2}}
 }
 
-func covers(f figure, b picture.Box) bool {
+func covers(f *figure, b picture.Box) bool {
 	for _, p := range points(b) {
 		if !f.fills(p) {
 			return false
