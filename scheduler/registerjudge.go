@@ -14,7 +14,8 @@ type strip struct {
 	entry       *wall.Strip
 	early       string
 	unpermitted string
-	window      Strip // of the wall
+	window      Strip   // of the wall
+	joints      []Joint // as they were then
 	accounts    map[int64]*account
 }
 
@@ -31,11 +32,12 @@ func (b *bracing) stripOf(e *wall.Entry) *strip {
 	s := &b.wall.Holding.Strips[i]
 	y := &strip{look: b.then(s.Began.Early), entry: s, accounts: map[int64]*account{}}
 	b.strips[e.Key()] = y
-	y.early = y.notOpenFor(s, &b.seen)
-	y.unpermitted = y.look.unpermitted(s, &b.seen)
+	y.joints = y.look.joints()
+	y.early = y.notOpenFor(s, y.joints, &b.seen)
+	y.unpermitted = y.look.unpermitted(s, y.joints)
 	acc := y.account()
 	y.accounts[y.zero] = acc
-	y.window = y.look.window(y.judge(acc, b.seen.Joints), acc)
+	y.window = y.look.window(y.judge(acc, y.joints), acc)
 	return y
 }
 
@@ -75,7 +77,7 @@ func (k *look) partsOf(name string) []part {
 
 // judgeStand judges one standing: where it was stripped, then; else now.
 func (b *bracing) judgeStand(y *Stand) {
-	at, then := b.look.now, &strip{look: b.look, accounts: map[int64]*account{}}
+	at, then := b.look.now, &strip{look: b.look, joints: b.seen.Joints, accounts: map[int64]*account{}}
 	off := y.off()
 	if off != nil {
 		if s := b.stripOf(off); s != nil {
@@ -122,7 +124,7 @@ func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool
 	open, known := true, true
 	for i, p := range parts {
 		look := then.on(p, at)
-		list := lines(look.beforePermit(then.accountOf(look), b.seen.Joints))
+		list := lines(look.beforePermit(then.accountOf(look), then.joints))
 		if i == 0 && allMet(list[:atCured]) {
 			y.Cured = moment(metAt(list[:atCured]))
 		}
@@ -235,9 +237,9 @@ func (b *bracing) permitFor(y *Stand, then *strip, p part, at int64) {
 		if x.At <= at {
 			rank++
 			if list == nil {
-				list = look.beforePermit(then.accountOf(look), b.seen.Joints)
+				list = look.beforePermit(then.accountOf(look), then.joints)
 			}
-			if look.permitRuling(x, list, b.seen.Joints).met {
+			if look.permitRuling(x, list, then.joints).met {
 				rank += 4
 			}
 		}

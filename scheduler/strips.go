@@ -17,11 +17,12 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 			continue
 		}
 		cause, then := "strip "+s.Key.ID, k.then(at)
-		if why := then.notOpenFor(s, a); why != "" {
+		joints := then.joints()
+		if why := then.notOpenFor(s, joints, a); why != "" {
 			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
 				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
 		}
-		if why := then.unpermitted(s, a); why != "" {
+		if why := then.unpermitted(s, joints); why != "" {
 			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s %s. Stay out to the wall's height + 1.2 m until a competent person has looked at the wall.",
 				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
 		}
@@ -39,15 +40,15 @@ func (k *look) then(at int64) *look {
 
 // notOpenFor says why what was stripped could not be, or "": of named braces by
 // what each answers for and by its neighbours, otherwise by the whole wall.
-func (k *look) notOpenFor(s *wall.Strip, a *Assessment) string {
+func (k *look) notOpenFor(s *wall.Strip, joints []Joint, a *Assessment) string {
 	if s.All {
-		return k.notOpen(a.Joints)
+		return k.notOpen(joints)
 	}
-	windows := k.braceWindows(a.Joints, a)
+	windows := k.braceWindows(joints, a)
 	for _, name := range s.Braces {
 		i := slices.IndexFunc(windows, func(w BraceWindow) bool { return w.Name == name })
 		if i < 0 || len(windows[i].Strip.Criteria) == 0 {
-			return k.notOpen(a.Joints) // it did not stand then, whatever came of it later: the whole wall's window
+			return k.notOpen(joints) // it did not stand then, whatever came of it later: the whole wall's window
 		}
 		if why := shutBy(windows[i].Strip); why != "" {
 			return "brace " + name + ": " + why + " was not met"
@@ -131,7 +132,7 @@ func what(s *wall.Strip) string {
 
 // unpermitted says how a strip had no permit that stood for what it took off, or
 // "": where none is asked for, or each brace had one.
-func (k *look) unpermitted(s *wall.Strip, a *Assessment) string {
+func (k *look) unpermitted(s *wall.Strip, joints []Joint) string {
 	if !k.policy.PermitNeeded {
 		return ""
 	}
@@ -143,7 +144,7 @@ func (k *look) unpermitted(s *wall.Strip, a *Assessment) string {
 		if accounts[y.zero] == nil {
 			accounts[y.zero] = y.account()
 		}
-		if why := y.noPermit(y.beforePermit(accounts[y.zero], a.Joints), a.Joints, s.Permit); why != "" {
+		if why := y.noPermit(y.beforePermit(accounts[y.zero], joints), joints, s.Permit); why != "" {
 			return why
 		}
 	}
