@@ -72,7 +72,8 @@ func (k *look) reachOf(list []*wall.Brace, i int) reach {
 
 // clockZero is the last concrete within a reach: the end of the last lift or
 // top-up that touches it, never interpolated, the last consolidation there, and
-// on the whole wall the last discharge and line correction.
+// on the whole wall the last discharge and line correction. What names a station
+// that the wall has not counts everywhere.
 func (k *look) clockZero(r reach) int64 {
 	p := &k.wall.Pour
 	zero := max(p.Discharged, p.Corrected)
@@ -88,7 +89,7 @@ func (k *look) clockZero(r reach) int64 {
 		}
 	}
 	for _, c := range p.Consolidated {
-		if c.At > zero && r.touches(c.From, c.To) {
+		if c.At > zero && (r.touches(c.From, c.To) || c.To > k.wall.Holding.Geometry.Length) {
 			zero = c.At
 		}
 	}

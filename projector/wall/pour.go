@@ -33,6 +33,7 @@ type Lift struct {
 	pieces        []piece   // one, or two round station 0
 	others        [][]piece // of the versions before the last
 	below, inside int       // mm of its run that lay below the surface, or in openings
+	beyond        bool      // one of its versions names a station that the wall has not
 }
 
 // piece is a run of stations that a lift passed at one go.
@@ -61,9 +62,10 @@ func (l *Lift) judge() {
 
 // lie lays out the lift's run on a wall, by each of its versions.
 func (l *Lift) lie(g *Geometry) {
-	l.others = nil
+	l.others, l.beyond = nil, false
 	for _, v := range l.Entry.Versions {
 		d := v.(*events.LiftPlaced)
+		l.beyond = l.beyond || max(mm(d.FromM), mm(d.ToM)) > g.Length
 		if l.pieces != nil {
 			l.others = append(l.others, l.pieces)
 		}
@@ -119,8 +121,12 @@ func (l *Lift) split(from, to int, way string, g *Geometry) {
 	l.pieces = slices.DeleteFunc(l.pieces, func(p piece) bool { return p.low == p.high })
 }
 
-// Reaches reports whether the lift touches some stations, ends included.
+// Reaches reports whether the lift touches some stations, ends included. One at a
+// station that the wall has not may lie anywhere on it.
 func (l *Lift) Reaches(from, to int) bool {
+	if l.beyond {
+		return true
+	}
 	if len(l.pieces) == 0 { // not laid over a wall
 		return min(l.From, l.To) <= to && from <= max(l.From, l.To)
 	}
