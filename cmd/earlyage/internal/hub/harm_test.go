@@ -2,11 +2,13 @@ package hub_test
 
 import (
 	"fmt"
+	"maps"
 	"net/http"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -42,10 +44,38 @@ type mill struct {
 // days later, and the tests begin an hour after that.
 var lastLift = time.Date(2026, 6, 1, 9, 0, 0, 0, time.UTC)
 
+// grown is the mill as its pour has left it. To make it takes as long as many a
+// test: it is made once, and every test begins with a copy of its folder.
+var grown struct {
+	sync.Mutex
+	dir     string // empty: not made yet; TestMain removes it
+	at      time.Time
+	numbers map[string]uint64
+	said    []events.Event
+}
+
 func openMill(t *testing.T) *mill {
+	t.Helper()
+	grown.Lock()
+	if grown.dir == "" {
+		growMill(t)
+	}
+	m := &mill{t: t, dir: t.TempDir(), clock: scheduler.NewStepped(grown.at), numbers: maps.Clone(grown.numbers), said: slices.Clone(grown.said), synced: true}
+	grown.Unlock()
+	require.NoError(t, os.CopyFS(m.dir, os.DirFS(grown.dir)))
+	m.start()
+	t.Cleanup(m.stop)
+	settle(t, m.hub)
+	require.True(t, m.open(), "%+v", m.wall())
+	return m
+}
+
+// growMill lets the pour happen, from its morning to two days after its end.
+func growMill(t *testing.T) {
+	t.Helper()
 	m := &mill{t: t, dir: t.TempDir(), clock: scheduler.NewStepped(lastLift.Add(-3 * time.Hour)), numbers: map[string]uint64{}, synced: true}
 	m.start()
-	t.Cleanup(func() { m.stop() })
+	t.Cleanup(m.stop)
 	pour := []string{
 		"0 office p-boss site.opened - name=Mill zone=UTC", "1 office p-second record.countersigned - of=1 role=officer",
 		"2 office p-boss mix.approved - mix=w30 binder=portland retarder=false", "3 office p-second record.countersigned - of=3 role=engineer",
@@ -69,7 +99,11 @@ func openMill(t *testing.T) *mill {
 	m.say("3062 office p-boss permit.issued a number=s-1 for=strip")
 	settle(t, m.hub)
 	require.True(t, m.open(), "%+v", m.wall())
-	return m
+	m.stop()
+	dir, err := os.MkdirTemp("", "mill")
+	require.NoError(t, err)
+	require.NoError(t, os.CopyFS(dir, os.DirFS(m.dir)))
+	grown.dir, grown.at, grown.numbers, grown.said = dir, m.clock.Now(), m.numbers, m.said
 }
 
 func (m *mill) start() {

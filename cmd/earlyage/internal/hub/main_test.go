@@ -1,7 +1,9 @@
 package hub_test
 
 import (
+	"flag"
 	"log/slog"
+	"os"
 	"strings"
 	"testing"
 	"time"
@@ -9,7 +11,14 @@ import (
 	"go.uber.org/goleak"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+var long = flag.Bool("long", false, "ask for each part of long lists, and for every moment of the past")
+
+func TestMain(m *testing.M) {
+	goleak.VerifyTestMain(m, goleak.Cleanup(func(status int) {
+		_ = os.RemoveAll(grown.dir)
+		os.Exit(status)
+	}))
+}
 
 // logTo sends a log to the test's own.
 func logTo(t *testing.T) *slog.Logger {

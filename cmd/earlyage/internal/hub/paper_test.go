@@ -52,16 +52,14 @@ func size(t *testing.T, messages string) int {
 // it.
 func TestPapers(t *testing.T) {
 	m := openMill(t)
-	m.say("4001 phone p-crew brace.set a braces.0.name=b1 braces.0.at_m=1")
-	settle(t, m.hub)
+	m.then("phone p-crew brace.set a braces.0.name=b1 braces.0.at_m=1")
 	path := api.PathWalls + "/mill/a/" + api.WallPaper
 	wide, high, text := m.printed(path)
 	require.InDelta(t, 595.28, wide, 0.01)
 	require.InDelta(t, 841.89, high, 0.01)
 	first := sealed.FindStringSubmatch(text)
 	require.NotNil(t, first, text)
-	m.say("4002 phone p-crew wind.read - gust_mps=3")
-	settle(t, m.hub)
+	m.then("phone p-crew wind.read - gust_mps=3")
 	_, _, text = m.printed(path)
 	second := sealed.FindStringSubmatch(text)
 	require.NotNil(t, second, text)

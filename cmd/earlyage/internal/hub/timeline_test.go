@@ -71,7 +71,10 @@ func TestTimelineAsOfIsWhatWasAnsweredThen(t *testing.T) {
 		agreeing(t, got)
 	}
 	last := then[len(then)-1].plain.Messages
-	for _, msg := range last {
+	for i, msg := range last {
+		if i%5 != 0 && !*long && !msg.Recorded.After(then[0].at) { // of the long cure before, one in five
+			continue
+		}
 		got := m.recounted("a", asOf(msg.Recorded.Time))
 		for _, x := range got.Messages {
 			require.False(t, x.Recorded.After(msg.Recorded.Time), "message %d as of message %d", x.Seq, msg.Seq)
