@@ -216,7 +216,7 @@ func (k *look) bracesOff(carries bool) ruling {
 	for _, y := range k.stands {
 		switch {
 		case !k.past(y.early):
-		case y.until == 0 || y.until > k.now:
+		case y.until == 0 || !k.past(y.until):
 			if v.met {
 				v.met, v.have = false, "brace "+y.brace.Name+" stands"
 			}

@@ -21,7 +21,7 @@ type Stand struct {
 
 	Set       *wall.Entry // nil: nobody recorded it
 	Stripped  *wall.Entry // nil: it stands
-	Undone    *wall.Entry // a strip whose void waits for a second person: the brace counts as standing, and is judged as stripped
+	Undone    *wall.Entry // a strip whose void, or amendment to other braces, waits for a second person: the brace counts as standing, and is judged as stripped
 	Inspected *wall.Entry // the last that found it sound while it stood
 	Looks     int         // how many did
 	Zero      time.Time   // the last concrete within its reach
@@ -137,7 +137,7 @@ func (b *bracing) stands() (all []*Stand) {
 				}
 			}
 		case *events.BraceStripped:
-			all = append(all, takeOff(up, e, d, len(all) > 0)...)
+			all = append(all, takeOff(up, e, len(all) > 0)...)
 		}
 	}
 	return all
@@ -161,20 +161,25 @@ func among(up map[string]*Stand, names []string) (out []*Stand) {
 }
 
 // takeOff ends what an entry took off, and returns what it took off that nobody
-// had set. Where no brace was ever set, all of them are one.
-func takeOff(up map[string]*Stand, e *wall.Entry, d *events.BraceStripped, any bool) (unset []*Stand) {
+// had set. Where no brace was ever set, all of them are one. What only some of its
+// versions name is judged as taken off, and counts as standing.
+func takeOff(up map[string]*Stand, e *wall.Entry, any bool) (unset []*Stand) {
+	sure, said := wall.TakenOff(e)
 	off := map[string]bool{}
-	for _, y := range among(up, d.Braces) {
-		off[y.Brace] = true
-		if e.Maybe {
+	for name, y := range up {
+		switch {
+		case sure.Has(name):
+			y.Stripped = e
+			delete(up, name)
+		case said.Has(name):
 			y.Undone = e
+		default:
 			continue
 		}
-		y.Stripped = e
-		delete(up, y.Brace)
+		off[name] = true
 	}
-	names := d.Braces
-	if d.All && !any {
+	names := said.Braces
+	if said.All && !any {
 		names = []string{""}
 	}
 	for _, name := range names {

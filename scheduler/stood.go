@@ -9,52 +9,127 @@ import (
 	"earlyage/projector/wall"
 )
 
-// stood is one time that a brace stood at one place, as the fold has it.
+// stood is one time that a brace stood at one place, or may have.
 type stood struct {
-	brace *wall.Brace // as it was then: its place, when it was set, what has come of it since
-	early int64       // it may have been set already
-	until int64       // early, of the strip, or late, of a set at another place; 0: it stands
+	brace  *wall.Brace // as it was then: its place, when it was set, what has come of it since
+	early  int64       // it may have been set already
+	lost   int64       // until then it surely stood, if it was set; 0: it surely stands
+	until  int64       // after that it surely does not; 0: it may stand
+	unsure bool        // it is not sure that it was ever set there
 }
 
 // standsOf reads from a wall's entries, in their order, when its braces stood. The
 // fold keeps only the last set and the last strip of each: what was taken off and
-// set again stood before as well.
-func standsOf(w *wall.State) (all []stood) {
-	up := map[string]int{} // places in all
-	end := func(name string, at int64) {
-		if i, stands := up[name]; stands {
-			all[i].until = at
-			delete(up, name)
-		}
-	}
+// set again stood before as well. What the versions of an entry do not agree on, or
+// is voided by one person alone, is not sure.
+func standsOf(w *wall.State) []stood {
+	s := standing{wall: w, up: map[string][]int{}}
 	entries := w.Entries()
 	for i := range entries {
-		e := &entries[i]
-		switch d := e.Last().(type) {
+		switch e := &entries[i]; e.Last().(type) {
 		case *events.BraceSet:
-			for _, p := range d.Braces {
-				end(p.Name, e.Ended.Late-1)
-				up[p.Name] = len(all)
-				all = append(all, stood{brace: braceAs(w, p, e), early: e.Began.Early})
-			}
+			s.set(e)
 		case *events.BraceStripped:
-			if e.Maybe {
-				continue // its void waits for a second person
-			}
-			for _, y := range slices.Clone(all) {
-				if len(d.Braces) == 0 || slices.Contains(d.Braces, y.brace.Name) {
-					end(y.brace.Name, e.Began.Early)
-				}
-			}
+			s.strip(e)
 		}
 	}
-	for i := range all {
-		all[i].brace.Stripped = all[i].until
+	for i := range s.all {
+		s.all[i].brace.Stripped = s.all[i].lost
 	}
-	slices.SortStableFunc(all, func(x, y stood) int {
+	slices.SortStableFunc(s.all, func(x, y stood) int {
 		return cmp.Or(cmp.Compare(x.brace.At, y.brace.At), cmp.Compare(x.brace.Name, y.brace.Name))
 	})
-	return all
+	return s.all
+}
+
+// standing gathers when braces stood.
+type standing struct {
+	wall *wall.State
+	all  []stood
+	up   map[string][]int // places in all of what may still stand
+	off  []*wall.Entry    // what took braces off so far
+}
+
+// lose ends what stands of a name: from a moment it is not sure any more, from
+// another, if any, it is surely gone.
+func (s *standing) lose(name string, lost, until int64) {
+	for _, i := range s.up[name] {
+		if y := &s.all[i]; y.lost == 0 {
+			y.lost = lost
+		}
+		s.all[i].until = until
+	}
+	if until != 0 {
+		delete(s.up, name)
+	}
+}
+
+func (s *standing) strip(e *wall.Entry) {
+	s.off = append(s.off, e)
+	sure, any := wall.TakenOff(e)
+	for name := range s.up {
+		switch {
+		case sure.Has(name):
+			s.lose(name, e.Began.Early, max(e.Began.Early, e.Ended.Late))
+		case any.Has(name):
+			s.lose(name, e.Began.Early, 0)
+		}
+	}
+}
+
+func (s *standing) set(e *wall.Entry) {
+	told := map[string][]events.BracePlan{}
+	var names []string
+	for _, v := range e.Versions {
+		for _, p := range v.(*events.BraceSet).Braces {
+			if told[p.Name] == nil {
+				names = append(names, p.Name)
+			}
+			told[p.Name] = append(told[p.Name], p)
+		}
+	}
+	for _, name := range names {
+		s.setOne(e, name, told[name])
+	}
+}
+
+// setOne takes in what the versions of an entry say of one brace.
+func (s *standing) setOne(e *wall.Entry, name string, told []events.BracePlan) {
+	places := map[int]bool{}
+	for _, p := range told {
+		places[stationOf(p)] = true
+	}
+	if !e.Maybe && len(told) == len(e.Versions) && len(places) == 1 {
+		s.lose(name, e.Ended.Late-1, e.Ended.Late-1)
+		s.put(stood{brace: braceAs(s.wall, told[0], e), early: e.Began.Early, unsure: s.mayBeOff(e, name)})
+		return
+	}
+	for _, i := range s.up[name] {
+		if y := &s.all[i]; y.lost == 0 && (len(places) > 1 || !places[y.brace.At]) {
+			y.lost = e.Began.Early
+		}
+	}
+	for _, p := range told {
+		if at := stationOf(p); places[at] {
+			places[at] = false
+			s.put(stood{brace: braceAs(s.wall, p, e), early: e.Began.Early, unsure: true})
+		}
+	}
+}
+
+func (s *standing) put(y stood) {
+	s.up[y.brace.Name] = append(s.up[y.brace.Name], len(s.all))
+	s.all = append(s.all, y)
+}
+
+// mayBeOff reports whether an entry that comes before a set may have taken the brace
+// off only after it. What one device says it says in order.
+func (s *standing) mayBeOff(set *wall.Entry, name string) bool {
+	return slices.ContainsFunc(s.off, func(e *wall.Entry) bool {
+		inOrder := e.Source == set.Source && e.Sequence != 0 && e.Sequence < set.Sequence
+		_, any := wall.TakenOff(e)
+		return !inOrder && e.Ended.Late > set.Began.Early && any.Has(name)
+	})
 }
 
 // braceAs is a brace as one entry set it.
@@ -77,14 +152,14 @@ func stationOf(p events.BracePlan) int {
 
 // stoodAt lists the braces that stood at a moment, as they stood then, by station;
 // one that was taken off at that moment is among them. A brace of which it is not
-// sure that it was set by then is none of them: those beside it answer for what it
-// would have answered for.
+// sure that it stood then is none of them: those beside it answer for what it would
+// have answered for.
 func (k *look) stoodAt(at int64) (out []*wall.Brace) {
 	for _, y := range k.stands {
 		if at == k.now {
 			k.at(y.brace.Set)
 		}
-		if y.brace.Set > at || y.until != 0 && y.until < at {
+		if y.unsure || y.brace.Set > at || y.lost != 0 && y.lost < at {
 			continue
 		}
 		if i := slices.IndexFunc(out, func(b *wall.Brace) bool { return b.Name == y.brace.Name }); i < 0 {

@@ -19,13 +19,14 @@ type Brace struct {
 	Inspected int64 // found sound
 }
 
-// Strip is one entry that took braces off.
+// Strip is one entry that took braces off, by any of its versions.
 type Strip struct {
 	Key    events.Key
 	Seq    uint64
 	Began  Interval
 	All    bool
 	Braces []string
+	Maybe  bool // voided, and the void waits for a second person
 	Permit string
 	By     string
 }
@@ -289,9 +290,11 @@ func (h *Holding) brace(name string) *Brace {
 func (h *Holding) foldWords(e *Entry) {
 	switch d := e.Last().(type) {
 	case *events.BraceSet:
-		for _, b := range d.Braces {
-			y := h.brace(b.Name)
-			y.At, y.Set, y.Stripped = mm(b.AtM), e.Ended.Late, 0
+		for _, v := range e.Versions {
+			for _, b := range v.(*events.BraceSet).Braces {
+				y := h.brace(b.Name)
+				y.At, y.Set, y.Stripped = mm(b.AtM), e.Ended.Late, 0
+			}
 		}
 	case *events.BraceDisturbed:
 		h.eachBrace(d.Braces, func(b *Brace) { b.Disturbed = e.Ended.Late })
@@ -333,11 +336,49 @@ func (h *Holding) eachBrace(names []string, do func(*Brace)) {
 }
 
 func (h *Holding) foldStrip(e *Entry, d *events.BraceStripped) {
-	h.Strips = append(h.Strips, Strip{Key: e.Key(), Seq: e.Seq, Began: e.Began, All: d.All, Braces: d.Braces, Permit: d.Permit, By: e.By})
-	if e.Maybe {
-		return
+	sure, any := TakenOff(e)
+	h.Strips = append(h.Strips, Strip{Key: e.Key(), Seq: e.Seq, Began: e.Began, All: any.All, Braces: any.Braces, Maybe: e.Maybe, Permit: d.Permit, By: e.By})
+	if sure.All || len(sure.Braces) > 0 {
+		h.eachBrace(sure.Braces, func(b *Brace) { b.Stripped = e.Began.Early })
 	}
-	h.eachBrace(d.Braces, func(b *Brace) { b.Stripped = e.Began.Early })
+}
+
+// Off is what an entry took off: all braces, or some by name.
+type Off struct {
+	All    bool
+	Braces []string
+}
+
+// Has reports whether a brace is among them.
+func (o Off) Has(name string) bool { return o.All || slices.Contains(o.Braces, name) }
+
+// TakenOff says what an entry took off by every one of its versions, nothing if it
+// is voided, and what by any of them.
+func TakenOff(e *Entry) (sure, any Off) {
+	for i, v := range e.Versions {
+		d := v.(*events.BraceStripped)
+		switch {
+		case i == 0:
+			sure = Off{d.All, d.Braces}
+		case sure.All:
+			sure = Off{d.All, d.Braces}
+		case !d.All:
+			sure.Braces = slices.DeleteFunc(slices.Clone(sure.Braces), func(name string) bool { return !slices.Contains(d.Braces, name) })
+		}
+		any.All = any.All || d.All
+		for _, name := range d.Braces {
+			if !slices.Contains(any.Braces, name) {
+				any.Braces = append(any.Braces, name)
+			}
+		}
+	}
+	if any.All {
+		any.Braces = nil
+	}
+	if e.Maybe {
+		sure = Off{}
+	}
+	return sure, any
 }
 
 func (h *Holding) foldHold(e *Entry) {
@@ -515,5 +556,5 @@ func (h *Holding) AllStripped() bool {
 	if set > 0 {
 		return true
 	}
-	return slices.ContainsFunc(h.Strips, func(s Strip) bool { return s.All })
+	return slices.ContainsFunc(h.Strips, func(s Strip) bool { return s.All && !s.Maybe })
 }
