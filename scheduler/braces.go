@@ -38,16 +38,32 @@ func (k *look) standingAt(at int64) []*wall.Brace {
 	return slices.DeleteFunc(k.stoodAt(at), func(b *wall.Brace) bool { return b.At < 0 })
 }
 
-// neighbours are the places of the braces on either side; -1: none.
+// neighbours are the places of the braces on either side, at another station; -1:
+// none. On a closed wall they may be at one station.
 func (k *look) neighbours(list []*wall.Brace, i int) (before, after int) {
-	before, after = i-1, i+1
-	if after == len(list) {
-		after = -1
+	return k.nextTo(list, i, -1), k.nextTo(list, i, 1)
+}
+
+func (k *look) nextTo(list []*wall.Brace, i, step int) int {
+	n := len(list)
+	for j := i + step; ; j += step {
+		if k.wall.Holding.Geometry.Closed {
+			j = (j + n) % n
+		}
+		switch {
+		case j < 0 || j == n || j == i:
+			return -1
+		case !k.together(list[i], list[j]):
+			return j
+		}
 	}
-	if k.wall.Holding.Geometry.Closed && len(list) > 1 {
-		before, after = (i+len(list)-1)%len(list), (i+1)%len(list)
-	}
-	return before, after
+}
+
+// together reports whether two braces stand at one station, as on either side of a
+// wall: they answer for the same concrete.
+func (k *look) together(a, b *wall.Brace) bool {
+	g := &k.wall.Holding.Geometry
+	return a.At == b.At || g.Closed && g.Length > 0 && a.At%g.Length == b.At%g.Length
 }
 
 // reachOf is what a brace answers for: from the next brace on one side to the
@@ -55,10 +71,10 @@ func (k *look) neighbours(list []*wall.Brace, i int) (before, after int) {
 func (k *look) reachOf(list []*wall.Brace, i int) reach {
 	before, after := k.neighbours(list, i)
 	r := reach{0, k.wall.Holding.Geometry.Length}
-	switch {
-	case before == after && before >= 0:
-		return r // two braces round a closed wall: each answers for all of it
-	case k.wall.Holding.Geometry.Closed && len(list) > 2:
+	if k.wall.Holding.Geometry.Closed {
+		if before < 0 || k.together(list[before], list[after]) {
+			return r // one or two stations round a closed wall: each answers for all of it
+		}
 		return reach{list[before].At, list[after].At}
 	}
 	if before >= 0 {
