@@ -28,15 +28,21 @@ func (e *Engine) compose(l desk.Letter, to notice.Reader, now time.Time) (m noti
 			return m, false
 		}
 		f.Sites = e.sites(list)
+		f.Walls = e.walls(list...)
 		m = e.cfg.Compose.Summary(list, f)
 	case !known:
 		return m, false
 	case l.What == desk.TellSheet:
+		f.Walls = e.walls(c.Notice)
 		m = e.cfg.Compose.Sheet(c.Notice, f)
 	default:
-		f.Link = e.cfg.Link(l.Site, l.Wall, c.ID)
+		n := wordFor(l.What, c)
+		if n.By != "" {
+			n.By = e.name(n.By, n.Site)
+		}
+		f.Link, f.Walls = e.cfg.Link(l.Site, l.Wall, c.ID), e.walls(n)
 		e.whoElse(&f, c, l.Person, now)
-		m = e.cfg.Compose.Alert(wordFor(l.What, c), f)
+		m = e.cfg.Compose.Alert(n, f)
 	}
 	return fill(m, l, to, f.Link), true
 }
@@ -99,6 +105,29 @@ func (e *Engine) sites(list []notice.Notice) map[string]notice.Site {
 		}
 	}
 	return sites
+}
+
+// walls are the names of the walls that some notices are about.
+func (e *Engine) walls(list ...notice.Notice) map[notice.Place]string {
+	tokens := map[string][]string{}
+	for _, n := range list {
+		if n.Wall != "" {
+			tokens[n.Site] = append(tokens[n.Site], n.Wall)
+		}
+		if n.Issued != nil {
+			for _, w := range n.Issued.Walls {
+				tokens[n.Site] = append(tokens[n.Site], w.Wall)
+			}
+		}
+	}
+	names := map[notice.Place]string{}
+	for site, walls := range tokens {
+		slices.Sort(walls)
+		for wall, name := range e.cfg.Directory.Walls(site, slices.Compact(walls)) {
+			names[notice.Place{Site: site, Wall: wall}] = name
+		}
+	}
+	return names
 }
 
 // whoElse finds who was told beside a person, and who is told next.

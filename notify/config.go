@@ -31,11 +31,13 @@ type Clock interface {
 	Until(t time.Time) <-chan struct{}
 }
 
-// A Directory knows readers and sites. It is safe for concurrent use.
+// A Directory knows readers, sites and walls. It is safe for concurrent use.
 type Directory interface {
 	// Reader returns a person with the roles on a site, and whether there is one.
 	Reader(person, site string) (notice.Reader, bool)
 	Site(token string) notice.Site
+	// Walls returns the names for people of those walls of a site that have one.
+	Walls(site string, tokens []string) map[string]string
 }
 
 // A Composer puts into words what is told. Identity, channel, step and reason are

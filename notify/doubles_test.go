@@ -53,6 +53,16 @@ func (directory) Reader(person, site string) (notice.Reader, bool) {
 	return notice.Reader{Person: person, Name: "Name of " + person, Mail: person + "@site.example"}, person != "nobody"
 }
 
+func (directory) Walls(site string, tokens []string) map[string]string {
+	names := map[string]string{}
+	for _, token := range tokens {
+		if site == "mill" && token == "north" {
+			names[token] = "North 2"
+		}
+	}
+	return names
+}
+
 func (directory) Site(token string) notice.Site {
 	return notice.Site{Token: token, Name: token, Zone: time.UTC, Units: "si"}
 }

@@ -34,6 +34,7 @@ const refresh = "PT15M"
 // Wall is what a feed says of one wall.
 type Wall struct {
 	Wall     string
+	Name     string // for people; empty: there is none
 	State    string
 	At       time.Time // expected: the expected time; open: since when; otherwise the time that was said last
 	Said     time.Time // when that was said which this comes from
@@ -120,7 +121,7 @@ func (c Calendar) event(w words, wall Wall, now time.Time) *ics.VEvent {
 		say = w.states[Shut]
 	}
 	since := minuteUp(wall.At).In(c.zone()).Format("2006-01-02 15:04 MST")
-	e.SetSummary(text.Clean(wall.Wall) + ": " + w.fill(say, since))
+	e.SetSummary(cmp.Or(text.Clean(wall.Name), text.Clean(wall.Wall)) + ": " + w.fill(say, since))
 	e.SetLocation(c.siteName())
 	e.SetDescription(c.description(w, wall, now))
 	return e

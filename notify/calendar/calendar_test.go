@@ -210,3 +210,12 @@ func TestWhatIsNoTokenIsHashed(t *testing.T) {
 	require.Regexp(t, `^[0-9a-f]{32}@earlyage$`, odd)
 	require.NotEqual(t, odd, calendar.UID("stone", "draw shop a"))
 }
+
+func TestAWallIsCalledByItsName(t *testing.T) {
+	wall := calendar.Wall{Wall: "shop-a", Name: "North 2", State: calendar.Expected, At: now.Add(time.Hour), Said: now}
+	e := only(t, calendar.Feed(site(t), []calendar.Wall{wall}, now))
+	require.Contains(t, e.Props.Get(ical.PropSummary).Value, "North 2: ")
+	require.Contains(t, e.Props.Get(ical.PropUID).Value, "shop-a@", "its token goes on naming the event: a name may change")
+	wall.Name = ""
+	require.Contains(t, only(t, calendar.Feed(site(t), []calendar.Wall{wall}, now)).Props.Get(ical.PropSummary).Value, "shop-a: ")
+}

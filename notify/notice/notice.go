@@ -71,6 +71,9 @@ type Site struct {
 	Units string // si or us
 }
 
+// Place is a wall of a site, both by their tokens.
+type Place struct{ Site, Wall string }
+
 // Reader is who is told, and how to reach them.
 type Reader struct {
 	Person  string // id

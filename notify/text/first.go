@@ -43,16 +43,20 @@ func (t teller) siteName(token string) string {
 		s.Token = token
 	}
 	if s.Token == "_" {
+		if s.Name == s.Token {
+			s.Name = ""
+		}
 		return cmp.Or(Clean(s.Name), t.say("place.all"))
 	}
 	return cmp.Or(Clean(s.Name), Clean(s.Token))
 }
 
-func (t teller) wallName(n notice.Notice) string {
-	if n.Wall == "" {
+// wallName is what a wall is called; "" for a whole site.
+func (t teller) wallName(site, wall string) string {
+	if wall == "" {
 		return ""
 	}
-	return cmp.Or(Clean(t.facts.Wall), Clean(n.Wall))
+	return cmp.Or(Clean(t.facts.Walls[notice.Place{Site: site, Wall: wall}]), Clean(wall))
 }
 
 // A head is a first line in its parts, before it is known how much room there is.
@@ -69,7 +73,7 @@ type head struct {
 func (t teller) head(n notice.Notice) head {
 	w := t.kind(n.Kind)
 	h := head{
-		name: w.name, brief: w.brief, site: t.siteName(n.Site), wall: t.wallName(n),
+		name: w.name, brief: w.brief, site: t.siteName(n.Site), wall: t.wallName(n.Site, n.Wall),
 		when: t.when(n), frame: func(s string) string { return s },
 	}
 	if a := n.About; a != nil {
@@ -186,8 +190,7 @@ func (h head) line() string {
 }
 
 func (h head) rest(site, wall string, what []string) string {
-	place := strings.TrimSpace(site + " " + wall)
-	parts := slices.DeleteFunc(append([]string{place}, append(slices.Clone(what), h.when)...), func(s string) bool { return s == "" })
+	parts := slices.DeleteFunc(append([]string{site, wall}, append(slices.Clone(what), h.when)...), func(s string) bool { return s == "" })
 	if len(parts) == 0 {
 		return ""
 	}

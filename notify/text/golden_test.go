@@ -38,6 +38,16 @@ func facts(t testing.TB, lang, units string) text.Facts {
 	}
 }
 
+// called gives facts the names that people use of the site and some walls.
+func called(f text.Facts) text.Facts {
+	f.Site.Name = "Alder Court"
+	f.Walls = map[notice.Place]string{}
+	for wall, name := range map[string]string{"shop-a": "North 2", "shop-b": "Stair wall", "shop-c": "Lift pit", "shop-d": "South 1", "shop-e": "Plinth"} {
+		f.Walls[notice.Place{Site: f.Site.Token, Wall: wall}] = name
+	}
+	return f
+}
+
 func m(x float64) *float64 { return &x }
 
 // about is what the alerts of each kind are about, as one day might bring it.
@@ -79,7 +89,7 @@ func TestEveryKindInEveryTongue(t *testing.T) {
 		t.Run(v.name, func(t *testing.T) {
 			var b strings.Builder
 			for _, kind := range events.AlertKinds() {
-				msg := text.Alert(raised(kind), facts(t, v.lang, v.units))
+				msg := text.Alert(raised(kind), called(facts(t, v.lang, v.units)))
 				fmt.Fprintf(&b, "== %s\nfirst: %s\nshort: %s\n\n%s\n", kind, msg.First, msg.Short, msg.Plain)
 			}
 			golden(t, v.name+".txt", b.String())

@@ -45,7 +45,7 @@ func TestHostileText(t *testing.T) {
 			}},
 		}
 		f := text.Facts{
-			Now: now, Site: notice.Site{Token: n.Site, Name: x("name")}, Wall: x("wallname"), Link: x("link"), Told: []string{x("told")}, Next: x("next"), NextAt: now,
+			Now: now, Site: notice.Site{Token: n.Site, Name: x("name")}, Walls: map[notice.Place]string{{Site: n.Site, Wall: n.Wall}: x("wallname")}, Link: x("link"), Told: []string{x("told")}, Next: x("next"), NextAt: now,
 			Reader: notice.Reader{Lang: rapid.SampledFrom([]string{"en", "es", "xx"}).Draw(r, "lang"), Units: x("units")},
 		}
 		for _, msg := range []notice.Message{text.Alert(n, f), text.Summary([]notice.Notice{n, n, n}, f), text.Summary(nil, f), text.Sheet(n, f), text.Test(f)} {

@@ -26,7 +26,7 @@ func Sheet(n notice.Notice, f Facts) notice.Message {
 		p.Link = ""
 	} else {
 		p = t.page(t.sheetLine(n, issued))
-		p.Parts = t.sheetParts(issued)
+		p.Parts = t.sheetParts(n.Site, issued)
 		p.Caution = t.say("caution")
 	}
 	m := t.message(p)
@@ -68,17 +68,17 @@ func inPart(issued *events.SheetIssued, part string) []events.SheetWall {
 }
 
 // sheetParts lists the walls. In the evening the frost comes first.
-func (t teller) sheetParts(issued *events.SheetIssued) []part {
+func (t teller) sheetParts(site string, issued *events.SheetIssued) []part {
 	var parts []part
 	for _, name := range sheetParts {
 		p := part{Head: t.partHead(issued, name)}
 		for _, w := range inPart(issued, name) {
-			p.Lines = append(p.Lines, t.sheetWall(w))
+			p.Lines = append(p.Lines, t.sheetWall(site, w))
 		}
 		parts = append(parts, p)
 	}
 	parts = append(parts, part{Head: t.say("sheet.part.free"), Lines: t.freeBraces(issued)})
-	frost := part{Head: t.partHead(issued, "frost"), Lines: t.frost(issued)}
+	frost := part{Head: t.partHead(issued, "frost"), Lines: t.frost(site, issued)}
 	if issued.Name() == events.EveningSheet {
 		parts = slices.Insert(parts, 0, frost)
 	} else {
@@ -104,8 +104,8 @@ func (t teller) partHead(issued *events.SheetIssued, name string) string {
 	return t.say("sheet.part." + name)
 }
 
-func (t teller) sheetWall(w events.SheetWall) string {
-	wall := Clean(w.Wall)
+func (t teller) sheetWall(site string, w events.SheetWall) string {
+	wall := t.wallName(site, w.Wall)
 	line := wall
 	if !w.At.IsZero() {
 		key := map[string]string{"overdue": "sheet.open", "may-strip": "sheet.open", "expected": "sheet.expect"}[w.What]
@@ -147,11 +147,11 @@ func (t teller) freeBraces(issued *events.SheetIssued) []string {
 	return out
 }
 
-func (t teller) frost(issued *events.SheetIssued) []string {
+func (t teller) frost(site string, issued *events.SheetIssued) []string {
 	var out []string
 	for _, w := range issued.Walls {
 		if said := Clean(w.Frost); said != "" {
-			out = append(out, t.say("sheet.frost", "wall", Clean(w.Wall), "frost", t.cold(said)))
+			out = append(out, t.say("sheet.frost", "wall", t.wallName(site, w.Wall), "frost", t.cold(said)))
 		}
 	}
 	return out

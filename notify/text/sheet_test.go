@@ -33,7 +33,7 @@ func TestSheets(t *testing.T) {
 		t.Run(v.name, func(t *testing.T) {
 			var b strings.Builder
 			for _, sheet := range []string{"", events.EveningSheet, events.WeeklySheet, events.DailyBeat} {
-				msg := text.Sheet(issued(sheet), facts(t, v.lang, v.units))
+				msg := text.Sheet(issued(sheet), called(facts(t, v.lang, v.units)))
 				require.Equal(t, "sheet", msg.What)
 				require.Empty(t, msg.Attach)
 				fmt.Fprintf(&b, "== %q\nfirst: %s\nshort: %s\n\n%s\n", sheet, msg.First, msg.Short, msg.Plain)
@@ -104,8 +104,8 @@ func TestASummaryPutsTheMostUrgentFirst(t *testing.T) {
 	f := facts(t, "en", "us")
 	f.Sites = map[string]notice.Site{"mill-yard": {Token: "mill-yard", Name: "Mill Yard"}}
 	msg := text.Summary(flood(t), f)
-	require.Equal(t, "12 alerts, first: Joint closing: Mill Yard pit-2, until 13:15 MST (1 min)", msg.First)
-	require.Equal(t, "Joint closing: Mill Yard pit-2, until 13:15 MST (1 min). Place on this stretch now, or stop at a planned place +11 more", msg.Short)
+	require.Equal(t, "12 alerts, first: Joint closing: Mill Yard, pit-2, until 13:15 MST (1 min)", msg.First)
+	require.Equal(t, "Joint closing: Mill Yard, pit-2, until 13:15 MST (1 min). Place on this stretch now, or stop at a planned place +11 more", msg.Short)
 	require.Equal(t, "summary", msg.What)
 	require.Equal(t, "_", msg.Site)
 	require.True(t, msg.Urgent)

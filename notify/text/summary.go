@@ -112,7 +112,7 @@ func (t teller) groups(list []notice.Notice) []string {
 		}
 		g := all[i]
 		g.count++
-		if w := Clean(n.Wall); w != "" && !slices.Contains(g.walls, w) {
+		if w := t.wallName(n.Site, n.Wall); w != "" && !slices.Contains(g.walls, w) {
 			g.walls = append(g.walls, w)
 		}
 	}

@@ -14,11 +14,11 @@ type Facts struct {
 	Site   notice.Site
 	Sites  map[string]notice.Site // of a summary over several sites, by token; one that is missing is called by its token
 	Reader notice.Reader
-	Wall   string    // the wall's name for people; empty: its token
-	Link   string    // of the page to open, http or https; anything else is left out
-	Told   []string  // names of the others who are told
-	Next   string    // who is told next if nobody answers; empty: nobody
-	NextAt time.Time // when
+	Walls  map[notice.Place]string // names of walls for people; one that is missing is called by its token
+	Link   string                  // of the page to open, http or https; anything else is left out
+	Told   []string                // names of the others who are told
+	Next   string                  // who is told next if nobody answers; empty: nobody
+	NextAt time.Time               // when
 }
 
 // What a message is (notice.Message.What).

@@ -186,7 +186,7 @@ func TestWhatCameOfAnAlert(t *testing.T) {
 	n := raised("joint-closing")
 	n.State, n.At, n.Text = notice.Cleared, now, ""
 	msg := text.Alert(n, facts(t, "en", "us"))
-	require.Equal(t, "Cleared: Joint closing: stone-draw shop-a, 65.6 to 104.9 ft, at 13:13 MST", msg.First)
+	require.Equal(t, "Cleared: Joint closing: stone-draw, shop-a, 65.6 to 104.9 ft, at 13:13 MST", msg.First)
 	require.Equal(t, msg.First, msg.Short, "there is nothing to do")
 	require.Equal(t, "cleared", msg.What)
 	require.Contains(t, msg.Plain, "What raised it is gone.")
@@ -196,7 +196,7 @@ func TestWhatCameOfAnAlert(t *testing.T) {
 
 	shelved := notice.Notice{State: notice.Shelved, Kind: "probe-silent", Site: "stone-draw", Wall: "shop-a", At: now, Until: now.Add(time.Hour), By: "ines", Text: "changing its battery"}
 	msg = text.Alert(shelved, facts(t, "es", "si"))
-	require.Equal(t, "Aplazado: Sonda callada: stone-draw shop-a, hasta 14:13 MST", msg.First)
+	require.Equal(t, "Aplazado: Sonda callada: stone-draw, shop-a, hasta 14:13 MST", msg.First)
 	require.Contains(t, msg.Plain, "Por: ines\n")
 	require.Contains(t, msg.Plain, "changing its battery")
 }
@@ -290,7 +290,7 @@ func TestNoFirstLineHoldsAFalseNumber(t *testing.T) {
 		have, limit := scaled(a.Measure, *a.Have, us), scaled(a.Measure, *a.Limit, us)
 		until := a.Until.In(denver(t))
 		var nums []float64
-		for _, found := range regexp.MustCompile(`-?\d+(\.\d+)?`).FindAllString(strings.Replace(first, "stone-draw shop-a", "", 1), -1) {
+		for _, found := range regexp.MustCompile(`-?\d+(\.\d+)?`).FindAllString(strings.Replace(first, "stone-draw, shop-a", "", 1), -1) {
 			var x float64
 			_, err := fmt.Sscan(found, &x)
 			require.NoError(r, err)

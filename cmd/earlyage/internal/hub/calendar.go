@@ -228,7 +228,7 @@ func recordedOn(s *wall.State, person string) bool {
 // calendarWall is what a feed says of a wall: what the hub stated last, unless the
 // window is shut again by now, or the bracing is off.
 func (p pictured) calendarWall(ref projector.Ref, s *wall.State) calendar.Wall {
-	out := calendar.Wall{Wall: ref.Wall, State: calendar.Shut}
+	out := calendar.Wall{Wall: ref.Wall, Name: s.Holding.Name, State: calendar.Shut}
 	said, ok := s.Said()
 	if !ok {
 		return out

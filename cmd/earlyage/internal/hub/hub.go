@@ -55,6 +55,7 @@ type Hub struct {
 	checkpoints checkpoints
 	registers   registers       // of the weekly sheets
 	troubled    map[string]bool // sites where somebody cannot be told; owned by the engine's goroutine
+	placed      toldPlaces      // the names of the walls that such people ought to know of
 	pokes       atomic.Int64    // how often the scheduler was made to look by telling
 	entering    locks           // by id of an entry that may be sent again
 	web         *web

@@ -107,6 +107,23 @@ func (d toldReaders) Reader(person, site string) (notice.Reader, bool) {
 	return d.readers.Reader(person, site)
 }
 
+// Walls implements notify.Directory.
+func (d toldReaders) Walls(site string, tokens []string) map[string]string {
+	names := map[string]string{}
+	err := d.h.projector.Read(func(v projector.View) error {
+		for _, token := range tokens {
+			if s := v.Wall(projector.Ref{Site: site, Wall: token}); s != nil && s.Holding.Name != "" {
+				names[token] = s.Holding.Name
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil // what a view shows counts only without one; tokens are said then
+	}
+	return names
+}
+
 // link is the page that shows an alert: its wall's, or the board.
 func (h *Hub) link(site, wall, _ string) string {
 	base := strings.TrimRight(h.address, "/")
@@ -121,11 +138,16 @@ func (h *Hub) link(site, wall, _ string) string {
 
 // untold are the alerts about people whom alerts on a site do not reach, one for
 // each person, and one for each reason why alerts reach nobody. They rest on the engine alone.
-// It is called while the record is read, so names are not looked up.
+// It is called while the record is read, so names are not looked up: whose wall's
+// name is not known yet waits for untoldChanged, which follows at once.
 func (h *Hub) untold(site string) (list []scheduler.Alert) {
 	seen := map[string]bool{}
 	for _, t := range h.told.Untold() { // the oldest first
-		a := untoldAlert(t)
+		name, known := h.placed.name(notice.Place{Site: t.Site, Wall: t.Wall})
+		if !known {
+			continue
+		}
+		a := untoldAlert(t, name)
 		if t.Site == site && !seen[a.Cause] {
 			seen[a.Cause] = true
 			list = append(list, a)
@@ -138,10 +160,10 @@ const callThem = " Call by voice, the person or whoever is next on the site."
 
 // untoldAlert does not repeat what the channel answered: that changes from try to
 // try, and may hold an address.
-func untoldAlert(t desk.Trouble) scheduler.Alert {
+func untoldAlert(t desk.Trouble, wall string) scheduler.Alert {
 	about := t.Kind
-	if t.Wall != "" {
-		about += " on " + t.Wall
+	if wall != "" {
+		about += " on " + wall
 	}
 	about += ", " + t.Priority
 	a := scheduler.Alert{Kind: scheduler.AlertUntold, Since: t.Since}
@@ -174,10 +196,11 @@ func (h *Hub) handed() (list []events.Event) {
 // untoldChanged lets the scheduler look again at the sites where somebody cannot
 // be told, or could not. It is called from the engine's goroutine.
 func (h *Hub) untoldChanged() {
-	now := map[string]bool{}
-	for _, t := range h.told.Untold() {
+	now, untold := map[string]bool{}, h.told.Untold()
+	for _, t := range untold {
 		now[t.Site] = true
 	}
+	h.placed.set(untold, toldReaders{readers{h}}.Walls)
 	before := h.troubled
 	h.troubled = maps.Clone(now)
 	maps.Copy(now, before)

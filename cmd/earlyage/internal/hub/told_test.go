@@ -252,8 +252,15 @@ func (c *toldCompany) say(kind events.Kind, wall string, data events.Data) {
 // moved lays a wall out and reports a form that gave way: an urgent alert.
 func (c *toldCompany) moved() {
 	c.t.Helper()
-	c.say("wall.laid-out", "a", layout())
+	c.say("wall.laid-out", "a", laidOut("North 2"))
 	c.gives()
+}
+
+// laidOut is a layout of a wall that people have a name for.
+func laidOut(name string) events.Data {
+	d := *layout().(*events.WallLaidOut)
+	d.Name = name
+	return &d
 }
 
 func (c *toldCompany) gives() {
@@ -306,14 +313,14 @@ func TestUrgentAlertReachesAll(t *testing.T) {
 	body := c.next()
 	require.Equal(t, "form-moved", body.Kind)
 	require.True(t, body.Urgent)
-	require.NotEmpty(t, body.First)
+	require.Contains(t, body.First, ": mill, North 2,", "a site that was never opened has a token alone")
 	require.Contains(t, body.Link, "/walls/mill/a")
 	c.eventually("all four", func() bool { return len(c.states()) == 4 })
 	c.eventually("accepted by all four", func() bool {
 		s := c.states()
 		return s["phone"] == "accepted" && s["mail"] == "accepted" && s["push"] == "accepted" && s["hook"] == "accepted"
 	})
-	require.Equal(t, 1, c.out.had(&c.out.mails, c.mail, "From: "))
+	require.Equal(t, 1, c.out.had(&c.out.mails, c.mail, "From: ", "North 2"))
 	require.Equal(t, 1, c.out.had(&c.out.hooked, `"kind":"form-moved"`, `"type":"earlyage.told.raised.v1"`))
 	require.Equal(t, 1, c.out.hadPushes())
 
@@ -361,6 +368,29 @@ func TestUrgentAlertReachesAll(t *testing.T) {
 	require.Zero(t, waiting)
 }
 
+// Who takes an acknowledgement back has everybody told anew. The record judges who
+// may: a void of another's wall is none.
+func TestAVoidedAcknowledgementTellsAnew(t *testing.T) {
+	c := openTold(t, nil)
+	c.moved()
+	first := c.next()
+	ack := made(c.id, "alert.acknowledged", "a", &events.AlertAcknowledged{Alert: first.Alerts[0], Kind: first.Kind, At: time.Now().UTC()})
+	body := encodedBody(t, ack)
+	_, err := c.as(c.id).PostEvent(t.Context(), body, c.id.Sign(body))
+	require.NoError(t, err)
+	c.settle()
+	c.say("record.voided", "b", &events.RecordVoided{Target: events.Target(ack.Key()), Reason: "of a wall that it is not on"})
+	c.settle()
+	require.Equal(t, 1, c.out.had(&c.out.mails, c.mail, "North 2"))
+	c.say("record.voided", "a", &events.RecordVoided{Target: events.Target(ack.Key()), Reason: "pressed with a glove"})
+	again := c.next()
+	for !slices.Equal(first.Alerts, again.Alerts) { // a void that names nothing raises alerts of its own
+		again = c.next()
+	}
+	require.NotEqual(t, first.ID, again.ID)
+	c.eventually("mail too", func() bool { return c.out.had(&c.out.mails, c.mail, "North 2") == 2 })
+}
+
 // Somebody whom nothing reaches is an alert of its own, told to the dispatcher.
 func TestUnroutableAlertIsSaid(t *testing.T) {
 	c := openTold(t, func(cfg *hub.Config) { cfg.Routes = "" })
@@ -370,7 +400,7 @@ func TestUnroutableAlertIsSaid(t *testing.T) {
 	c.nc.Close()
 	c.listen()
 	listening := c.id
-	c.say("wall.laid-out", "a", layout())
+	c.say("wall.laid-out", "a", laidOut("North 2"))
 	c.id = crew
 	c.gives()
 	c.id = listening
@@ -382,7 +412,7 @@ func TestUnroutableAlertIsSaid(t *testing.T) {
 		_, err := c.local.Get(t.Context(), api.PathAlerts, nil, &alerts)
 		require.NoError(t, err)
 		return slices.ContainsFunc(alerts.Alerts, func(a face.Alarm) bool {
-			return a.Kind == scheduler.AlertUntold && strings.Contains(a.Text, "nothing reaches p-") && a.Cleared.IsZero()
+			return a.Kind == scheduler.AlertUntold && strings.Contains(a.Text, "form-moved on North 2, ") && strings.Contains(a.Text, "nothing reaches p-") && a.Cleared.IsZero()
 		})
 	})
 	require.NotEmpty(t, c.listed(url.Values{"undelivered": {"1"}}))
