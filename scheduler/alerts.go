@@ -14,15 +14,19 @@ import (
 // alerts lists what ought to stand on the wall now, by kind and cause, and the
 // open points that are no alerts.
 func (k *look) alerts(a *Assessment, acc *account, win criteria) ([]Alert, []string) {
-	if a.State == StateHandedOver {
-		return nil, nil
-	}
 	c := collector{zone: k.site.Zone()}
+	if a.State == StateHandedOver {
+		// Nothing is watched any more. What was done to it before may come to be
+		// known only now, and what was too early does not become right by it.
+		k.stripAlerts(&c)
+		k.faceAlerts(&c)
+		return sorted(c.list), nil
+	}
 	k.placingAlerts(&c, a)
 	k.jointAlerts(&c, a)
 	k.riseAlerts(&c)
 	k.loadAlerts(&c)
-	k.stripAlerts(&c, a)
+	k.stripAlerts(&c)
 	k.permitAlerts(&c, a)
 	k.overdueAlerts(&c, a, win)
 	k.frostAlerts(&c, a, acc)

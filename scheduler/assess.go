@@ -19,14 +19,18 @@ func Assess(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Tim
 	c := k.judge(acc, out.Joints)
 	out.Strip = k.window(c, acc)
 	out.State = k.state(&out)
-	out.Braces = k.braceWindows(out.Joints, &out)
+	if out.State == StateHandedOver {
+		out.Braces = k.plainBraces()
+	} else {
+		out.Braces = k.braceWindows(out.Joints)
+	}
 	k.place(&out, acc, c)
 	out.Permits = k.permitStates()
 	out.Basis = k.basis(acc)
-	out.Alerts, out.Open = k.alerts(&out, acc, c)
 	if out.State == StateHandedOver {
 		k.next = 0
 	}
+	out.Alerts, out.Open = k.alerts(&out, acc, c)
 	out.Next = moment(k.next)
 	return out
 }

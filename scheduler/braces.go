@@ -117,9 +117,9 @@ func (k *look) clockZero(r reach) int64 {
 
 // braceWindows looks at every brace that stood at the look's moment, by its own
 // clock zero. Braces with one clock zero share the sums of temperature.
-func (k *look) braceWindows(joints []Joint, a *Assessment) []BraceWindow {
+func (k *look) braceWindows(joints []Joint) []BraceWindow {
 	list := k.standingAt(k.now)
-	if len(list) == 0 || len(k.wall.Pour.Lifts) == 0 || a.State == StateHandedOver {
+	if len(list) == 0 || len(k.wall.Pour.Lifts) == 0 {
 		return k.plainBraces()
 	}
 	accounts := map[int64]*account{}

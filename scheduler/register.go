@@ -67,10 +67,6 @@ type Bracing struct {
 // that made it; that a wall is handed over makes none of it undone.
 func BracingOf(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Time) Bracing {
 	b := bracing{look: lookAt(s, d, w, hub, now), now: Assess(s, d, w, hub, now), strips: map[events.Key]*strip{}}
-	b.seen = b.now
-	if b.seen.State == StateHandedOver {
-		b.seen.State = StateCuring
-	}
 	b.said = w.Statements()
 	stands := b.stands()
 	for _, y := range stands {
@@ -108,7 +104,6 @@ func (y *Stand) off() *wall.Entry {
 type bracing struct {
 	*look
 	now    Assessment
-	seen   Assessment // as now, and judged also where the wall is handed over
 	said   []wall.Statement
 	strips map[events.Key]*strip
 }

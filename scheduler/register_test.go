@@ -45,7 +45,7 @@ func TestBracingIsWhatTheAssessmentSays(t *testing.T) {
 			require.GreaterOrEqual(t, y.KeptS, int64(0))
 			require.Zero(t, y.KeptS%60)
 			switch {
-			case y.Stripped != nil && !y.Stripped.Began.EarlyTime().After(at) && a.State != scheduler.StateHandedOver:
+			case y.Stripped != nil && !y.Stripped.Began.EarlyTime().After(at):
 				require.Equal(t, alert(scheduler.AlertStripEarly, y.Stripped), y.Early != "")
 				require.Equal(t, alert(scheduler.AlertStripUnpermitted, y.Stripped), y.Unpermitted != "")
 				require.False(t, y.Early == "" && y.Margin.Known && y.Margin.S < 0, "%+v", y.Margin)
@@ -73,8 +73,8 @@ func TestBracingIsWhatTheAssessmentSays(t *testing.T) {
 	require.NotZero(t, seen["may"])
 }
 
-// TestHandedOverKeepsItsStrips: that a wall is handed over ends its alerts, and
-// takes back nothing of how its braces came off.
+// TestHandedOverKeepsItsStrips: that a wall is handed over ends its alerts but those
+// of how its braces came off, of which it takes back nothing.
 func TestHandedOverKeepsItsStrips(t *testing.T) {
 	s := newStage()
 	s.runSite(t, words{plain: []string{"alder"}, options: map[string][]string{"zone": {"Europe/Oslo"}}}, "")
@@ -85,7 +85,9 @@ func TestHandedOverKeepsItsStrips(t *testing.T) {
 	f := s.facts.fold("alder")
 	b := scheduler.BracingOf(f.site, f.devices, f.walls["w1"], scheduler.Hub{}, time.Date(2026, 6, 8, 0, 0, 0, 0, time.UTC))
 	require.Equal(t, scheduler.StateHandedOver, b.Assessment.State)
-	require.Empty(t, b.Assessment.Alerts)
+	require.Len(t, b.Assessment.Alerts, 2)
+	require.Equal(t, scheduler.AlertStripEarly, b.Assessment.Alerts[0].Kind)
+	require.Equal(t, scheduler.AlertStripUnpermitted, b.Assessment.Alerts[1].Kind)
 	require.Len(t, b.Stands, 3)
 	for _, y := range b.Stands {
 		require.Contains(t, y.Early, "floor")

@@ -33,7 +33,7 @@ func (b *bracing) stripOf(e *wall.Entry) *strip {
 	y := &strip{look: b.then(s.Began.Early), entry: s, accounts: map[int64]*account{}}
 	b.strips[e.Key()] = y
 	y.joints = y.look.joints()
-	y.early = y.notOpenFor(s, y.joints, &b.seen)
+	y.early = y.notOpenFor(s, y.joints)
 	y.unpermitted = y.look.unpermitted(s, y.joints)
 	acc := y.account()
 	y.accounts[y.zero] = acc
@@ -77,7 +77,7 @@ func (k *look) partsOf(name string) []part {
 
 // judgeStand judges one standing: where it was stripped, then; else now.
 func (b *bracing) judgeStand(y *Stand) {
-	at, then := b.look.now, &strip{look: b.look, joints: b.seen.Joints, accounts: map[int64]*account{}}
+	at, then := b.look.now, &strip{look: b.look, joints: b.now.Joints, accounts: map[int64]*account{}}
 	off := y.off()
 	if off != nil {
 		if s := b.stripOf(off); s != nil {
@@ -159,7 +159,7 @@ func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool
 
 // afterwards finds when what a strip did not wait for was met after it.
 func (b *bracing) afterwards(y *Stand, today *look, list []named, own bool, later *int64, known *bool) {
-	now := lines(today.beforePermit(today.account(), b.seen.Joints))
+	now := lines(today.beforePermit(today.account(), b.now.Joints))
 	if own && y.Cured.IsZero() && allMet(now[:atCured]) {
 		y.Cured = moment(metAt(now[:atCured]))
 	}

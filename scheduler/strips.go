@@ -8,7 +8,7 @@ import (
 )
 
 // stripAlerts judges every strip at the moment at which it happened.
-func (k *look) stripAlerts(c *collector, a *Assessment) {
+func (k *look) stripAlerts(c *collector) {
 	h := &k.wall.Holding
 	for i := range h.Strips {
 		s := &h.Strips[i]
@@ -18,7 +18,7 @@ func (k *look) stripAlerts(c *collector, a *Assessment) {
 		}
 		cause, then := "strip "+s.Key.ID, k.then(at)
 		joints := then.joints()
-		if why := then.notOpenFor(s, joints, a); why != "" {
+		if why := then.notOpenFor(s, joints); why != "" {
 			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
 				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
 		}
@@ -40,11 +40,11 @@ func (k *look) then(at int64) *look {
 
 // notOpenFor says why what was stripped could not be, or "": of named braces by
 // what each answers for and by its neighbours, otherwise by the whole wall.
-func (k *look) notOpenFor(s *wall.Strip, joints []Joint, a *Assessment) string {
+func (k *look) notOpenFor(s *wall.Strip, joints []Joint) string {
 	if s.All {
 		return k.notOpen(joints)
 	}
-	windows := k.braceWindows(joints, a)
+	windows := k.braceWindows(joints)
 	for _, name := range s.Braces {
 		i := slices.IndexFunc(windows, func(w BraceWindow) bool { return w.Name == name })
 		if i < 0 || len(windows[i].Strip.Criteria) == 0 {
