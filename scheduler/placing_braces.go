@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"earlyage/projector/wall"
 	"earlyage/scheduler/concrete"
 )
 
@@ -167,11 +168,10 @@ func (k *look) worksAlerts(c *collector) {
 		c.add(AlertFormMoved, "form "+m.ID, m.At, "The form %s at %.1f m at %s. Place nothing there, clear both sides, and enter what a person sees of the concrete.", how, metres(m.AtM), k.local(m.At)).
 			place(metres(m.AtM), metres(m.AtM)).clear(k)
 	}
-	if k.released("backfill", 0, nil) != nil {
-		return
-	}
 	for _, b := range h.Backfills {
-		if k.past(b.At) {
+		// A release speaks of earth that comes after it, or that it can know of.
+		known := func(r wall.Release) bool { return r.At <= b.At || r.Seq > b.Seq }
+		if k.past(b.At) && k.released("backfill", 0, known) == nil {
 			c.add(AlertBackfillEarly, "backfill "+b.ID, b.At, "Earth was placed against the wall %s, and no engineer has released it. Stop, keep people and machines away, and ask the engineer.", k.local(b.At)).clear(k)
 		}
 	}

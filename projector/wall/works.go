@@ -46,8 +46,9 @@ type Seen struct {
 
 // Backfill is earth placed against the wall.
 type Backfill struct {
-	ID string
-	At int64 // early
+	ID  string
+	At  int64 // early
+	Seq uint64
 }
 
 // Vibrator is what a crew vibrates with; of two versions the lesser.
@@ -96,7 +97,7 @@ func (h *Holding) foldWorks(e *Entry) {
 		h.FaceStrips = append(h.FaceStrips, s)
 	case *events.Moment:
 		if e.Kind == "backfill.placed" {
-			h.Backfills = append(h.Backfills, Backfill{e.ID, e.Began.Early})
+			h.Backfills = append(h.Backfills, Backfill{e.ID, e.Began.Early, e.Seq})
 		}
 	}
 }
