@@ -159,6 +159,11 @@ func (k *look) setPolicy(p site.Policy) {
 	}
 	onSite := len(k.criteria)
 	k.criteria = append(k.criteria, k.wall.Holding.Criteria...)
+	for i := range k.criteria { // what one asks for counts at any time, what it allows from its own on
+		if c := &k.criteria[i]; !k.past(c.At) {
+			c.CoreSaid, c.AgeSaid = c.CoreSaid && !c.CoreCounts, c.AgeSaid && !c.AgeSuffices
+		}
+	}
 	for _, c := range k.criteria {
 		p.FloorS, p.AgeS, p.MPa100 = max(p.FloorS, c.FloorS), max(p.AgeS, c.AgeS), max(p.MPa100, c.MPa100)
 	}
