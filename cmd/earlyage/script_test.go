@@ -25,7 +25,16 @@ import (
 
 var updateScripts = flag.Bool("update", false, "write the expected output of the scripts")
 
+// A program under the race detector looks for races for another second when it has
+// done its work; a script runs dozens of programs.
+const raceWait = "atexit_sleep_ms=50"
+
 func TestMain(m *testing.M) {
+	if os.Getenv("GORACE") == "" {
+		if err := os.Setenv("GORACE", raceWait); err != nil {
+			panic(err)
+		}
+	}
 	testscript.Main(m, map[string]func(){"earlyage": func() { os.Exit(run()) }})
 }
 
@@ -35,9 +44,14 @@ func TestScripts(t *testing.T) {
 		UpdateScripts:       *updateScripts,
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
+		Setup: func(e *testscript.Env) error {
+			e.Setenv("GORACE", os.Getenv("GORACE"))
+			return nil
+		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"status": statusCmd, "hub": hubCmd, "settle": settleCmd, "later": laterCmd,
 			"invited": invitedCmd, "named": namedCmd, "ago": agoCmd, "until": untilCmd, "measure": measureCmd, "altered": alteredCmd,
+			"entries": entriesCmd,
 		},
 	})
 }
@@ -188,6 +202,16 @@ func alteredCmd(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	copy(raw[at:], args[2])
 	ts.Check(os.WriteFile(path, raw, 0o600))
+}
+
+// entries FILE takes the timeline that the command before has shown into a file,
+// without its first line: the minute of the answer stands there.
+func entriesCmd(ts *testscript.TestScript, neg bool, args []string) {
+	head, entries, found := strings.Cut(ts.ReadFile("stdout"), "\n")
+	if neg || len(args) != 1 || !found || !strings.Contains(head, "as of") {
+		ts.Fatalf("usage: entries file, after earlyage timeline")
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(entries), 0o600))
 }
 
 // measure USER PASSWORD TOPIC AT CELSIUS publishes a reading over MQTT as the

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"context"
 	"encoding/binary"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -208,10 +209,15 @@ func connect(t *testing.T, addr string) (*nats.Conn, jetstream.JetStream) {
 	return nc, js
 }
 
+var long = flag.Bool("long", false, "kill the hub 100 times")
+
 // Killed at any moment, the hub loses nothing that was acknowledged and counts
 // nothing twice: its view is what a fresh rebuild from the stream gives.
 func TestKilledHubLosesNothing(t *testing.T) {
-	const kills = 50
+	kills := 20
+	if *long {
+		kills = 100
+	}
 	dir, web, client := t.TempDir(), freePort(t), freePort(t)
 	args := []string{"--data", dir, "--http", web, "--client", client}
 	seed := [32]byte{}
