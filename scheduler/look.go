@@ -51,6 +51,7 @@ type look struct {
 	rises    map[int]riseLimit
 	fates    map[*wall.Permit]*fate // of live permits; shared by the looks of one moment
 	stands   []stood                // of all braces, by station; shared by all looks at the record
+	taken    []taken                // what took braces off
 
 	next int64
 }
@@ -64,7 +65,10 @@ type mix struct {
 }
 
 func lookAt(s *site.State, d *site.Devices, w *wall.State, hub Hub, now time.Time) *look {
-	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), zero: w.Pour.ClockZero, stands: standsOf(w)}
+	k := &look{site: s, devices: d, wall: w, hub: hub, now: now.UnixMilli(), zero: w.Pour.ClockZero}
+	stands, moves := standsOf(w)
+	k.stands = stands
+	k.taken = k.takenOff(moves)
 	k.mix = k.mixOf()
 	k.setPolicy(s.Policy)
 	k.permitFates()

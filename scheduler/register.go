@@ -20,7 +20,7 @@ type Stand struct {
 	State string // as of a BraceWindow
 
 	Set       *wall.Entry // nil: nobody recorded it
-	Stripped  *wall.Entry // nil: it stands
+	Stripped  *wall.Entry // nil: it stands; also a set at another place
 	Undone    *wall.Entry // a strip whose void, or amendment to other braces, waits for a second person: the brace counts as standing, and is judged as stripped
 	Inspected *wall.Entry // the last that found it sound while it stood
 	Looks     int         // how many did
@@ -119,6 +119,9 @@ func (b *bracing) stands() (all []*Stand) {
 		case *events.BraceSet:
 			for _, p := range d.Braces {
 				y := up[p.Name]
+				if y != nil && b.moved(e, p.Name) {
+					y.Stripped, y = e, nil
+				}
 				if y == nil {
 					y = &Stand{Brace: p.Name}
 					up[p.Name], all = y, append(all, y)
@@ -136,6 +139,11 @@ func (b *bracing) stands() (all []*Stand) {
 		}
 	}
 	return all
+}
+
+// moved reports whether an entry set a brace at another place, and so took it off.
+func (b *bracing) moved(e *wall.Entry, name string) bool {
+	return slices.ContainsFunc(b.taken, func(s taken) bool { return s.moved && s.Key == e.Key() && slices.Contains(s.Braces, name) })
 }
 
 func foundSound(e *wall.Entry) bool {

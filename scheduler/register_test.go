@@ -49,7 +49,7 @@ func TestBracingIsWhatTheAssessmentSays(t *testing.T) {
 				require.Equal(t, alert(scheduler.AlertStripEarly, y.Stripped), y.Early != "")
 				require.Equal(t, alert(scheduler.AlertStripUnpermitted, y.Stripped), y.Unpermitted != "")
 				require.False(t, y.Early == "" && y.Margin.Known && y.Margin.S < 0, "%+v", y.Margin)
-				if d := y.Stripped.Last().(*events.BraceStripped); (d.All || len(d.Braces) == 1) && y.Early != "" {
+				if d, ok := y.Stripped.Last().(*events.BraceStripped); (!ok || d.All || len(d.Braces) == 1) && y.Early != "" {
 					require.True(t, y.Margin.Known && y.Margin.S < 0, "%s: %+v", y.Early, y)
 				}
 				seen["stripped"]++

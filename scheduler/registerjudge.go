@@ -25,11 +25,11 @@ func (b *bracing) stripOf(e *wall.Entry) *strip {
 	if y, judged := b.strips[e.Key()]; judged {
 		return y
 	}
-	i := slices.IndexFunc(b.wall.Holding.Strips, func(s wall.Strip) bool { return s.Key == e.Key() })
+	i := slices.IndexFunc(b.taken, func(s taken) bool { return s.Key == e.Key() })
 	if i < 0 {
 		return nil
 	}
-	s := &b.wall.Holding.Strips[i]
+	s := &b.taken[i].Strip
 	y := &strip{look: b.then(s.Began.Early), entry: s, accounts: map[int64]*account{}}
 	b.strips[e.Key()] = y
 	y.joints = y.look.joints()

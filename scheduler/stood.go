@@ -22,7 +22,7 @@ type stood struct {
 // fold keeps only the last set and the last strip of each: what was taken off and
 // set again stood before as well. What the versions of an entry do not agree on, or
 // is voided by one person alone, is not sure.
-func standsOf(w *wall.State) []stood {
+func standsOf(w *wall.State) ([]stood, []move) {
 	s := standing{wall: w, up: map[string][]int{}}
 	entries := w.Entries()
 	for i := range entries {
@@ -39,8 +39,19 @@ func standsOf(w *wall.State) []stood {
 	slices.SortStableFunc(s.all, func(x, y stood) int {
 		return cmp.Or(cmp.Compare(x.brace.At, y.brace.At), cmp.Compare(x.brace.Name, y.brace.Name))
 	})
-	return s.all
+	return s.all, s.moves
 }
+
+// move is a set of a brace at another place than where it stood.
+type move struct {
+	set  *wall.Entry
+	name string
+	at   int // where it stood, mm
+}
+
+// besideMost is within which a set again says the same place, mm (common practice,
+// no source): a tape is read anew.
+const besideMost = 500
 
 // standing gathers when braces stood.
 type standing struct {
@@ -48,6 +59,8 @@ type standing struct {
 	all  []stood
 	up   map[string][]int // places in all of what may still stand
 	off  []*wall.Entry    // what took braces off so far
+
+	moves []move
 }
 
 // lose ends what stands of a name: from a moment it is not sure any more, from
@@ -99,6 +112,7 @@ func (s *standing) setOne(e *wall.Entry, name string, told []events.BracePlan) {
 	for _, p := range told {
 		places[stationOf(p)] = true
 	}
+	s.move(e, name, places)
 	if !e.Maybe && len(told) == len(e.Versions) && len(places) == 1 {
 		s.lose(name, e.Ended.Late-1, e.Ended.Late-1)
 		s.put(stood{brace: braceAs(s.wall, told[0], e), early: e.Began.Early, unsure: s.mayBeOff(e, name)})
@@ -117,6 +131,37 @@ func (s *standing) setOne(e *wall.Entry, name string, told []events.BracePlan) {
 	}
 }
 
+// move notes that a brace which stood was set elsewhere, by any version. Where the
+// entry sets another at its place, they have only changed their names.
+func (s *standing) move(e *wall.Entry, name string, places map[int]bool) {
+	for _, i := range s.up[name] {
+		y := &s.all[i]
+		if y.unsure || y.lost != 0 || y.brace.At < 0 || !elsewhere(places, y.brace.At) || setNear(e, y.brace.At) {
+			continue
+		}
+		s.moves = append(s.moves, move{e, name, y.brace.At})
+		return
+	}
+}
+
+func elsewhere(places map[int]bool, station int) bool {
+	for at := range places {
+		if at >= 0 && !beside(at, station) {
+			return true
+		}
+	}
+	return false
+}
+
+func beside(a, b int) bool { return max(a-b, b-a) <= besideMost }
+
+// setNear reports whether every version of an entry sets a brace at a station.
+func setNear(e *wall.Entry, station int) bool {
+	return !slices.ContainsFunc(e.Versions, func(v events.Data) bool {
+		return !slices.ContainsFunc(v.(*events.BraceSet).Braces, func(p events.BracePlan) bool { return p.AtM != nil && beside(stationOf(p), station) })
+	})
+}
+
 func (s *standing) put(y stood) {
 	s.up[y.brace.Name] = append(s.up[y.brace.Name], len(s.all))
 	s.all = append(s.all, y)
@@ -129,6 +174,48 @@ func (s *standing) mayBeOff(set *wall.Entry, name string) bool {
 		inOrder := e.Source == set.Source && e.Sequence != 0 && e.Sequence < set.Sequence
 		_, any := wall.TakenOff(e)
 		return !inOrder && e.Ended.Late > set.Began.Early && any.Has(name)
+	})
+}
+
+// taken is an entry that took braces off: a strip, or a set at another place of what
+// stood at this one.
+type taken struct {
+	wall.Strip
+	moved    bool
+	from, to int // of what was moved: where it stood, mm
+}
+
+// takenOff lists what took braces off. A brace that was moved before concrete lay in
+// its reach is none; one that was moved stood a moment before.
+func (k *look) takenOff(moves []move) (out []taken) {
+	for _, s := range k.wall.Holding.Strips {
+		out = append(out, taken{Strip: s})
+	}
+	for _, m := range moves {
+		if !k.concreteBy(m) {
+			continue
+		}
+		if n := len(out); n > 0 && out[n-1].Key == m.set.Key() {
+			y := &out[n-1]
+			y.Braces, y.from, y.to = append(y.Braces, m.name), min(y.from, m.at), max(y.to, m.at)
+			continue
+		}
+		at := wall.Interval{Early: m.set.Began.Early - 1, Late: m.set.Began.Late - 1}
+		out = append(out, taken{wall.Strip{Key: m.set.Key(), Seq: m.set.Seq, Began: at, Braces: []string{m.name}, Maybe: m.set.Maybe, By: m.set.By}, true, m.at, m.at})
+	}
+	return out
+}
+
+// concreteBy reports whether concrete may have lain in a brace's reach when it was moved.
+func (k *look) concreteBy(m move) bool {
+	at := m.set.Began.Early - 1
+	list := k.standingAt(at)
+	r := reach{0, k.wall.Holding.Geometry.Length}
+	if i := slices.IndexFunc(list, func(b *wall.Brace) bool { return b.Name == m.name }); i >= 0 {
+		r = k.reachOf(list, i)
+	}
+	return slices.ContainsFunc(k.wall.Pour.Lifts, func(l wall.Lift) bool {
+		return l.Began.Early <= at && slices.ContainsFunc(r.parts(k.wall.Holding.Geometry.Length), func(p [2]int) bool { return l.Reaches(p[0], p[1]) })
 	})
 }
 

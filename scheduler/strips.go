@@ -9,24 +9,35 @@ import (
 
 // stripAlerts judges every strip at the moment at which it happened.
 func (k *look) stripAlerts(c *collector) {
-	h := &k.wall.Holding
-	for i := range h.Strips {
-		s := &h.Strips[i]
+	for i := range k.taken {
+		s := &k.taken[i]
 		at := s.Began.Early
 		if !k.past(at) {
 			continue
 		}
 		cause, then := "strip "+s.Key.ID, k.then(at)
-		joints := then.joints()
-		if why := then.notOpenFor(s, joints); why != "" {
-			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
-				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
+		if s.moved {
+			at++ // it stood a moment before
 		}
-		if why := then.unpermitted(s, joints); why != "" {
+		joints := then.joints()
+		if why := then.notOpenFor(&s.Strip, joints); why != "" {
+			c.add(AlertStripEarly, cause, at, "%s stripped %s, before the window was open: %s. Stay out to the wall's height + 1.2 m, call the engineer, brace again only on their word.",
+				s.what(), k.local(at), why).takenOff(k, s).clear(k)
+		}
+		if why := then.unpermitted(&s.Strip, joints); why != "" {
 			c.add(AlertStripUnpermitted, cause, at, "%s stripped %s %s. Stay out to the wall's height + 1.2 m until a competent person has looked at the wall.",
-				what(s), k.local(at), why).braces(k, k.strippedBy(s)).clear(k)
+				s.what(), k.local(at), why).takenOff(k, s).clear(k)
 		}
 	}
+}
+
+// takenOff names what was taken off, and where it stood.
+func (a *Alert) takenOff(k *look, s *taken) *Alert {
+	a.braces(k, k.strippedBy(&s.Strip))
+	if s.moved {
+		a.place(metres(s.from), metres(s.to))
+	}
+	return a
 }
 
 // then is a look at a moment past by what is known now: the policy that held
@@ -123,9 +134,12 @@ func (k *look) strippedBy(s *wall.Strip) []string {
 	return namesOf(k.mayHaveStood(s.Began.Early))
 }
 
-func what(s *wall.Strip) string {
-	if s.All {
+func (s *taken) what() string {
+	switch {
+	case s.All:
 		return "All braces"
+	case s.moved:
+		return "Brace " + strings.Join(s.Braces, ", ") + " set at another place, and so"
 	}
 	return "Brace " + strings.Join(s.Braces, ", ")
 }

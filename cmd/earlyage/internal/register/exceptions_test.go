@@ -145,10 +145,10 @@ func TestRowsAgreeWithTheAlerts(t *testing.T) {
 				early, bare := map[uint64]bool{}, map[uint64]bool{}
 				st := f.walls[wl.Wall]
 				for _, a := range scheduler.Assess(f.state, f.devices, st, scheduler.Hub{}, w.moment(now)).Alerts {
-					for _, s := range st.Holding.Strips {
-						if a.Cause == "strip "+s.Key.ID {
-							early[s.Seq] = early[s.Seq] || a.Kind == scheduler.AlertStripEarly
-							bare[s.Seq] = bare[s.Seq] || a.Kind == scheduler.AlertStripUnpermitted
+					for _, e := range st.Entries() {
+						if a.Cause == "strip "+e.ID {
+							early[e.Seq] = early[e.Seq] || a.Kind == scheduler.AlertStripEarly
+							bare[e.Seq] = bare[e.Seq] || a.Kind == scheduler.AlertStripUnpermitted
 						}
 					}
 				}
