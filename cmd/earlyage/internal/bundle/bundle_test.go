@@ -6,7 +6,6 @@ import (
 	"crypto/ed25519"
 	"encoding/base64"
 	"fmt"
-	"io"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
@@ -26,13 +25,24 @@ import (
 	"golang.org/x/mod/sumdb/note"
 
 	"earlyage/cmd/earlyage/internal/bundle"
-	"earlyage/cmd/earlyage/internal/demo"
+	"earlyage/cmd/earlyage/internal/demo/week"
 	"earlyage/projector"
 	"earlyage/projector/merkle"
 	"earlyage/scheduler"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { goleak.VerifyTestMain(tests{m}) }
+
+// tests are those of the package; what they share is gone after the last.
+type tests struct{ *testing.M }
+
+func (t tests) Run() int {
+	code := t.M.Run()
+	if weekDir != "" {
+		_ = os.RemoveAll(filepath.Dir(weekDir))
+	}
+	return code
+}
 
 var (
 	otherKey = ed25519.NewKeyFromSeed([]byte("another hub's key of 32 bytes...")) // #nosec G101 -- for tests
@@ -42,26 +52,27 @@ var (
 // The wall of the demo whose bracing came off early.
 var early = projector.Ref{Site: "alder-court", Wall: "north-2"}
 
-// week is the store that the demo leaves, made once for all tests.
-var week = sync.OnceValues(func() (dir string, err error) {
-	if dir, err = os.MkdirTemp("", "earlyage-week-"); err != nil {
-		return "", err
-	}
-	return dir, demo.Run(context.Background(), demo.Config{Scripts: os.DirFS(filepath.Join("..", "..", "..", "..", "testdata", "demo")), Dir: dir, Out: io.Discard})
+// played is the store that the demo leaves, made once for all tests.
+var played = sync.OnceValues(func() (string, error) {
+	var err error
+	weekDir, err = week.Make(context.Background())
+	return weekDir, err
 })
+
+var weekDir string // empty: it was not played
 
 // made is a bundle of the wall, with an earlier checkpoint and the key.
 type made struct {
 	raw     []byte
 	key     string
 	earlier []byte // a checkpoint of before the last messages
-	few     []byte // a bundle of the first messages only, for tests that read it a thousand times
+	few     []byte // a bundle of the first messages and few checkpoints, for tests that read it a thousand times
 	sign    bundle.Signer
 }
 
 // opened hands out the demo's store with what a bundle of a wall is made of.
 func opened(at projector.Ref, make func(p *projector.Projector, c bundle.Contents, sign bundle.Signer) error) error {
-	dir, err := week()
+	dir, err := played()
 	if err != nil {
 		return err
 	}
@@ -96,7 +107,7 @@ var bundled = sync.OnceValues(func() (m made, err error) {
 			if err := bundle.Write(&whole, c, tree, sign); err != nil {
 				return err
 			}
-			c.Leaves = c.Leaves[:40]
+			c.Leaves, c.Checkpoints = c.Leaves[:30], slices.Concat(c.Checkpoints[:2], c.Checkpoints[len(c.Checkpoints)-1:])
 			return bundle.Write(&few, c, tree, sign)
 		})
 	})

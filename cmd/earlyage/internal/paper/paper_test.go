@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"slices"
@@ -14,7 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"earlyage/cmd/earlyage/internal/demo"
+	"earlyage/cmd/earlyage/internal/demo/week"
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/paper"
 	"earlyage/cmd/earlyage/internal/register"
@@ -40,17 +39,13 @@ type record struct {
 	register register.Register
 }
 
-// week runs the demo, once for all tests.
-var week = sync.OnceValues(func() (r record, err error) {
-	dir, err := os.MkdirTemp("", "earlyage-paper-")
+// played has the demo played, once for all tests.
+var played = sync.OnceValues(func() (r record, err error) {
+	dir, err := week.Make(context.Background())
 	if err != nil {
 		return r, err
 	}
-	defer os.RemoveAll(dir)
-	scripts := os.DirFS(filepath.Join("..", "..", "..", "..", "testdata", "demo"))
-	if err := demo.Run(context.Background(), demo.Config{Scripts: scripts, Dir: dir, Out: io.Discard}); err != nil {
-		return r, err
-	}
+	defer os.RemoveAll(filepath.Dir(dir))
 	p, err := projector.Open(projector.Config{Dir: dir})
 	if err != nil {
 		return r, err
@@ -76,7 +71,7 @@ var week = sync.OnceValues(func() (r record, err error) {
 
 func theWeek(t testing.TB) record {
 	t.Helper()
-	r, err := week()
+	r, err := played()
 	require.NoError(t, err)
 	return r
 }

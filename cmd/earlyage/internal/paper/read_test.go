@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"cmp"
 	"io"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -35,11 +34,45 @@ type run struct {
 	font, say  string
 }
 
-var (
-	setFont = `BT /(F\w+) ([\d.]+) Tf ET`
-	setText = `BT ([-\d.]+) ([-\d.]+) Td \(((?:[^\\)]|\\.)*)\) Tj ET`
-	written = regexp.MustCompile(`(?s)` + setFont + `|` + setText)
-)
+// written lists the texts of a page. Their operators stand between BT and ET, as
+// "BT /F1 9.00 Tf ET" and "BT 42.00 700.00 Td (in UTF-16, with escapes) Tj ET".
+func written(t testing.TB, stream string, called func(font string) string) (out []run) {
+	t.Helper()
+	at := run{}
+	for {
+		_, rest, more := strings.Cut(stream, "BT ")
+		if !more {
+			return out
+		}
+		if font, ok := strings.CutPrefix(rest, "/"); ok {
+			name, size, _ := strings.Cut(font, " ")
+			size, stream, more = strings.Cut(size, " Tf ET")
+			require.True(t, more, "a font that is set")
+			at.font, at.size = called(name), number(t, size)
+			continue
+		}
+		place, text, opened := strings.Cut(rest, " Td (")
+		x, y, two := strings.Cut(place, " ")
+		require.True(t, opened && two, "%.40q", rest)
+		end := closing(text)
+		require.True(t, strings.HasPrefix(text[end:], ") Tj ET"), "a text that ends")
+		at.x, at.y, at.say = number(t, x), number(t, y), utf16Text(text[:end])
+		out, stream = append(out, at), text[end:]
+	}
+}
+
+// closing is where the bracket stands that ends a text.
+func closing(s string) int {
+	for i := 0; i < len(s); i++ {
+		switch s[i] {
+		case '\\':
+			i++
+		case ')':
+			return i
+		}
+	}
+	return len(s)
+}
 
 // read finds the pages and inflates them with a reader that is not ours. The texts are
 // read here: they stand in UTF-16, and the reader knows no more than 256 characters
@@ -58,18 +91,12 @@ func read(t testing.TB, raw []byte) (out []sheet) {
 		stream, err := io.ReadAll(p.V.Key("Contents").Reader())
 		require.NoError(t, err)
 		s := sheet{wide: box.Index(2).Float64(), high: box.Index(3).Float64(), stream: string(stream)}
-		at := run{}
-		for _, m := range written.FindAllStringSubmatch(s.stream, -1) {
-			if m[1] != "" {
-				if called[m[1]] == "" {
-					called[m[1]] = p.Font(m[1]).BaseFont()
-				}
-				at.font, at.size = called[m[1]], number(t, m[2])
-				continue
+		s.runs = written(t, s.stream, func(font string) string {
+			if called[font] == "" {
+				called[font] = p.Font(font).BaseFont()
 			}
-			at.x, at.y, at.say = number(t, m[3]), number(t, m[4]), utf16Text(m[5])
-			s.runs = append(s.runs, at)
-		}
+			return called[font]
+		})
 		out = append(out, s)
 	}
 	return out

@@ -33,7 +33,7 @@ var looked = map[string]string{
 
 func TestPagesAreGood(t *testing.T) {
 	s := serve(t, week(t).fold(noon), noon)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	for _, size := range []struct {
 		name string
 		size browser.Size
@@ -73,7 +73,7 @@ func TestPagesAreValid(t *testing.T) {
 // with the keyboard.
 func TestPicturesAndKeys(t *testing.T) {
 	s := serve(t, week(t).fold(noon), noon)
-	tab := browser.Start(t).Tab("keys", browser.Desk)
+	tab := suite.Browser(t).Tab("keys", browser.Desk)
 	for _, width := range []int64{390, 800, 1440} {
 		tab.Resize(browser.Size{Width: width, Height: 900})
 		tab.Open(s.address + looked["cold"])
@@ -93,7 +93,7 @@ func TestPicturesAndKeys(t *testing.T) {
 // nobody loads again.
 func TestWhatIsOldIsNotShown(t *testing.T) {
 	s := serve(t, week(t).fold(noon), noon)
-	tab := browser.Start(t).Tab("old", browser.Desk)
+	tab := suite.Browser(t).Tab("old", browser.Desk)
 	tab.Open(s.address + looked["open"])
 	tab.SeeText("#say", "may strip since")
 	tab.Do(chromedp.Func(func(ctx context.Context, _ *chromedp.Target) error {
@@ -111,7 +111,7 @@ func TestWhatIsOldIsNotShown(t *testing.T) {
 // foot.
 func TestPaper(t *testing.T) {
 	s := serve(t, week(t).fold(noon), noon)
-	tab := browser.Start(t).Tab("paper", browser.Desk)
+	tab := suite.Browser(t).Tab("paper", browser.Desk)
 	for _, name := range []string{"cold", "exceptions", "placing"} {
 		tab.Open(s.address + looked[name])
 		tab.Until(`document.fonts.status === "loaded"`)

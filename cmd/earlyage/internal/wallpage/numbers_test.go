@@ -29,7 +29,7 @@ func rows(tab *browser.Tab, id string) [][]string {
 func TestNumbersAreTheAssessments(t *testing.T) {
 	store := week(t).fold(noon)
 	s := serve(t, store, noon)
-	tab := browser.Start(t).Tab("numbers", browser.Desk)
+	tab := suite.Browser(t).Tab("numbers", browser.Desk)
 	oslo, err := store.Zone(t.Context(), wall1.Site)
 	require.NoError(t, err)
 	up := func(at time.Time) string {
