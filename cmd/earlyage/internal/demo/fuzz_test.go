@@ -2,8 +2,8 @@ package demo
 
 import (
 	"io/fs"
+	"math"
 	"testing"
-	"time"
 
 	"github.com/stretchr/testify/require"
 
@@ -41,7 +41,7 @@ func FuzzScript(f *testing.F) {
 }
 
 func moments(entries []entry) (out []int64) {
-	out = append(out, time.Time{}.UnixMilli())
+	out = append(out, math.MinInt64)
 	for _, e := range entries {
 		out = append(out, max(out[len(out)-1], e.at.UnixMilli()))
 		if e.at.UnixMilli() != out[len(out)-1] {

@@ -146,6 +146,9 @@ func (s *script) enrol() error {
 			all = e.at
 		}
 	}
+	if all.IsZero() && len(s.people)+len(s.devices) > 0 {
+		return errors.New("read demo scripts: people and devices, and nothing that they do")
+	}
 	moment := func(site string) time.Time {
 		if at, known := first[site]; known && site != everySite {
 			return at.Add(-before)
