@@ -41,7 +41,7 @@ func (c verifyCmd) Run(ctx context.Context, con console) error {
 	defer f.Close()
 	r, err := bundle.Verify(ctx, f, o)
 	if errors.Is(err, bundle.ErrNoBundle) {
-		return usageError{fmt.Errorf("verify %s: %w", c.Bundle, err)}
+		return usageError{fmt.Errorf("verify %s: %w: its first line is not that of one. Either it is another file, or it was packed or changed on its way: have it sent again", c.Bundle, err)}
 	}
 	if err != nil {
 		return fmt.Errorf("verify %s: %w", c.Bundle, err)

@@ -115,7 +115,9 @@ func TestFilesThatAreNotAsTheyWere(t *testing.T) {
 		require.Less(t, len(failed(r)), 40)
 		return failed(r)
 	}
-	require.Contains(t, check(bytes.ReplaceAll(m.few, []byte("\n"), []byte("\r\n")))[0], "changed the ends of its lines")
+	ends := check(bytes.ReplaceAll(m.few, []byte("\n"), []byte("\r\n")))
+	require.Contains(t, ends[0], "changed the ends of its lines")
+	require.Equal(t, fmt.Sprintf("And so %d more lines", bytes.Count(m.few, []byte("\n"))-1), ends[1], "said once")
 	require.Contains(t, strings.Join(check(m.few[:len(m.few)/2]), "\n"), "The seal is missing")
 	require.NotEmpty(t, check(m.few[:len(m.few)-1]), "the last line break")
 	require.Contains(t, strings.Join(check(append(bytes.Clone(m.few), bytes.Repeat([]byte("\n"), 1<<16)...)), "\n"), "more lines")

@@ -78,6 +78,8 @@ func read(r io.Reader) (f file, faults []Fault, err error) {
 		before := f.sealAt
 		switch what := f.take(n, raw); {
 		case what == "":
+		case what == otherEnds && len(faults) > 0 && faults[len(faults)-1].What == otherEnds: // all of a file are
+			f.more++
 		case len(faults) < mostNamed:
 			faults = append(faults, Fault{n, what})
 		default:
@@ -147,17 +149,19 @@ func (f *file) take(n int, raw []byte) (wrong string) {
 // exact decodes a line and says where it is not in its one form.
 func exact[T head | point | entry | seal](raw []byte, v *T) string {
 	if err := json.Unmarshal(raw, v, json.RejectUnknownMembers(true)); err != nil {
-		return "it cannot be read: " + err.Error()
+		return "it cannot be read, it is broken off or was changed: " + err.Error()
 	}
 	again, err := form(*v)
 	switch {
 	case err == nil && bytes.Equal(again, raw):
 		return ""
 	case err == nil && bytes.HasSuffix(raw, []byte("\r\n")) && bytes.Equal(again[:len(again)-1], raw[:len(raw)-2]):
-		return "it ends as a line of another system does: a program that sent or unpacked the file changed the ends of its lines; send the file as it was written"
+		return otherEnds
 	}
 	return "it is not as a hub writes it: a character was changed"
 }
+
+const otherEnds = "it ends as a line of another system does: a program that sent or unpacked the file changed the ends of its lines; send the file as it was written"
 
 type head = Head
 

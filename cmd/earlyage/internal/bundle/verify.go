@@ -140,10 +140,20 @@ func (r *Report) seal(f *file, key string) {
 	case err != nil:
 		r.fails("line %d: the hub did not sign the seal: %v", f.sealAt, err)
 	case text != sealText(f.sum, f.sealAt-1):
-		r.fails("line %d: the seal is of another file: something before it was changed, added or taken out", f.sealAt)
+		r.fails("line %d: the seal is of another file: something before it was changed, added or taken out%s", f.sealAt, sealedLines(text, f.sealAt-1))
 	default:
 		r.holds("The hub sealed this file as it is, %s", minute(f.head.Made))
 	}
+}
+
+// sealedLines says how many lines were sealed, where that is not how many there are.
+func sealedLines(text string, have int) string {
+	var sum string
+	var n int
+	if _, err := fmt.Sscanf(text, sealTitle+"\n%s\n%d lines\n", &sum, &n); err != nil || n == have {
+		return ""
+	}
+	return fmt.Sprintf("; it was put on %d lines, and here are %d", n, have)
 }
 
 // checkpoints checks the signature of each, and that the last goes on from it.
@@ -248,7 +258,7 @@ func (r *Report) messages(f *file, last merkle.Checkpoint) (whole bool) {
 	if bad > mostNamed {
 		r.fails("And so %d more messages", bad-mostNamed)
 	}
-	if bad == 0 && last.Size > 0 {
+	if bad == 0 && last.Size > 0 && len(f.entries) > 0 {
 		r.holds("%s in the log as it was received, in its own place", count(len(f.entries), "message is", "messages are each"))
 	}
 	return bad == 0

@@ -219,7 +219,7 @@ func (p *paper) permits() {
 		p.caption(e.Line.Kind.Text + ", " + p.t.T("paper.message", "n", e.Line.Number))
 		facts := []wallpage.Fact{
 			{Label: p.t.T("paper.head.happened"), Value: e.Line.Happened}, {Label: p.t.T("paper.head.recorded"), Value: e.Line.Recorded},
-			{Label: p.t.T("paper.head.by"), Value: strings.Join([]string{e.Line.Who, e.Line.Device, e.Line.Signature}, ", ")},
+			{Label: p.t.T("paper.head.by"), Value: strings.Join(known(e.Line.Who, e.Line.Device, e.Line.Signature), ", ")},
 		}
 		facts = append(facts, e.Line.Facts...)
 		if notes := e.Line.NotesText(); notes != "" {
@@ -267,7 +267,7 @@ func (p *paper) bySeq() map[uint64]wallpage.Reported {
 
 // entered writes when an entry was made, and who made it.
 func entered(p *press, e wallpage.Reported) string {
-	return lines(e.Line.Kind.Text+", "+p.t.T("paper.message", "n", e.Line.Number), p.t.T("paper.recorded", "when", e.Line.Recorded), strings.Join([]string{e.Line.Who, e.Line.Device}, ", "))
+	return lines(e.Line.Kind.Text+", "+p.t.T("paper.message", "n", e.Line.Number), p.t.T("paper.recorded", "when", e.Line.Recorded), strings.Join(known(e.Line.Who, e.Line.Device), ", "))
 }
 
 // changes prints what was amended or voided beside what replaced it.
@@ -293,7 +293,7 @@ func (p *paper) refused() {
 		if e.Refused == "" && e.Repeat == 0 && len(e.Doubts) == 0 && !e.Waits {
 			continue
 		}
-		g.rows = append(g.rows, []string{e.Line.Number, e.Line.Recorded, e.Line.Kind.Text, strings.TrimPrefix(e.Line.Who+", "+e.Line.Device, ", "), e.Line.NotesText()})
+		g.rows = append(g.rows, []string{e.Line.Number, e.Line.Recorded, e.Line.Kind.Text, strings.Join(known(e.Line.Who, e.Line.Device), ", "), e.Line.NotesText()})
 	}
 	doubts := grid{caption: p.t.T("wall.table.doubts"), head: p.heads("doubt", "since", "message")}
 	for _, d := range p.page.Open {

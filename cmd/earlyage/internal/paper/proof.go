@@ -65,6 +65,10 @@ func (p *paper) ink() {
 	p.y += gapWide
 }
 
+// proofHigh is about how high that is, in points: it stands on one page, so that what
+// has to be typed lies together.
+const proofHigh = 300
+
 // proof prints what proves the record, and how to check it.
 func (p *paper) proof() {
 	p.evidence([]wallpage.Fact{

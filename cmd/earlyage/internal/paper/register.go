@@ -40,7 +40,7 @@ func Register(w io.Writer, reg register.Register, c *words.Catalogue, size Size)
 	for _, s := range reg.Sites {
 		p.siteRows(s, reg)
 	}
-	p.part(c.T("paper.part.proof"), 200)
+	p.part(c.T("paper.part.proof"), proofHigh)
 	p.evidence([]wallpage.Fact{{Label: c.T("paper.through"), Value: fmt.Sprint(reg.Through)}, {Label: c.T("paper.rules"), Value: reg.Rules}}, c.T("paper.check.register"))
 	return p.finish(w)
 }

@@ -73,7 +73,8 @@ func (p *paper) sections() (out []section) {
 		whole("curves"), whole("window"), whole("sheet"), own("probes", p.probes),
 		whole("pour"), whole("checks"), whole("line"),
 		own("alerts", p.alerts), own("permits", p.permits), own("changes", p.changes), own("refused", p.refused),
-		own("statements", p.statements), own("timeline", p.timeline), own("signatures", p.signatures), own("proof", p.proof),
+		own("statements", p.statements), own("timeline", p.timeline), own("signatures", p.signatures),
+		{p.t.T("paper.part.proof"), func(title string) { p.part(title, proofHigh); p.proof() }},
 	}
 }
 

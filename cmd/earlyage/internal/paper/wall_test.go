@@ -1,6 +1,7 @@
 package paper_test
 
 import (
+	"bytes"
 	"fmt"
 	"io"
 	"strings"
@@ -52,6 +53,10 @@ func TestEveryPageOfAWall(t *testing.T) {
 			require.NotContains(t, string(raw), "/JavaScript", what)
 			require.Contains(t, string(raw), "/Lang (en)", what)
 			require.Contains(t, string(raw), "/Outlines", what)
+			require.Contains(t, string(raw), "/Author (earlyage)", what)
+			for _, who := range in.Page.Report(in.Words, named).People {
+				require.NotContains(t, utf16Text(string(raw[bytes.LastIndex(raw, []byte("/Producer")):])), who.Name, "%s: no person stands in the metadata", what)
+			}
 		}
 	}
 }
@@ -65,6 +70,43 @@ func TestSpanish(t *testing.T) {
 	within(t, "es", pages)
 	require.Contains(t, pages[0].text(), tight(in.Words.T("paper.page", "n", 1, "all", len(pages))))
 	require.NotContains(t, allText(pages), "paper.", "every key has its text")
+}
+
+// The register speaks the language that is asked for too, and says when in the time
+// of the site that it is of.
+func TestTheRegisterInSpanish(t *testing.T) {
+	week := theWeek(t)
+	es := words.Of("es")
+	for what, reg := range map[string]register.Register{"all sites": week.register, "one wall": week.papers[early].Register} {
+		var out bytes.Buffer
+		require.NoError(t, paper.Register(&out, reg, es, paper.A4))
+		require.Contains(t, out.String(), "/Lang (es)", what)
+		pages := read(t, out.Bytes())
+		within(t, what, pages)
+		text := allText(pages)
+		for _, key := range []string{"paper.totals", "paper.head.early", "paper.head.kept", "paper.part.proof", "paper.how.note"} {
+			require.Contains(t, text, tight(es.T(key)), "%s: %s", what, key)
+			require.NotEqual(t, es.T(key), words.Of(words.English).T(key))
+		}
+		require.NotContains(t, text, "paper.", "every key has its text")
+	}
+	at := week.papers[early].Page.At.UTC()
+	local := at.In(week.papers[early].Page.Site.Location())
+	require.Contains(t, read(t, registerPDF(t, week.papers[early].Register, paper.A4))[0].text(), tight(local.Format("as of Mon 2 Jan 2006 15:04 EST")))
+	require.Contains(t, read(t, registerPDF(t, week.register, paper.A4))[0].text(), tight(at.Format("as of 2006-01-02 15:04 UTC")))
+}
+
+// An officer sees on the first page how the bracing came off, and beside each brace who
+// did it on which device; what was entered late stands with when it was recorded.
+func TestHowTheBracingCameOff(t *testing.T) {
+	in := theWeek(t).papers[early]
+	pages := read(t, wallPDF(t, in, paper.A4))
+	require.Contains(t, pages[0].text(), tight("Braces: 5; Standing: 0; Off: 5; Early: 5; Without permit: 5; Kept, least: 26:48 h"))
+	follows(t, allText(pages), "the register's rows", "Bracing register of this wall", "b1", "Mon 2 Nov 10:45 EST", named("p-9d4e"), "phone-a2", "shut", "cured Wed 4 Nov 13:12 EST",
+		"Tue 3 Nov 16:00 EST", named("p-9d4e"), "phone-a2", "recorded Tue 3 Nov 16:10 EST", "message 797")
+	require.NotContains(t, pages[0].text(), "Braces:0")
+	planned := read(t, wallPDF(t, theWeek(t).papers[planned], paper.A4))
+	require.Contains(t, planned[0].text(), tight("core 7.87 in"), "a core is no length in feet")
 }
 
 // thousandths writes whole nanoseconds as hours, cut after the third decimal.

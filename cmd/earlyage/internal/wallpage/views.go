@@ -165,7 +165,7 @@ func (t tongue) identity(p Page) []fact {
 	}
 	add("crew", i.Crew)
 	if i.Laid {
-		size := t.T("wall.id.size-of", "length", t.length(i.Length), "height", t.length(i.Height), "core", t.length(i.Core))
+		size := t.T("wall.id.size-of", "length", t.length(i.Length), "height", t.length(i.Height), "core", t.quantity(unit.Thickness, i.Core))
 		if i.Closed {
 			size += ", " + t.T("wall.id.closed")
 		}

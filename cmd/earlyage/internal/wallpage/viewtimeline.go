@@ -151,7 +151,7 @@ func (t tongue) entryLine(r Run) timelineLine {
 		l.Kind.Text = t.T("wall.timeline.unreadable", "subject", e.Subject)
 	}
 	if e.Device == events.HubDevice {
-		l.Who = t.T("wall.timeline.hub")
+		l.Who, l.Device = t.T("wall.timeline.hub"), ""
 	}
 	if e.Of != 0 {
 		l.OfNumber = strconv.FormatUint(e.Of, 10)
