@@ -2,6 +2,8 @@ package browser
 
 import (
 	"context"
+	"errors"
+	"fmt"
 	"os/exec"
 	"testing"
 	"time"
@@ -33,30 +35,48 @@ const startWait = time.Minute
 // Start starts a Chromium that ends with the test.
 func Start(t testing.TB) *Browser {
 	t.Helper()
+	c, err := launch(t.TempDir())
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		if err := c.end(); err != nil {
+			t.Logf("close the browser: %v", err)
+		}
+	})
+	return &Browser{t: t, ctx: c.ctx}
+}
+
+// chromium is a running process and how it ends.
+type chromium struct {
+	ctx context.Context
+	end func() error
+}
+
+func launch(profile string) (*chromium, error) {
 	path, err := exec.LookPath("chromium")
 	if err != nil {
-		require.FailNow(t, "no chromium on the PATH: the pages are tested in a real browser",
+		return nil, errors.New("no chromium on the PATH: the pages are tested in a real browser; " +
 			"on Debian: apt-get install --no-install-recommends chromium fonts-dejavu-core; .ci/test does it")
 	}
 	parent, stop := context.WithCancel(context.Background())
 	alloc, cancel := chromedp.NewExecAllocator(parent, append(chromedp.DefaultExecAllocatorOptions[:],
-		chromedp.ExecPath(path), chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.DisableGPU,
+		chromedp.ExecPath(path), chromedp.UserDataDir(profile), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-component-update", true),
 		chromedp.Flag("disable-background-networking", true), chromedp.Flag("disable-dev-shm-usage", true),
 		chromedp.Flag("hide-scrollbars", false), chromedp.WSURLReadTimeout(startWait))...)
 	ctx, end := chromedp.NewContext(alloc)
-	t.Cleanup(func() {
+	c := &chromium{ctx: ctx, end: func() error {
 		// The browser is asked to close, so that its profile is not written to while
 		// the folder is removed.
 		closing, done := context.WithTimeout(ctx, 20*time.Second)
 		defer done()
-		if err := chromedp.Cancel(closing); err != nil {
-			t.Logf("close the browser: %v", err)
-		}
+		err := chromedp.Cancel(closing)
 		end()
 		cancel()
 		stop()
-	})
-	require.NoError(t, chromedp.Do(ctx), "start %s", path)
-	return &Browser{t: t, ctx: ctx}
+		return err
+	}}
+	if err := chromedp.Do(ctx); err != nil {
+		return nil, errors.Join(fmt.Errorf("start %s: %w", path, err), c.end())
+	}
+	return c, nil
 }

@@ -6,6 +6,6 @@
 // to install. Each browser has a profile of its own and is gone with the test.
 //
 // What every page has to hold is asked of it here: no script's error on the
-// console (Start fails the test that had one), no sideways scrolling, no finding
+// console (Tab fails the test that had one), no sideways scrolling, no finding
 // of axe-core, valid HTML.
 package browser

@@ -22,7 +22,7 @@ import (
 const ShotsEnv = "EARLYAGE_SHOTS"
 
 // Wait is the longest that a tab waits for anything.
-const Wait = 30 * time.Second
+const Wait = time.Minute
 
 // Tab is one tab of a browser. Every method fails the test where what it asks
 // for does not come within Wait.

@@ -13,8 +13,9 @@ import (
 // An old copy of the phone's storage is put back: what is recorded then bears
 // numbers that the hub has from before, and gets new ones before it is sent.
 func TestAnOldCopyOfTheStorage(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, device := c.joined(browser.Start(t), events.Crew)
+	tab, device := c.joined(suite.Browser(t), events.Crew)
 	keepShell(t, tab)
 	pour(tab, "w1", 2, 0)
 	tab.Until(emptied)
@@ -43,8 +44,9 @@ func TestAnOldCopyOfTheStorage(t *testing.T) {
 }
 
 func TestTimePasses(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, device := c.joined(browser.Start(t), events.Crew)
+	tab, device := c.joined(suite.Browser(t), events.Crew)
 	pour(tab, "w1", 2, 0)
 	tab.Until(emptied)
 	sent := len(c.of(device))

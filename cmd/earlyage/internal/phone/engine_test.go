@@ -3,8 +3,10 @@ package phone_test
 import (
 	"bufio"
 	"encoding/json"
+	"flag"
 	"fmt"
 	"os"
+	"runtime"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -14,11 +16,22 @@ import (
 	"earlyage/events"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+// suite has the one browser of these tests. They wait more than they work, so they
+// run side by side, each with a tab, a profile and mostly a hub of its own.
+var suite *browser.Suite
+
+func TestMain(m *testing.M) {
+	if flag.Parse(); runtime.GOMAXPROCS(0) < 4 {
+		_ = flag.Set("test.parallel", "4") // a flag of every test binary
+	}
+	suite = browser.NewSuite(m)
+	goleak.VerifyTestMain(suite)
+}
 
 func TestAPhoneJoinsAndRecords(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, device := c.joined(browser.Start(t), events.Foreman)
+	tab, device := c.joined(suite.Browser(t), events.Foreman)
 	require.Equal(t, "phone-a", device)
 	pour(tab, "w1", 3, 0)
 	pour(tab, "w2", 2, 3)
@@ -63,9 +76,10 @@ func TestAPhoneJoinsAndRecords(t *testing.T) {
 
 // What every kind's data look like is taken from the vocabulary's own samples.
 func TestEveryBodyIsAccepted(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
 	roles := []events.Role{events.Crew, events.Foreman, events.Dispatcher, events.Engineer, events.Officer}
-	tab, device := c.joined(browser.Start(t), roles...)
+	tab, device := c.joined(suite.Browser(t), roles...)
 	f, err := os.Open("../../../../events/testdata/events.ndjson")
 	require.NoError(t, err)
 	defer f.Close()

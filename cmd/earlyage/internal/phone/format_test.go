@@ -12,6 +12,7 @@ import (
 
 // What the page shows of a quantity is what the rest of the program shows.
 func TestQuantitiesAreTheProgramsOwn(t *testing.T) {
+	t.Parallel()
 	tab := scriptPage(t, "src/format.js", "format")
 	for dim, d := range map[string]struct {
 		unit.Dimension
@@ -27,6 +28,7 @@ func TestQuantitiesAreTheProgramsOwn(t *testing.T) {
 }
 
 func TestNumbersAreTypedWithPointOrComma(t *testing.T) {
+	t.Parallel()
 	tab := scriptPage(t, "src/format.js", "format")
 	ask := func(expr string) float64 { return browser.Ask[float64](tab, expr) }
 	require.InDelta(t, 1.25, ask(`format.parse("length", " 1,25 ", "si")`), 1e-9)
@@ -45,6 +47,7 @@ func TestNumbersAreTypedWithPointOrComma(t *testing.T) {
 
 // A deadline of concrete goes down to the minute, a time to strip up.
 func TestTimesInTheSitesZone(t *testing.T) {
+	t.Parallel()
 	tab := scriptPage(t, "src/format.js", "format")
 	clock := func(at, more string) string {
 		return browser.Ask[string](tab, fmt.Sprintf(`format.clock(Date.parse(%q), {zone: "Europe/Oslo", lang: "en", now: Date.parse("2026-05-04T08:00:00Z"), %s})`, at, more))

@@ -2,6 +2,7 @@ package phone_test
 
 import (
 	"context"
+	"flag"
 	"fmt"
 	"maps"
 	"net/url"
@@ -21,6 +22,8 @@ import (
 	"earlyage/cmd/earlyage/internal/browser"
 	"earlyage/events"
 )
+
+var long = flag.Bool("long", false, "break links that are full of entries; kill a tab ten times")
 
 // setOptions changes the engine's options from the next load on.
 func setOptions(tab *browser.Tab, options string) {
@@ -49,22 +52,28 @@ func start(tab *browser.Tab, wall string, n, from int) {
 }
 
 func TestALinkThatBreaksAtEveryStep(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, device := c.joined(browser.Start(t), events.Crew)
+	tab, device := c.joined(suite.Browser(t), events.Crew)
 	u, err := url.Parse(c.origin)
 	require.NoError(t, err)
 	k := newLeaky(t, u.Host)
 	setOptions(tab, fmt.Sprintf(`nats: "ws://%s/nats", wait: 500, pause: [20, 60]`, k.listener.Addr()))
-	start(tab, "w1", 200, 0)
+	// A link that is deaf in the middle of what is sent is waited for by all that is
+	// under way on it: the fewer entries wait, the sooner it is given up.
+	n, most := 16, 12
+	if *long {
+		n, most = 200, 60
+	}
+	start(tab, "w1", n, 0)
 	tab.Until(`done`)
-	n := 200
 	for k.breaks() { // what goes over the link is what breaks it
-		if left := browser.Ask[int](tab, `engine.state.waiting`); left > 60 {
+		if left := browser.Ask[int](tab, `engine.state.waiting`); left > most {
 			tab.Until(fmt.Sprintf(`engine.state.waiting < %d`, left))
 			continue
 		}
-		pour(tab, "w1", 10, n)
-		n += 10
+		pour(tab, "w1", 6, n)
+		n += 6
 	}
 	tab.Until(emptied)
 	c.whole(device, named(n, 0)...)
@@ -72,8 +81,9 @@ func TestALinkThatBreaksAtEveryStep(t *testing.T) {
 }
 
 func TestReloadWithoutANetwork(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, device := c.joined(browser.Start(t), events.Crew)
+	tab, device := c.joined(suite.Browser(t), events.Crew)
 	keepShell(t, tab)
 	pour(tab, "w1", 2, 0)
 	tab.Until(emptied)
@@ -106,8 +116,9 @@ func TestReloadWithoutANetwork(t *testing.T) {
 }
 
 func TestTwoTabsRecordAtOnce(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	one, device := c.joined(b, events.Crew)
 	two := one.Beside("second")
 	allow(two)
@@ -140,13 +151,17 @@ func TestTwoTabsRecordAtOnce(t *testing.T) {
 }
 
 func TestATabIsKilledWhileItRecords(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	tab, device := c.joined(b, events.Crew)
 	other := tab.Beside("after")
 	allow(other)
-	from := 0
-	for range 3 {
+	from, times := 0, 2 // once for each of the two tabs
+	if *long {
+		times = 10
+	}
+	for range times {
 		start(tab, "w1", 5000, from)
 		tab.Until(`recorded.length >= 40`)
 		known := browser.Ask[int](tab, `recorded.length`)
@@ -171,8 +186,9 @@ func TestATabIsKilledWhileItRecords(t *testing.T) {
 
 // A browser may put a tab in the background to sleep, with the lock in its hand.
 func TestATabThatSleepsIsRelieved(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	asleep, device := c.joined(browser.Start(t), events.Crew)
+	asleep, device := c.joined(suite.Browser(t), events.Crew)
 	awake := asleep.Beside("awake")
 	allow(awake)
 	awake.Open(c.origin + "/phone")
@@ -211,8 +227,9 @@ func (c *company) quota(tab *browser.Tab, bytes int) {
 }
 
 func TestTheStorageIsFull(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab := c.tab(browser.Start(t))
+	tab := c.tab(suite.Browser(t))
 	tab.Expect("Quota")
 	c.quota(tab, 8<<20) // before the first write: the browser looks at it seldom
 	c.load(tab)
@@ -262,8 +279,9 @@ func TestTheStorageIsFull(t *testing.T) {
 const hour = 3_600_000 // ms
 
 func TestTheClockIsChanged(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, device := c.joined(browser.Start(t), events.Crew)
+	tab, device := c.joined(suite.Browser(t), events.Crew)
 	keepShell(t, tab)
 	pour(tab, "w1", 1, 0)
 	tab.Until(emptied)
@@ -318,8 +336,9 @@ func TestTheClockIsChanged(t *testing.T) {
 }
 
 func TestAHubThatWasPutBack(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, device := c.joined(browser.Start(t), events.Crew)
+	tab, device := c.joined(suite.Browser(t), events.Crew)
 	pour(tab, "w1", 5, 0)
 	tab.Until(emptied)
 	c.stop()
@@ -342,8 +361,9 @@ func TestAHubThatWasPutBack(t *testing.T) {
 }
 
 func TestARefusedEntryIsSetAside(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, _ := c.joined(browser.Start(t), events.Crew)
+	tab, _ := c.joined(suite.Browser(t), events.Crew)
 	pour(tab, "w1", 1, 0)
 	number := browser.Ask[int](tab, `engine.record("w1", "temperature.read", {place: "moon", celsius: 4})`)
 	pour(tab, "w1", 3, 1)
@@ -356,8 +376,9 @@ func TestARefusedEntryIsSetAside(t *testing.T) {
 }
 
 func TestARevokedPhoneKeepsEverything(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	tab := c.open(b)
 	tab.Expect("401")
 	code, person := c.invite(events.Foreman)
@@ -384,8 +405,9 @@ func TestARevokedPhoneKeepsEverything(t *testing.T) {
 }
 
 func TestARoleIsLostWhileThePhoneIsAway(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab := c.open(browser.Start(t))
+	tab := c.open(suite.Browser(t))
 	code, person := c.invite(events.Foreman)
 	browser.Ask[string](tab, fmt.Sprintf(`engine.join(%q).then(j => j.device)`, code))
 	tab.Until(`engine.state.link === "up"`)
@@ -402,8 +424,9 @@ func TestARoleIsLostWhileThePhoneIsAway(t *testing.T) {
 }
 
 func TestAnAnswerToJoinIsLost(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab := c.open(browser.Start(t))
+	tab := c.open(suite.Browser(t))
 	tab.Expect("404")
 	require.Equal(t, "code", browser.Ask[string](tab, `code(engine.join("00000-00000-00000-00000-000000"))`))
 	code, person := c.invite(events.Crew)

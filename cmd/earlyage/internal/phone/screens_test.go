@@ -181,26 +181,28 @@ func whole(t *testing.T, tab *browser.Tab, name string) {
 }
 
 func TestScreens(t *testing.T) {
+	t.Parallel()
 	url := screens(t)
-	b := browser.Start(t)
-	documents := map[string]string{}
 	for _, run := range []struct {
 		name, units, lang string
 		text              int
 	}{{"en", "si", "en", 100}, {"es-large", "us", "es", 200}} {
-		tab := b.Tab(run.name, browser.Phone)
-		tab.ZoomText(run.text)
-		tab.Open(url + "/phone")
-		browser.Ask[string](tab, `document.cookie = "lang=`+run.lang+`; path=/"; ""`)
-		for _, v := range views(t, run.units) {
-			v.show(t, tab, url)
-			require.Equal(t, run.lang, browser.Ask[string](tab, `document.documentElement.lang`))
-			picture(t, tab, run.name+"-"+v.name)
-			whole(t, tab, run.name+" "+v.name)
-			documents[run.name+"-"+v.name] = "<!DOCTYPE html>\n" + browser.Ask[string](tab, `document.documentElement.outerHTML`)
-		}
+		t.Run(run.name, func(t *testing.T) {
+			t.Parallel()
+			tab, documents := suite.Browser(t).Tab(run.name, browser.Phone), map[string]string{}
+			tab.ZoomText(run.text)
+			tab.Open(url + "/phone")
+			browser.Ask[string](tab, `document.cookie = "lang=`+run.lang+`; path=/"; ""`)
+			for _, v := range views(t, run.units) {
+				v.show(t, tab, url)
+				require.Equal(t, run.lang, browser.Ask[string](tab, `document.documentElement.lang`))
+				picture(t, tab, run.name+"-"+v.name)
+				whole(t, tab, run.name+" "+v.name)
+				documents[v.name] = "<!DOCTYPE html>\n" + browser.Ask[string](tab, `document.documentElement.outerHTML`)
+			}
+			browser.ValidHTML(t, documents)
+		})
 	}
-	browser.ValidHTML(t, documents)
 }
 
 // All that a phone has to fetch before it can do without a network.

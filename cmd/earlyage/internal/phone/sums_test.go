@@ -138,7 +138,7 @@ func scriptPage(t *testing.T, source, global string) *browser.Tab {
 	})
 	server := httptest.NewServer(mux)
 	t.Cleanup(server.Close)
-	tab := browser.Start(t).Tab("script", browser.Phone)
+	tab := suite.Browser(t).Tab("script", browser.Phone)
 	tab.Open(server.URL)
 	return tab
 }
@@ -167,6 +167,7 @@ const sumsDriver = `(c) => {
 }`
 
 func TestTheSumsOfAPhone(t *testing.T) {
+	t.Parallel()
 	tab := scriptPage(t, "src/sums.js", "sums")
 	cases := randomSums(400)
 	raw, err := json.Marshal(cases)
@@ -201,6 +202,7 @@ func TestTheSumsOfAPhone(t *testing.T) {
 
 // A lift that was recorded by another's phone clock is on the hub's clock.
 func TestTheSumsUseTheHubsClock(t *testing.T) {
+	t.Parallel()
 	tab := scriptPage(t, "src/sums.js", "sums")
 	require.InDelta(t, 460.0, browser.Ask[float64](tab, `sums.surface({wall:"w", length_m:6, top_m:2.4, closed:false, lift:{least_min:60}, fronts:[{from_m:0,to_m:6,top_m:0,end_m:2.4,rise_m:0,now_m:1.2,full_m:0.6,deadline:null,closing:null,full_from:null}]},
 		sums.unknownTo(0, [{number:1,id:"a",wall:"w",kind:"lift.placed",data:{from_m:0,to_m:6,depth_m:0.6},entered:397*60000,fate:"waiting"}], "w"), 3*60000)[0].deadline / 60000`), 1e-9)

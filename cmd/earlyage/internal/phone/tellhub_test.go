@@ -11,6 +11,7 @@ import (
 	"net/http/httputil"
 	"net/url"
 	"slices"
+	"strings"
 	"sync"
 	"testing"
 	"time"
@@ -154,7 +155,8 @@ func (c *tellingHub) board() string {
 // once and says so, also after a reload and after it was away; the answer from the
 // phone stands on the board.
 func TestToldByNATS(t *testing.T) {
-	c, b := openTelling(t), browser.Start(t)
+	t.Parallel()
+	c, b := openTelling(t), suite.Browser(t)
 	tab, other := c.join(b, "Ana", events.Foreman), c.join(b, "Ben", events.Foreman)
 	device := browser.Ask[string](tab, `earlyage.state.joined.device`)
 	record(other, "w1", "wall.laid-out", `{name: "West wall", length_m: 12, height_m: 2.4, core_mm: 200, braces: [{name: "b1", at_m: 1}, {name: "b2", at_m: 6}, {name: "b3", at_m: 11}]}`)
@@ -276,7 +278,8 @@ const notifications = `navigator.serviceWorker.getRegistration("/phone").then(r 
 // shown; the page that is opened shows it, says so once, and takes the notification
 // away. By a second channel nothing is shown again.
 func TestToldByPush(t *testing.T) {
-	c, b := openTelling(t), browser.Start(t)
+	t.Parallel()
+	c, b := openTelling(t), suite.Browser(t)
 	tab := c.join(b, "Ana", events.Foreman)
 	device := browser.Ask[string](tab, `earlyage.state.joined.device`)
 	permit(t, tab, c.origin)
@@ -313,7 +316,7 @@ func TestToldByPush(t *testing.T) {
 	require.Equal(t, []string{"raised", "cleared"}, []string{c.shown(device)[0].State, c.shown(device)[1].State})
 
 	// A touch on it opens the page where none is open.
-	opened := inWorker(t, tab, `(async () => {
+	opened := inWorker(t, tab, c.origin, `(async () => {
 		let opened = "";
 		self.clients.openWindow = async url => { opened = url; };
 		await self.registration.showNotification("x", {tag: "x", data: {id: "m-1"}});
@@ -329,20 +332,20 @@ func TestToldByPush(t *testing.T) {
 	require.Equal(t, "/phone 0", opened)
 }
 
-// inWorker evaluates an expression in the service worker of a tab.
-func inWorker(t *testing.T, tab *browser.Tab, expression string) string {
+// inWorker evaluates an expression in the service worker of an origin.
+func inWorker(t *testing.T, tab *browser.Tab, origin, expression string) string {
 	t.Helper()
-	ctx, done := worker(t, tab)
+	ctx, done := worker(t, tab, origin)
 	defer done()
 	return evaluate(ctx, t, expression)
 }
 
-// worker holds on to the service worker of a tab: until done is called it runs.
-func worker(t *testing.T, tab *browser.Tab) (ctx context.Context, done context.CancelFunc) {
+// worker holds on to the service worker of an origin: until done is called it runs.
+func worker(t *testing.T, tab *browser.Tab, origin string) (ctx context.Context, done context.CancelFunc) {
 	t.Helper()
 	all, err := chromedp.Targets(tab.Context())
 	require.NoError(t, err)
-	i := slices.IndexFunc(all, func(x *target.Info) bool { return x.Type == "service_worker" })
+	i := slices.IndexFunc(all, func(x *target.Info) bool { return x.Type == "service_worker" && strings.HasPrefix(x.URL, origin+"/") })
 	require.GreaterOrEqual(t, i, 0, "a service worker runs")
 	ctx, done = chromedp.NewContext(tab.Context(), chromedp.WithTargetID(all[i].TargetID))
 	require.NoError(t, chromedp.Do(ctx), "attached for longer than one evaluation")
@@ -363,7 +366,7 @@ func evaluate(ctx context.Context, t *testing.T, expression string) string {
 // written there and not yet on the screen when it is asked.
 func (p *pusher) notified(f func()) {
 	p.t.Helper()
-	ctx, done := worker(p.t, p.tab)
+	ctx, done := worker(p.t, p.tab, p.origin)
 	defer done()
 	evaluate(ctx, p.t, `(() => {
 		const r = self.registration, show = r.showNotification.bind(r);
@@ -378,7 +381,8 @@ func (p *pusher) notified(f func()) {
 // when the browser has exchanged it, and takes it back. The push service is the
 // test's: a browser without a network has none.
 func TestTheHubIsGivenTheSubscription(t *testing.T) {
-	c, b := openTelling(t), browser.Start(t)
+	t.Parallel()
+	c, b := openTelling(t), suite.Browser(t)
 	tab := c.join(b, "Ana", events.Foreman)
 	permit(t, tab, c.origin)
 	browser.Ask[string](tab, `(async () => {

@@ -127,7 +127,8 @@ func pressTold(tab *browser.Tab, key string) {
 // What is told stands over whatever screen there is, once, large, with what to do,
 // and is heard; it counts as shown when it was painted on a page that is looked at.
 func TestToldStandsOverEveryScreen(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash + "/do/lift.placed"})
 	set(tab, "f-top_m", "1,1")
 	tell(t, tab, raised)
@@ -159,7 +160,8 @@ func TestToldStandsOverEveryScreen(t *testing.T) {
 
 // A page that nobody looks at has shown nothing, however it is told.
 func TestAHiddenPageShowsNothing(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash})
 	// The browser of the tests shows every page; it is told to say otherwise.
 	look := func(how string) {
@@ -181,7 +183,8 @@ func TestAHiddenPageShowsNothing(t *testing.T) {
 }
 
 func TestTheAnswerIsRecorded(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash})
 	tell(t, tab, raised)
 	tab.See(".told[open]")
@@ -233,6 +236,7 @@ func TestTheAnswerIsRecorded(t *testing.T) {
 // What waits to be shown, from whatever was heard: told twice, by two channels, over
 // again, away, full, or not a message at all.
 func TestWhatWaitsToBeShown(t *testing.T) {
+	t.Parallel()
 	script, err := bundle.Script(".", "src/told.js", "told")
 	require.NoError(t, err)
 	server := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
@@ -245,7 +249,7 @@ func TestWhatWaitsToBeShown(t *testing.T) {
 		fmt.Fprint(w, `<!DOCTYPE html><html lang="en"><title>told</title><link rel="icon" href="data:,"><script src="/told.js"></script>`)
 	}))
 	t.Cleanup(server.Close)
-	tab := browser.Start(t).Tab("told", browser.Phone)
+	tab := suite.Browser(t).Tab("told", browser.Phone)
 	tab.Open(server.URL)
 	tab.Until(`window.told`)
 	for name, c := range map[string]struct{ do, want string }{
@@ -287,7 +291,8 @@ func TestWhatWaitsToBeShown(t *testing.T) {
 // A word that something was shown, which the hub does not take, is listed, and
 // worries nobody: there is nothing to be done about it.
 func TestARefusedWordOfShowingWorriesNobody(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	entry := func(kind, fate string) map[string]any {
 		e := out(5, kind, `{"alert":"a-1","kind":"line-due","state":"raised"}`, "", fate, "alert a-1 is not known")
 		e["entered"] = time.Date(2026, 5, 4, 7, 10, 0, 0, time.UTC).UnixMilli()
@@ -306,8 +311,9 @@ func TestARefusedWordOfShowingWorriesNobody(t *testing.T) {
 // What came by push waits in the worker's box until there is room to keep it. The
 // browser's refusal is the test's: where it comes in a full storage nobody can say.
 func TestAMessageThatFindsNoRoomIsNotLost(t *testing.T) {
+	t.Parallel()
 	c := openCompany(t)
-	tab, _ := c.joined(browser.Start(t), events.Crew)
+	tab, _ := c.joined(suite.Browser(t), events.Crew)
 	look := func() {
 		browser.Ask[string](tab, `navigator.serviceWorker.dispatchEvent(new MessageEvent("message", {data: {told: "m-1"}})); ""`)
 	}

@@ -49,7 +49,8 @@ func on(t *testing.T, b *browser.Browser, url string, v view) *browser.Tab {
 const wallHash = "#w/north-1"
 
 func TestTheUsualLiftTakesTwoTouches(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash})
 	// Both touches are in reach of the thumb: in the lower half of what is seen.
 	low := func(key string) {
@@ -96,7 +97,8 @@ func TestTheUsualLiftTakesTwoTouches(t *testing.T) {
 }
 
 func TestASlipIsCaught(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash + "/do/lift.placed"})
 	for typed, want := range map[string]string{"24": "between", "x": "no number", "": "needed", "2,5": "The form ends at 2.40 m"} {
 		set(tab, "f-top_m", typed)
@@ -117,7 +119,8 @@ func TestASlipIsCaught(t *testing.T) {
 }
 
 func TestALateEntryIsMarkedAsRemembered(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:30", hash: wallHash + "/do/lift.placed"})
 	require.NotContains(t, tab.Text("#screen"), "remembered")
 	for range 4 {
@@ -137,7 +140,8 @@ func TestALateEntryIsMarkedAsRemembered(t *testing.T) {
 // May strip is shown on one screen, from an answer under a minute old at the head of
 // the stream that knows all of this phone, and the caution stands beside it.
 func TestMayStripIsSaidForAMinuteAndNoLonger(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	sheet := permitted(t, "si").sheet("07 09:00")
 	at := func(state map[string]any, hash string, sheet phone.Sheet) *browser.Tab {
 		return on(t, b, url, view{sheet: sheet, when: "07 09:00", hash: hash, state: state})
@@ -182,7 +186,8 @@ func TestMayStripIsSaidForAMinuteAndNoLonger(t *testing.T) {
 
 // A brace that is off is recorded whatever the hub says, and the page says what it means.
 func TestAnEarlyStripCanBeRecorded(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: cured(t, "si").sheet("05 09:00"), when: "05 09:01", hash: wallHash})
 	require.Contains(t, tab.Text("#screen"), "Not before Wed 6 May 10:40 · in 26 h")
 	require.Contains(t, tab.Text("#screen"), "Do not strip a wall that a competent person has not examined.", "beside every time to strip")
@@ -200,46 +205,63 @@ func TestAnEarlyStripCanBeRecorded(t *testing.T) {
 
 // Every form gives data that the vocabulary accepts.
 func TestWhatIsRecordedIsInTheVocabulary(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
+	place, ready := must(t, placing(t, "si").sheet("04 09:01")), must(t, laidOut(t, "si").sheet("04 06:40"))
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash + "/more"})
 	names := browser.Ask[[]string](tab, `[...document.querySelectorAll("#screen .keys .key")].map(e => e.dataset.k)`)
 	require.Greater(t, len(names), 22)
+	browser.Ask[string](tab, fillIn+`; ""`)
 	for _, name := range names {
-		sheet := placing(t, "si").sheet("04 09:01")
+		sheet := place
 		if name == "brace.set" {
-			sheet = laidOut(t, "si").sheet("04 06:40")
+			sheet = ready
 		}
-		keys := browser.Ask[int](tab, fmt.Sprintf(`(fake.set({sheet: %s, outbox: []}), fake.recorded = [], app.form = null, app.go("#w/north-1/do/%s"), new Promise(r => setTimeout(() => r(document.querySelectorAll('.main-keys [data-k^="do-"]').length), 60)))`, must(t, sheet), name))
+		keys := browser.Ask[int](tab, fmt.Sprintf(`form(%q, %s)`, name, sheet))
 		require.Positive(t, keys, name)
 		for i := range keys {
-			browser.Ask[string](tab, fmt.Sprintf(`(async () => {
-				const wait = (ms) => new Promise(r => setTimeout(r, ms));
-				app.form = null;
-				app.go("#w/north-1/do/%s");
-				await wait(350);
-				const v = app.form.values;
-				const fill = {reason: "concrete", note: "seen", place: "top", celsius: 18, min_c: 4, max_c: 12, from: Date.now() - 3600000, cause: "wind", what: "cover", finding: "crack", support: "floor", gust_mps: 6, points: {"1.2": 2, "6.6": -1.5}, at_m: 3, load: "t-402", specimen: "c-1", cured: "wall", slump_mm: 150, water_l: 10, lean_mm: 3, moved_mm: 12, ticket: "40118"};
-				if (%[1]q === "load.rejected") fill.reason = "old";
-				if (%[1]q === "form.moved") fill.what = "bulge";
-				for (const [k, x] of Object.entries(fill)) v[k] ??= x;
-				if (v.points && Object.keys(v.points).length === 0) v.points = fill.points;
-				if (v.from === null) v.from = fill.from;
-				if ("braces" in v && v.braces.length === 0) v.braces = ["b1", "b2"];
-				if (%[1]q === "load.arrived") v.batched = Date.now() - 1800000;
-				if (%[1]q === "stretch.left-low") Object.assign(v, {from_m: 0, to_m: 3, top_m: 2});
-				app.draw();
-				const press = () => document.querySelectorAll('.main-keys [data-k^="do-"]')[%[2]d].click();
-				press();
-				await wait(20);
-				if (app.form?.asked.length) press();
-				await wait(20);
-				return "";
-			})()`, name, i))
+			browser.Ask[string](tab, fmt.Sprintf(`fillIn(%q, %d, %s)`, name, i, sheet))
 			require.NotEmpty(t, taken(t, tab), "%s: %s", name, tab.Text("#screen"))
-			browser.Ask[string](tab, `(fake.recorded = [], fake.set({outbox: []}), "")`)
 		}
 	}
 }
+
+// fillIn opens a form and gives the number of its keys that record; fills it in and
+// presses one of them, twice where it asks back.
+const fillIn = `
+	window.form = async (name, sheet) => {
+		app.go("#other");
+		while (!document.querySelector("#screen.screen-moment")) await new Promise(requestAnimationFrame);
+		fake.set({sheet, outbox: []});
+		fake.recorded = [];
+		app.form = null;
+		app.go("#w/north-1/do/" + name);
+		while (!app.form?.route.includes(name) || !("still" in document.body.dataset)) await new Promise(requestAnimationFrame);
+		return document.querySelectorAll('.main-keys [data-k^="do-"]').length;
+	};
+	window.fillIn = async (name, nth, sheet) => {
+		await form(name, sheet);
+		const v = app.form.values;
+		const fill = {reason: "concrete", note: "seen", place: "top", celsius: 18, min_c: 4, max_c: 12, from: Date.now() - 3600000, cause: "wind", what: "cover", finding: "crack", support: "floor", gust_mps: 6, points: {"1.2": 2, "6.6": -1.5}, at_m: 3, load: "t-402", specimen: "c-1", cured: "wall", slump_mm: 150, water_l: 10, lean_mm: 3, moved_mm: 12, ticket: "40118"};
+		if (name === "load.rejected") fill.reason = "old";
+		if (name === "form.moved") fill.what = "bulge";
+		for (const [k, x] of Object.entries(fill)) v[k] ??= x;
+		if (v.points && Object.keys(v.points).length === 0) v.points = fill.points;
+		if (v.from === null) v.from = fill.from;
+		if ("braces" in v && v.braces.length === 0) v.braces = ["b1", "b2"];
+		if (name === "load.arrived") v.batched = Date.now() - 1800000;
+		if (name === "stretch.left-low") Object.assign(v, {from_m: 0, to_m: 3, top_m: 2});
+		app.draw();
+		const press = async () => {
+			const asked = app.form.asked.length;
+			document.querySelectorAll('.main-keys [data-k^="do-"]')[nth].click();
+			// Either it is recorded, or the form asks back or says what it lacks.
+			while (app.form?.asked.length === asked && !app.problem) await new Promise(requestAnimationFrame);
+		};
+		await press();
+		if (app.form?.asked.length) await press();
+		return "";
+	}`
 
 func must(t *testing.T, v any) string {
 	t.Helper()
@@ -249,7 +271,8 @@ func must(t *testing.T, v any) string {
 }
 
 func TestTheCheckListIsAnsweredItemByItem(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: laidOut(t, "si").sheet("04 06:40"), when: "04 06:41", hash: wallHash})
 	press(tab, "check")
 	tab.SeeText("#screen", "Checks open: 9")
@@ -284,7 +307,8 @@ func TestTheCheckListIsAnsweredItemByItem(t *testing.T) {
 
 // A person without a pointer does the whole lift.
 func TestByKeyboardAlone(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash})
 	reach := func(key string) {
 		t.Helper()
@@ -314,7 +338,8 @@ func TestByKeyboardAlone(t *testing.T) {
 }
 
 func TestJoining(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{when: "04 06:40", hash: "#join.abcd-efgh-1234", state: map[string]any{"joined": nil, "sheet": nil}})
 	require.Equal(t, "/phone", browser.Ask[string](tab, `location.pathname + location.hash`), "the code does not stay in the address")
 	browser.Ask[string](tab, `fake.next = "code"; ""`)
@@ -335,7 +360,8 @@ func TestJoining(t *testing.T) {
 
 // Recorded is said only of what is on the phone's disk.
 func TestWhatCannotBeKeptIsNotSaidToBeRecorded(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: cured(t, "si").sheet("05 09:00"), when: "05 09:01", hash: wallHash + "/do/temperature.read"})
 	set(tab, "f-celsius", "11,5")
 	for code, want := range map[string]string{"full": "no room left", "damaged": "cannot be written", "not-allowed": "may not record", "strange": "Nothing was recorded"} {
@@ -351,7 +377,8 @@ func TestWhatCannotBeKeptIsNotSaidToBeRecorded(t *testing.T) {
 }
 
 func TestAnEntryIsAmendedOrWithdrawnWithAReason(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash + "/do/lift.placed"})
 	press(tab, "do-vibrated")
 	tab.SeeText("#screen", "Recorded")
@@ -388,7 +415,8 @@ func TestAnEntryIsAmendedOrWithdrawnWithAReason(t *testing.T) {
 
 // What is urgent is felt once, and again when it becomes more so.
 func TestWhatIsUrgentIsFelt(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 10:00", hash: wallHash})
 	s := newScene(t, "Europe/Oslo")
 	alarms := func(when string) int {
@@ -412,7 +440,8 @@ func TestWhatIsUrgentIsFelt(t *testing.T) {
 }
 
 func TestTheLanguageIsChosenOnThePhone(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:02", hash: "#about"})
 	press(tab, "lang-es")
 	tab.SeeText("h1", "Este teléfono")
@@ -422,7 +451,8 @@ func TestTheLanguageIsChosenOnThePhone(t *testing.T) {
 
 // News of the hub that comes while a thumb is down does not take the key away.
 func TestAKeyStaysUnderTheThumb(t *testing.T) {
-	url, b := screens(t), browser.Start(t)
+	t.Parallel()
+	url, b := screens(t), suite.Browser(t)
 	tab := on(t, b, url, view{sheet: placing(t, "si").sheet("04 09:01"), when: "04 09:12", hash: wallHash})
 	tab.Until(`"still" in document.body.dataset`)
 	require.True(t, browser.Ask[bool](tab, `(() => {

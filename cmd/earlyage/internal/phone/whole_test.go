@@ -19,6 +19,7 @@ import (
 // hub's own page, the engine, the stream, the receipt, the snapshot. Then the hub
 // is away, and the page opens and records.
 func TestTheWholePhone(t *testing.T) {
+	t.Parallel()
 	h, err := hub.Start(t.Context(), hub.Config{
 		Dir: t.TempDir(), HTTP: "127.0.0.1:0", Websocket: "127.0.0.1:0", StopWithin: time.Minute,
 		Limits:       hub.Limits{Requests: door.Limits{Address: 1e6, AddressBurst: 1e6, Account: 1e6, AccountBurst: 1e6, Tries: 1e6, TriesBurst: 1e6}},
@@ -41,7 +42,7 @@ func TestTheWholePhone(t *testing.T) {
 	var ticket api.Ticket
 	require.NoError(t, local.Post(t.Context(), api.PathInvitations, api.NewInvitation{Person: p.Person, Site: "north", Sort: "phone"}, &ticket))
 
-	tab := browser.Start(t).Tab("whole", browser.Phone)
+	tab := suite.Browser(t).Tab("whole", browser.Phone)
 	for _, noise := range []string{"ERR_", "WebSocket", "Failed to load resource", "net::"} {
 		tab.Expect(noise) // of the hub that goes away, and of a session that there is not yet
 	}
