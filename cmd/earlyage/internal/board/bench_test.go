@@ -68,7 +68,7 @@ func BenchmarkTick(b *testing.B) {
 // How long it takes from asking for the board until something is painted.
 func BenchmarkFirstPaint(b *testing.B) {
 	in := readRecord(b, "testdata/morning.txt").input(morning)
-	chromium := browser.Start(b)
+	chromium := suite.Browser(b)
 	for _, n := range []int{12, 500} {
 		b.Run(strconv.Itoa(n), func(b *testing.B) {
 			s := serve(b, many(in, n), nil)

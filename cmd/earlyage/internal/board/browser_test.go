@@ -32,7 +32,7 @@ var sizes = []struct {
 // all text twice as large.
 func TestPagesAreGood(t *testing.T) {
 	in := readRecord(t, "testdata/morning.txt").input(morning)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	for _, n := range []int{0, 20} {
 		at := in
 		if n == 0 {
@@ -56,7 +56,7 @@ func TestPagesAreGood(t *testing.T) {
 func TestTextTwiceAsLarge(t *testing.T) {
 	in := readRecord(t, "testdata/morning.txt").input(morning)
 	s := serve(t, many(in, 12), nil)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	for _, size := range sizes {
 		tab := b.Tab("large-"+size.name, size.size)
 		tab.ZoomText(200)
@@ -76,7 +76,7 @@ func TestAQuietDayFits(t *testing.T) {
 	in := quiet(readRecord(t, "testdata/morning.txt").input(morning))
 	in.Demo = true
 	s := serve(t, in, nil)
-	tab := browser.Start(t).Tab("quiet", browser.Desk)
+	tab := suite.Browser(t).Tab("quiet", browser.Desk)
 	tab.Open("http://" + s.address + "/board")
 	tab.SeeText("#count", "12 of 12 walls")
 	tab.Good()
@@ -136,7 +136,7 @@ func TestFiveHundredWalls(t *testing.T) {
 	in := many(readRecord(t, "testdata/morning.txt").input(morning), 500)
 	s := serve(t, in, nil)
 	want := ids(board.Make(in))
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	for _, size := range sizes {
 		tab := b.Tab("many-"+size.name, size.size)
 		tab.Open("http://" + s.address + "/board")
@@ -156,7 +156,7 @@ func ids(b board.Board) []string {
 
 func TestFilter(t *testing.T) {
 	s := serve(t, many(readRecord(t, "testdata/morning.txt").input(morning), 12), nil)
-	tab := browser.Start(t).Tab("filter", browser.Desk)
+	tab := suite.Browser(t).Tab("filter", browser.Desk)
 	tab.Open("http://" + s.address + "/board?site=stone-draw")
 	tab.SeeText("#count", "4 of 12 walls")
 	tab.Keys("/")
@@ -185,7 +185,7 @@ func TestChangesArrive(t *testing.T) {
 	in := many(readRecord(t, "testdata/morning.txt").input(morning), 6)
 	s := serve(t, in, nil)
 	at := find(t, in, "west-1")
-	tab := browser.Start(t).Tab("live", browser.Desk)
+	tab := suite.Browser(t).Tab("live", browser.Desk)
 	tab.Open("http://" + s.address + "/board")
 	tab.See(`body[data-link="up"]`)
 	cell := `#w\\.alder-court\\.west-1 [data-c="pump"]`
@@ -217,7 +217,7 @@ func TestChangesArrive(t *testing.T) {
 func TestChangesInThePagesLanguage(t *testing.T) {
 	in := quiet(readRecord(t, "testdata/morning.txt").input(morning))
 	s := serve(t, in, nil)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	for i, size := range sizes {
 		tab := b.Tab("es-"+size.name, size.size)
 		tab.Open("http://" + s.address + "/board?lang=es")
@@ -252,7 +252,7 @@ func TestALinkThatIsDeaf(t *testing.T) {
 	in := many(readRecord(t, "testdata/morning.txt").input(morning), 12)
 	s := serve(t, in, nil)
 	relay := browser.NewRelay(t, s.address)
-	tab := browser.Start(t).Tab("deaf", browser.Desk)
+	tab := suite.Browser(t).Tab("deaf", browser.Desk)
 	tab.Open("http://" + relay.Addr() + "/board")
 	tab.See(`body[data-link="up"]`)
 	before := browser.Ask[int](tab, `document.querySelectorAll("#walls .state-done").length`)
@@ -291,7 +291,7 @@ func TestNothingOldMayBeStripped(t *testing.T) {
 	in := many(readRecord(t, "testdata/morning.txt").input(morning), 6)
 	s := serve(t, in, nil)
 	relay := browser.NewRelay(t, s.address)
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	const said = `/may strip|free at this site now/.test(document.querySelector("#live .slab").innerText)`
 	for _, page := range []string{"braces", "week"} {
 		tab := b.Tab("old-"+page, browser.Desk)
@@ -312,7 +312,7 @@ func TestNothingOldMayBeStripped(t *testing.T) {
 // Alerts are answered by keys alone.
 func TestAnswersByKeys(t *testing.T) {
 	s := serve(t, many(readRecord(t, "testdata/morning.txt").input(morning), 6), nil)
-	tab := browser.Start(t).Tab("keys", browser.Desk)
+	tab := suite.Browser(t).Tab("keys", browser.Desk)
 	tab.Open("http://" + s.address + "/board")
 	tab.Keys("?")
 	tab.See("#keys")
@@ -370,7 +370,7 @@ func TestAnswersByKeys(t *testing.T) {
 func TestWhoMayNotAnswer(t *testing.T) {
 	s := serve(t, many(readRecord(t, "testdata/morning.txt").input(morning), 6), nil)
 	s.sight = board.Sight{Sites: []string{"tverrbakken"}}
-	tab := browser.Start(t).Tab("looks-on", browser.Phone)
+	tab := suite.Browser(t).Tab("looks-on", browser.Phone)
 	tab.Open("http://" + s.address + "/alerts")
 	require.Equal(t, "tverrbakken", browser.Ask[string](tab, `[...new Set([...document.querySelectorAll("#walls > li")].map(li => li.dataset.site))].join()`))
 	require.Zero(t, browser.Ask[int](tab, `document.querySelectorAll("[data-do]").length`))
@@ -384,7 +384,7 @@ func TestWhoMayNotAnswer(t *testing.T) {
 // stays where it was.
 func TestOtherPagesFollow(t *testing.T) {
 	s := serve(t, many(readRecord(t, "testdata/morning.txt").input(morning), 6), nil)
-	tab := browser.Start(t).Tab("follow", browser.Desk)
+	tab := suite.Browser(t).Tab("follow", browser.Desk)
 	tab.Open("http://" + s.address + "/alerts")
 	tab.Keys("jjj")
 	focused := browser.Ask[string](tab, `document.activeElement.id`)

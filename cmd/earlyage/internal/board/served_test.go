@@ -74,6 +74,13 @@ func (h *hub) change(f func(in *board.Input)) {
 	h.in.Through++
 }
 
+// see changes what the viewer may see, while pages are asked for.
+func (h *hub) see(s board.Sight) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.sight = s
+}
+
 // enter takes an answer to an alert, as the hub's POST /api/v1/entries does.
 func (h *hub) enter(w http.ResponseWriter, r *http.Request) {
 	var e entry
