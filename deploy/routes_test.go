@@ -57,5 +57,10 @@ func TestRouteFile(t *testing.T) {
 	}, who("pressure-high", "urgent", "harbour-row", thursday))
 	require.Equal(t, "0s p-tamsin:phone", who("pressure-high", "urgent", "harbour-row", thursday.AddDate(0, 0, 1))[0], "Friday's watch")
 	require.Equal(t, []string{"0s p-farid:phone+mail", "1m30s p-engel:phone+mail", "5m0s p-dana:phone+mail"}, who("frozen", "high", "mill-lane", thursday))
-	require.Equal(t, time.Date(2026, 3, 6, 6, 0, 0, 0, zone).UTC(), rota.Quiet("mill-lane", "p-farid", thursday).UTC())
+	silent := notice.Notice{Kind: "probe-silent", Priority: "low", Site: "mill-lane"}
+	require.Equal(t, time.Date(2026, 3, 6, 6, 0, 0, 0, zone).UTC(), rota.Quiet(silent, "p-farid", thursday).UTC())
+	saturday := time.Date(2026, 3, 7, 12, 0, 0, 0, zone)
+	require.False(t, rota.Quiet(silent, "p-quinnell", saturday).IsZero())
+	silent.Kind = "event-refused"
+	require.True(t, rota.Quiet(silent, "p-quinnell", saturday).IsZero(), "of some kinds alone")
 }

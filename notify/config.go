@@ -80,11 +80,12 @@ type Config struct {
 	Link      func(site, wall, alert string) string // page to open; nil: none
 	Log       *slog.Logger                          // nil: none
 
-	Demo    bool          // invented times of recording count
-	Changed func()        // called after what Untold lists has changed, from the engine's goroutine: it does not wait; nil: none
-	Within  time.Duration // how long one try of a channel may take; default 30 s
-	Workers int           // messages that one channel sends at once; default 8
-	Old     string        // path of the file of the time before the ledger: taken over and removed; empty: none
+	Delay   func(kind string) time.Duration // how long a condition holds before its alert is raised on purpose; nil: for no time
+	Demo    bool                            // invented times of recording count
+	Changed func()                          // called after what Untold lists has changed, from the engine's goroutine: it does not wait; nil: none
+	Within  time.Duration                   // how long one try of a channel may take; default 30 s
+	Workers int                             // messages that one channel sends at once; default 8
+	Old     string                          // path of the file of the time before the ledger: taken over and removed; empty: none
 }
 
 func (c Config) prepared() (Config, error) {
@@ -124,6 +125,9 @@ func (c Config) withDefaults() Config {
 	}
 	if c.Changed == nil {
 		c.Changed = func() {}
+	}
+	if c.Delay == nil {
+		c.Delay = func(string) time.Duration { return 0 }
 	}
 	if c.Within <= 0 {
 		c.Within = 30 * time.Second

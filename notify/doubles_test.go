@@ -31,7 +31,7 @@ func (r rota) Sheet(string, string, time.Time) []desk.Choice {
 	return []desk.Choice{{Person: "ann", Channels: r.channels}}
 }
 
-func (r rota) Quiet(string, string, time.Time) time.Time { return time.Time{} }
+func (r rota) Quiet(notice.Notice, string, time.Time) time.Time { return time.Time{} }
 
 // crowd tells all its persons at once.
 type crowd struct {

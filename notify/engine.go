@@ -70,7 +70,7 @@ func Open(ctx context.Context, c Config) (*Engine, error) {
 		return nil, err
 	}
 	e := &Engine{
-		cfg: c, hearing: hearing{c.Key, c.Demo, c.Judge}, measure: newMeasure(), in: newBox[any](), asks: make(chan ask), stopped: make(chan struct{}),
+		cfg: c, hearing: hearing{c.Key, c.Demo, c.Judge, newKnown()}, measure: newMeasure(c.Delay), in: newBox[any](), asks: make(chan ask), stopped: make(chan struct{}),
 		desk: desk.New(c.Rota()), owed: newOwed(), hold: newHold(), heard: map[string]heardRow{},
 		lanes: map[string]*lane{}, sweeper: sweeper{at: map[string][]byte{}},
 		uttered: map[string]bool{}, letters: map[string]letterRow{}, cases: map[string]caseRow{},

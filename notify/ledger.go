@@ -50,6 +50,8 @@ type caseRow struct {
 // case.
 type marks struct {
 	Since        time.Time `json:"since,omitzero"`  // the condition
+	Known        time.Time `json:"known,omitzero"`  // the record had what it rests on; zero: a row of the time before it was looked at
+	Held         time.Time `json:"held,omitzero"`   // it had held for as long as its kind asks for
 	Raised       time.Time `json:"raised,omitzero"` // recorded
 	Told         time.Time `json:"told,omitzero"`   // a channel first accepted it
 	Shown        time.Time `json:"shown,omitzero"`

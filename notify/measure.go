@@ -19,16 +19,20 @@ const (
 
 // measure counts for a watcher outside the hub, since the start.
 type measure struct {
-	raised, told, shown, acknowledged prometheus.Histogram
-	messages                          *prometheus.CounterVec
+	known, raised, told, reached, shown, acknowledged prometheus.Histogram
+	messages                                          *prometheus.CounterVec
+	delay                                             func(kind string) time.Duration
 }
 
-func newMeasure() *measure {
+func newMeasure(delay func(kind string) time.Duration) *measure {
 	histogram := func(name, help string, buckets ...float64) prometheus.Histogram {
 		return prometheus.NewHistogram(prometheus.HistogramOpts{Name: name, Help: help, Buckets: buckets})
 	}
 	return &measure{
-		raised:       histogram("earlyage_alert_raised_seconds", "From the condition to its alert in the stream.", 1, 2, 5, 15, 30, 60, 120, 300, 600, 1800),
+		delay:        delay,
+		known:        histogram("earlyage_alert_known_seconds", "From the condition to when the record had what it rests on: how late it was entered or forecast.", 1, 2, 5, 15, 30, 60, 120, 300, 600, 1800, 3600, 14400, 86400),
+		raised:       histogram("earlyage_alert_raised_seconds", "From when the condition was known, and had held for as long as its kind asks for, to its alert in the stream.", .05, .1, .25, .5, 1, 2, 5, 15, 30, 60, 120, 300, 600, 1800),
+		reached:      histogram("earlyage_alert_reached_seconds", "From the condition to the first channel that accepted its alert, of what was known in time.", .05, .1, .25, .5, 1, 2, 5, 10, 30, 60, 300, 600),
 		told:         histogram("earlyage_alert_told_seconds", "From the alert in the stream to the first channel that accepted it.", .05, .1, .25, .5, 1, 2, 5, 10, 30, 60, 300, 600),
 		shown:        histogram("earlyage_alert_shown_seconds", "From the alert in the stream to the first page that showed it.", .5, 1, 2, 5, 15, 30, 60, 120, 300, 600, 1800),
 		acknowledged: histogram("earlyage_alert_acknowledged_seconds", "From the alert in the stream to its acknowledgement.", 5, 15, 30, 60, 120, 300, 600, 1800, 3600),
@@ -47,13 +51,21 @@ func (m *measure) mark(had marks, c desk.Case) marks {
 	if c.Of != desk.OfAlert || c.Retired || c.Notice.State != notice.Raised {
 		return had
 	}
-	has := marks{c.Notice.Since, c.Notice.Recorded, c.Accepted, c.Shown, c.Acknowledged}
+	has := marks{Since: c.Notice.Since, Known: c.Notice.Known, Raised: c.Notice.Recorded, Told: c.Accepted, Shown: c.Shown, Acknowledged: c.Acknowledged}
+	if has.Known.IsZero() {
+		has.Known = has.Since
+	}
+	has.Held = has.Since.Add(m.delay(c.Notice.Kind))
+	if had.Told.IsZero() && !has.Told.IsZero() && has.inTime() {
+		m.reached.Observe(passed(has.Held, has.Told).Seconds())
+	}
 	for _, o := range []struct {
 		h             prometheus.Histogram
 		before, begin time.Time
 		end           time.Time
 	}{
-		{m.raised, had.Raised, has.Since, has.Raised}, {m.told, had.Told, has.Raised, has.Told},
+		{m.known, had.Raised, has.Since, has.Known},
+		{m.raised, had.Raised, has.owed(), has.Raised}, {m.told, had.Told, has.Raised, has.Told},
 		{m.shown, had.Shown, has.Raised, has.Shown}, {m.acknowledged, had.Acknowledged, has.Raised, has.Acknowledged},
 	} {
 		if o.before.IsZero() && !o.end.IsZero() {
@@ -61,6 +73,23 @@ func (m *measure) mark(had marks, c desk.Case) marks {
 		}
 	}
 	return has
+}
+
+// inTime reports whether nothing that the alert rests on came late.
+func (m marks) inTime() bool { return !m.Known.After(m.Since.Add(promptly)) }
+
+// owed is from when on the alert was due.
+func (m marks) owed() time.Time { return latest(m.Known, m.Held) }
+
+// promptly is how much later than the condition it may be known: a message takes
+// its time.
+const promptly = time.Second
+
+func latest(a, b time.Time) time.Time {
+	if a.After(b) {
+		return a
+	}
+	return b
 }
 
 // passed is never negative: the two moments may be of two clocks.
@@ -85,8 +114,10 @@ func spreadOf(all []time.Duration) (s Spread) {
 // Measures is how fast and how much was told of the alerts of a time.
 type Measures struct {
 	From, To     time.Time
-	Raised       Spread // from the condition to the alert in the stream
+	Known        Spread // from the condition to when the record had what it rests on: no hub is faster
+	Raised       Spread // from there, or from when it had held for as long as its kind asks for, to the alert in the stream
 	Told         Spread // from there to the first channel that accepted it
+	Reached      Spread // of what was known in time: from the condition, held for that long, to the first channel
 	Shown        Spread // to the first page that showed it
 	Acknowledged Spread
 
@@ -106,7 +137,7 @@ func (e *Engine) Measured() (Measures, error) {
 func (e *Engine) Between(from, to time.Time) (Measures, error) {
 	m := Measures{From: from, To: to}
 	within := func(t time.Time) bool { return !t.Before(from) && !t.After(to) }
-	var raised, told, shown, acknowledged []time.Duration
+	var known, raised, told, reached, shown, acknowledged []time.Duration
 	tellings := map[string]map[string]time.Time{}
 	err := e.cfg.Ledger.View(func(b *bbolt.Bucket) error {
 		if err := eachRow(b.Bucket(caseBucket), ignore, func(_ string, row caseRow) {
@@ -114,7 +145,13 @@ func (e *Engine) Between(from, to time.Time) (Measures, error) {
 			if !within(k.Raised) {
 				return
 			}
-			raised = append(raised, passed(k.Since, k.Raised))
+			if k.Known.IsZero() { // a row of the time before it was looked at
+				k.Known, k.Held = k.Since, k.Since
+			}
+			known, raised = append(known, passed(k.Since, k.Known)), append(raised, passed(k.owed(), k.Raised))
+			if k.inTime() {
+				reached = since(reached, k.Held, k.Told)
+			}
 			told, shown, acknowledged = since(told, k.Raised, k.Told), since(shown, k.Raised, k.Shown), since(acknowledged, k.Raised, k.Acknowledged)
 		}); err != nil {
 			return err
@@ -125,6 +162,7 @@ func (e *Engine) Between(from, to time.Time) (Measures, error) {
 			}
 		})
 	})
+	m.Known, m.Reached = spreadOf(known), spreadOf(reached)
 	m.Raised, m.Told, m.Shown, m.Acknowledged = spreadOf(raised), spreadOf(told), spreadOf(shown), spreadOf(acknowledged)
 	m.count(tellings)
 	return m, err
@@ -221,5 +259,5 @@ func (e *Engine) Collect(ch chan<- prometheus.Metric) {
 }
 
 func (m *measure) collectors() []prometheus.Collector {
-	return []prometheus.Collector{m.raised, m.told, m.shown, m.acknowledged, m.messages}
+	return []prometheus.Collector{m.known, m.raised, m.told, m.reached, m.shown, m.acknowledged, m.messages}
 }

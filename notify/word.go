@@ -35,6 +35,7 @@ type hearing struct {
 	key   ed25519.PublicKey
 	demo  bool
 	judge Judge // nil: of people's words those alone count that the hub signed for a desk
+	known *known
 }
 
 // read reads a message; ok is false if it is none of an alert's life, or does
@@ -44,6 +45,7 @@ func (h hearing) read(ctx context.Context, m stream.Message) (n notice.Notice, o
 	if err != nil {
 		return n, false, nil
 	}
+	h.known.note(subject, m, h.recorded(m))
 	hubOnly, ours := toldOf[subject.Kind]
 	if !ours {
 		return n, false, nil
@@ -63,6 +65,9 @@ func (h hearing) read(ctx context.Context, m stream.Message) (n notice.Notice, o
 	}
 	n, ok = noticeOf(e)
 	n.Seq, n.Recorded = m.Seq, h.recorded(m)
+	if n.State == notice.Raised {
+		n.Known = h.known.since(n)
+	}
 	return n, ok, nil
 }
 

@@ -129,15 +129,16 @@ func (c toldCmd) measure(ctx context.Context, con console, client api.Client, q 
 func measureText(m api.ToldMeasure) string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "From %s to %s.\n\n", m.From.Format(time.RFC3339), m.To.Format(time.RFC3339))
-	fmt.Fprintf(&b, "%-38s %7s %9s %9s %9s\n", "", "ALERTS", "P50", "P99", "MOST")
+	fmt.Fprintf(&b, "%-39s %7s %9s %9s %9s\n", "", "ALERTS", "P50", "P99", "MOST")
 	for _, s := range []struct {
 		what string
 		api.Spread
 	}{
-		{"from the condition to the alert", m.Raised}, {"from the alert to the first channel", m.Told},
+		{"from the condition to when it was known", m.Known}, {"from then to the alert", m.Raised},
+		{"from the alert to the first channel", m.Told}, {"known in time: to the first channel", m.Reached},
 		{"from the alert to the first page", m.Shown}, {"from the alert to its acknowledgement", m.Acknowledged},
 	} {
-		fmt.Fprintf(&b, "%-38s %7d %8.1fs %8.1fs %8.1fs\n", s.what, s.Count, s.P50, s.P99, s.Max)
+		fmt.Fprintf(&b, "%-39s %7d %8.1fs %8.1fs %8.1fs\n", s.what, s.Count, s.P50, s.P99, s.Max)
 	}
 	if m.Reader == "" {
 		b.WriteString("\nNobody was told of anything.\n")

@@ -23,9 +23,11 @@ type rota struct {
 	quiet  map[string]time.Time // by person
 }
 
-func (r *rota) Ladder(notice.Notice, time.Time) []desk.Rung           { return r.rungs }
-func (r *rota) Sheet(string, string, time.Time) []desk.Choice         { return r.sheets }
-func (r *rota) Quiet(_, person string, _ time.Time) (until time.Time) { return r.quiet[person] }
+func (r *rota) Ladder(notice.Notice, time.Time) []desk.Rung   { return r.rungs }
+func (r *rota) Sheet(string, string, time.Time) []desk.Choice { return r.sheets }
+func (r *rota) Quiet(_ notice.Notice, person string, _ time.Time) (until time.Time) {
+	return r.quiet[person]
+}
 
 func rung(after time.Duration, choices ...desk.Choice) desk.Rung {
 	return desk.Rung{After: after, Choices: choices, Why: "by the test"}

@@ -30,9 +30,9 @@ type Rota interface {
 	Ladder(n notice.Notice, at time.Time) []Rung
 	// Sheet is who gets a sheet.
 	Sheet(site, sheet string, at time.Time) []Choice
-	// Quiet reports until when what can wait is withheld from a person; zero: it is
-	// not withheld.
-	Quiet(site, person string, at time.Time) time.Time
+	// Quiet reports until when an alert that can wait is withheld from a person;
+	// zero: it is not withheld.
+	Quiet(n notice.Notice, person string, at time.Time) time.Time
 }
 
 // Rung is who is told at one step.

@@ -3,6 +3,8 @@ package desk
 import (
 	"slices"
 	"time"
+
+	"earlyage/notify/notice"
 )
 
 // write makes the letters to one person: of an urgent alert that was raised one by
@@ -73,7 +75,8 @@ func (d *Desk) post(l Letter, now time.Time) {
 // release lets a letter go, unless it has to wait.
 func (d *Desk) release(l *Letter, now time.Time) {
 	if l.What == TellRaised && CanWait(l.Kind, l.Priority) {
-		if until := d.rota.Quiet(l.Site, l.Person, now); until.After(now) {
+		about := notice.Notice{State: notice.Raised, Kind: l.Kind, Site: l.Site, Wall: l.Wall, Priority: l.Priority}
+		if until := d.rota.Quiet(about, l.Person, now); until.After(now) {
 			atMost(&until, now.Add(longestQuiet))
 			l.State, l.Next = Withheld, until
 			d.putLetter(l)

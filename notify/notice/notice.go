@@ -38,6 +38,7 @@ type Notice struct {
 	Wall     string        `json:"wall,omitzero"` // empty: the whole site
 	Priority string        `json:"priority,omitzero"`
 	Since    time.Time     `json:"since,omitzero"` // raised: since when the condition holds
+	Known    time.Time     `json:"known,omitzero"` // raised: when the record had what it rests on; zero: not seen
 	At       time.Time     `json:"at,omitzero"`    // otherwise: when
 	Until    time.Time     `json:"until,omitzero"` // shelved, out of service: to when
 	By       string        `json:"by,omitzero"`    // the person

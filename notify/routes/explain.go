@@ -72,7 +72,7 @@ func (r *Rota) whom(c desk.Choice, reader notice.Reader, n notice.Notice, at tim
 		w.Roles = append(w.Roles, string(role))
 	}
 	if desk.CanWait(n.Kind, n.Priority) {
-		w.Quiet = r.Quiet(n.Site, c.Person, at)
+		w.Quiet = r.Quiet(n, c.Person, at)
 	}
 	return w
 }

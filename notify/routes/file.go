@@ -104,12 +104,15 @@ type Shift struct {
 	Hours  Hours
 }
 
-// Quiet are hours in which what can wait is withheld, on sites or from people.
+// Quiet are hours in which what can wait is withheld, on sites or from people. It
+// narrows what the desk lets wait and never widens it.
 type Quiet struct {
 	Place
-	Sites  []string
-	People []string
-	Hours  Hours
+	Sites    []string
+	People   []string
+	Kinds    []string // none: all that can wait
+	Priority string   // at most; empty: all that can wait
+	Hours    Hours
 }
 
 // Sheet says who gets a sheet. The first one that matches counts.

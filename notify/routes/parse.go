@@ -315,9 +315,8 @@ func (p *parser) shift(n *yaml.Node, field string) Shift {
 }
 
 func (p *parser) quiet(n *yaml.Node, field string) Quiet {
-	t := p.table(n, field, "sites", "people", "kinds", "days", "dates", "from", "to")
-	q := Quiet{Place: Place{n.Line}, Sites: p.siteList(t, "sites"), People: p.personList(t, "people"), Hours: t.hours()}
-	t.withholds()
+	t := p.table(n, field, "sites", "people", "kinds", "priority", "days", "dates", "from", "to")
+	q := Quiet{Place: Place{n.Line}, Sites: p.siteList(t, "sites"), People: p.personList(t, "people"), Kinds: t.waitingKinds(), Priority: t.waitingPriority(), Hours: t.hours()}
 	if t.members != nil && !t.named("sites", "people") {
 		t.refuse(t.line, t.field, "names nobody; allowed: sites, people or both")
 	}
@@ -327,9 +326,9 @@ func (p *parser) quiet(n *yaml.Node, field string) Quiet {
 	return q
 }
 
-// withholds refuses kinds of alert beside quiet hours: what can wait is not for a
-// file to say.
-func (t table) withholds() {
+// waitingKinds reads the kinds that quiet hours are limited to. What can wait at all
+// is not for a file to say.
+func (t table) waitingKinds() (list []string) {
 	var can []string
 	for _, kind := range events.AlertKinds() {
 		if desk.CanWait(kind, desk.Low) {
@@ -337,12 +336,23 @@ func (t table) withholds() {
 		}
 	}
 	for _, w := range t.kindList("kinds") {
-		reason := "quiet hours withhold all that can wait; leave it out"
 		if !slices.Contains(can, w.text) {
-			reason = "it is never withheld, and neither is anything else that concerns a joint, a form, a freeze or a brace"
+			t.refuse(w.line, w.field, "%s: it is never withheld, and neither is anything else that concerns a joint, a form, a freeze or a brace. What can wait, when it is not urgent or high: %s",
+				w.text, strings.Join(can, ", "))
+			continue
 		}
-		t.refuse(w.line, w.field, "%s: %s. What can wait, when it is not urgent or high: %s", w.text, reason, strings.Join(can, ", "))
+		list = append(list, w.text)
 	}
+	return list
+}
+
+// waitingPriority reads how pressing at most an alert is that quiet hours withhold.
+func (t table) waitingPriority() string {
+	w, ok := t.word("priority", false, 100)
+	if ok && w.text != desk.Medium && w.text != desk.Low {
+		t.refuse(w.line, w.field, "%q; allowed: medium or low, which is how pressing at most it is. What is urgent or high is never withheld", clip(w.text))
+	}
+	return w.text
 }
 
 func (p *parser) sheet(n *yaml.Node, field string) Sheet {

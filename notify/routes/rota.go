@@ -198,16 +198,19 @@ func (r *Rota) Sheet(site, sheet string, at time.Time) []desk.Choice {
 	return r.choices(sheetByDefault(sheet), site, who, at, forSheets)
 }
 
-// Quiet reports until when what can wait is withheld from a person; zero: it is
-// not withheld. Quiet hours that follow on each other are one; those that would
+// Quiet reports until when an alert is withheld from a person, if it can wait at all
+// (desk.CanWait); zero: it is not withheld. Quiet hours that follow on each other are one; those that would
 // not end within 7 days hold nothing back.
-func (r *Rota) Quiet(site, person string, at time.Time) time.Time {
+func (r *Rota) Quiet(n notice.Notice, person string, at time.Time) time.Time {
 	var until time.Time
-	zone := r.zoneOf(site)
+	if !desk.CanWait(n.Kind, n.Priority) {
+		return until
+	}
+	zone := r.zoneOf(n.Site)
 	for end := at; ; {
 		next := end
 		for _, q := range r.file.Quiet {
-			if len(q.Sites) > 0 && !slices.Contains(q.Sites, site) || len(q.People) > 0 && !slices.Contains(q.People, person) {
+			if !q.covers(n, person) {
 				continue
 			}
 			if to, now := q.Hours.hold(end, zone); now && to.After(next) {
@@ -222,6 +225,13 @@ func (r *Rota) Quiet(site, person string, at time.Time) time.Time {
 		}
 		until, end = next, next
 	}
+}
+
+// covers reports whether quiet hours are for an alert and a person.
+func (q Quiet) covers(n notice.Notice, person string) bool {
+	among := func(list []string, one string) bool { return len(list) == 0 || slices.Contains(list, one) }
+	return among(q.Sites, n.Site) && among(q.People, person) && among(q.Kinds, n.Kind) &&
+		(q.Priority == "" || slices.Index(priorities, n.Priority) >= slices.Index(priorities, q.Priority))
 }
 
 // working keeps those who hold a role of people.

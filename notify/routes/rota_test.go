@@ -153,6 +153,45 @@ routes: [{name: a, ladder: [{shifts: [s]}, {after: 1m, roles: [dispatcher]}]}]
 	}
 }
 
+// waits is an alert that can wait.
+func waits(site string) notice.Notice {
+	n := alert("probe-silent", site)
+	n.Priority = desk.Low
+	return n
+}
+
+// Quiet hours may be for some kinds and for what is least pressing; the rest that
+// could wait is told.
+func TestQuietOfSomeKinds(t *testing.T) {
+	f := parse(t, `quiet:
+  - {sites: [mill], kinds: [probe-silent, record-gap], from: "08:00", to: "14:00"}
+  - {people: [p-cy], priority: low, from: "14:00", to: "20:00"}
+  - {people: [p-ola], kinds: [event-refused], priority: medium, from: "08:00", to: "13:00"}
+`)
+	r := f.Rota(builder, nil)
+	until := func(kind, priority, person string) time.Duration {
+		n := alert(kind, "mill")
+		n.Priority = priority
+		at := r.Quiet(n, person, noon)
+		if at.IsZero() {
+			return 0
+		}
+		return at.Sub(noon)
+	}
+	require.Equal(t, 2*time.Hour, until("probe-silent", desk.Medium, "p-cy"), "the hours that follow are for what is low")
+	require.Equal(t, 8*time.Hour, until("probe-silent", desk.Low, "p-cy"))
+	require.Equal(t, 2*time.Hour, until("record-gap", desk.Low, "p-fay"))
+	require.Zero(t, until("event-refused", desk.Low, "p-fay"), "it is no kind of theirs")
+	require.Equal(t, time.Hour, until("event-refused", desk.Medium, "p-ola"))
+	require.Zero(t, until("probe-silent", desk.High, "p-cy"))
+	require.Zero(t, until("probe-silent", desk.Urgent, "p-cy"))
+	for _, kind := range events.AlertKinds() {
+		if !desk.CanWait(kind, desk.Low) {
+			require.Zero(t, until(kind, desk.Low, "p-cy"), "%s never waits", kind)
+		}
+	}
+}
+
 func TestQuiet(t *testing.T) {
 	f := parse(t, `quiet:
   - {sites: [mill], from: "20:00", to: "06:00"}
@@ -166,7 +205,7 @@ func TestQuiet(t *testing.T) {
 		berlin := zone(t, "Europe/Berlin")
 		began, err := time.ParseInLocation("2006-01-02 15:04", from, berlin)
 		require.NoError(t, err)
-		until := r.Quiet(site, person, began)
+		until := r.Quiet(waits(site), person, began)
 		if until.IsZero() {
 			return "not"
 		}
@@ -179,7 +218,7 @@ func TestQuiet(t *testing.T) {
 	require.Equal(t, "2026-03-09 06:00", at("mill", "p-fay", "2026-03-06 21:00"), "the night before, the weekend, the night after")
 	require.Equal(t, "2026-03-30 00:00", at("quay", "p-fay", "2026-03-28 00:00"), "a weekend of 47 hours")
 	require.Equal(t, "not", at("quay", "p-ola", "2026-03-04 09:00"), "what never ends withholds nothing")
-	require.True(t, routes.Default().Rota(builder, nil).Quiet("mill", "p-cy", noon).IsZero())
+	require.True(t, routes.Default().Rota(builder, nil).Quiet(waits("mill"), "p-cy", noon).IsZero())
 }
 
 // Only what reaches the person, as the file has it; somebody whom none of it reaches
@@ -305,8 +344,15 @@ func TestNoFileTakesSafetyAway(t *testing.T) {
 				require.True(rt, dir["mill"][c.Person] != nil || dir["_"][c.Person] != nil, c.Person)
 			}
 		}
-		if until := r.Quiet("mill", "p-fay", at); !until.IsZero() {
+		if until := r.Quiet(waits("mill"), "p-fay", at); !until.IsZero() {
 			require.True(rt, until.After(at) && until.Sub(at) <= 7*24*time.Hour)
+		}
+		for _, kind := range append(events.AlertKinds(), "unheard-of") {
+			for _, priority := range []string{desk.Urgent, desk.High, desk.Medium, desk.Low, "odd"} {
+				n := alert(kind, "mill")
+				n.Priority = priority
+				require.True(rt, desk.CanWait(kind, priority) || r.Quiet(n, "p-fay", at).IsZero(), "no file withholds %s, %s", kind, priority)
+			}
 		}
 	})
 }
@@ -321,7 +367,8 @@ func drawFile(rt *rapid.T) string {
 		to := (from + rapid.IntRange(1, 1439).Draw(rt, "span")) % 1440
 		return fmt.Sprintf("from: \"%02d:%02d\", to: \"%02d:%02d\"", from/60, from%60, to/60, to%60)
 	}
-	text := "shifts: [{name: s, site: mill, people: [p-cy], " + hours() + "}]\nquiet: [{people: [p-fay], " + hours() + ", days: " + pick("days", "mon", "tue-fri", "sun") + "}]\n"
+	text := "shifts: [{name: s, site: mill, people: [p-cy], " + hours() + "}]\nquiet: [{people: [p-fay], " + hours() + ", days: " + pick("days", "mon", "tue-fri", "sun") +
+		rapid.SampledFrom([]string{"", ", kinds: [probe-silent]", ", kinds: [record-gap, event-refused], priority: low", ", priority: medium"}).Draw(rt, "limits") + "}]\n"
 	text += "sheets: [{sheet: morning, people: [p-ola]}]\nroutes:\n"
 	for i := range rapid.IntRange(1, 3).Draw(rt, "routes") {
 		text += fmt.Sprintf("  - {name: r%d, %s, kinds: %s, priority: high, ladder: [", i, hours(), pick("kinds", events.AlertKinds()...))

@@ -42,9 +42,11 @@ type ToldTest struct {
 type ToldMeasure struct {
 	From         time.Time `json:"from"`
 	To           time.Time `json:"to"`
-	Raised       Spread    `json:"raised"`       // from the condition to its alert in the stream
+	Known        Spread    `json:"known"`        // from the condition to when the record had what it rests on
+	Raised       Spread    `json:"raised"`       // from there, or from when it had held for as long as its kind asks for, to its alert in the stream
 	Told         Spread    `json:"told"`         // from there to the first channel that accepted it
-	Shown        Spread    `json:"shown"`        // to the first page that showed it
+	Reached      Spread    `json:"reached"`      // from the condition to the first channel, of what was known in time
+	Shown        Spread    `json:"shown"`        // from the alert to the first page that showed it
 	Acknowledged Spread    `json:"acknowledged"` // to its acknowledgement
 	Reader       string    `json:"reader,omitzero"`
 	Name         string    `json:"name,omitzero"`

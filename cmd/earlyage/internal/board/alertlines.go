@@ -167,7 +167,7 @@ func measured(c *words.Catalogue, m api.ToldMeasure) []string {
 	for _, s := range []struct {
 		name string
 		api.Spread
-	}{{"raised", m.Raised}, {"told", m.Told}, {"acknowledged", m.Acknowledged}} {
+	}{{"known", m.Known}, {"raised", m.Raised}, {"told", m.Told}, {"reached", m.Reached}, {"acknowledged", m.Acknowledged}} {
 		if s.Count > 0 {
 			out = append(out, c.T("board.measured."+s.name, "p", seconds(c, s.P50), "q", seconds(c, s.P99)))
 		}

@@ -267,8 +267,29 @@ func (t *tells) end(out io.Writer, p *play) error {
 	if err != nil {
 		return err
 	}
+	if err := t.speed(out, p); err != nil {
+		return err
+	}
 	_, err = fmt.Fprintf(out, "On the busiest day, %s, %d alerts: the first channel had 99 of 100 within %s. Most within 10 minutes: %d, to %s; the busiest reader of the day: %.2f in 10 minutes.\n",
 		day.Format("Mon 2 Jan"), n, m.Told.P99, m.Most, p.script.nameOf(m.Reader), m.Mean)
+	return err
+}
+
+// speed writes how fast it was told of what was known in time, and how late the rest
+// was known.
+func (t *tells) speed(out io.Writer, p *play) error {
+	begun := p.clock.Now()
+	for _, r := range t.raised {
+		if r.said.Before(begun) {
+			begun = r.said
+		}
+	}
+	m, err := p.hub.Measured(begun, p.clock.Now())
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(out, "%d alerts. Known in time: %d, from the condition to the first channel 99 of 100 within %s. Of the others something came later than they began, by up to %s.\n",
+		m.Raised.Count, m.Reached.Count, m.Reached.P99, m.Known.Max)
 	return err
 }
 

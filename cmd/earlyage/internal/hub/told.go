@@ -44,7 +44,8 @@ func (h *Hub) openTold(ctx context.Context) error {
 	h.told, err = notify.Open(ctx, notify.Config{
 		Stream: h.stream, Ledger: ledger, Key: h.projector.HubKey().Public().(ed25519.PublicKey), Judge: judge{h.projector}, Clock: h.clock,
 		Directory: toldReaders{readers{h}}, Rota: func() desk.Rota { return h.rotaNow() }, Channels: append(h.outlets.all(), handset),
-		Compose: composer{hub: h}, Voice: toldVoice{h}, Teller: notify.NATS{Conn: h.nc}, Link: h.link, Log: h.log, Demo: h.demo,
+		Compose: composer{hub: h}, Delay: func(kind string) time.Duration { return scheduler.AlertKinds[kind].OnDelay },
+		Voice: toldVoice{h}, Teller: notify.NATS{Conn: h.nc}, Link: h.link, Log: h.log, Demo: h.demo,
 		Changed: h.untoldChanged, Old: filepath.Join(h.cfg.Dir, "told.db"),
 	})
 	if err != nil {

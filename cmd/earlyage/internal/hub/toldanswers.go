@@ -174,8 +174,8 @@ func (w *web) measured(r *http.Request) (out api.ToldMeasure, err error) {
 	}
 	m, err := w.hub.told.Between(from.UTC(), to.UTC())
 	out = api.ToldMeasure{
-		From: m.From, To: m.To, Raised: api.SpreadOf(m.Raised), Told: api.SpreadOf(m.Told), Shown: api.SpreadOf(m.Shown),
-		Acknowledged: api.SpreadOf(m.Acknowledged), Reader: m.Reader, Most: m.Most, Mean: m.Mean,
+		From: m.From, To: m.To, Known: api.SpreadOf(m.Known), Raised: api.SpreadOf(m.Raised), Told: api.SpreadOf(m.Told),
+		Reached: api.SpreadOf(m.Reached), Shown: api.SpreadOf(m.Shown), Acknowledged: api.SpreadOf(m.Acknowledged), Reader: m.Reader, Most: m.Most, Mean: m.Mean,
 	}
 	if m.Reader != "" {
 		out.Name = w.hub.personName(m.Reader)
