@@ -67,6 +67,7 @@ func lived(t testing.TB) board.Input {
 
 func measuredForATest(context.Context) (api.ToldMeasure, error) {
 	return api.ToldMeasure{
+		Known: api.Spread{Count: 9, P50: 0.3, P99: 7200, Max: 7300}, Reached: api.Spread{Count: 7, P50: 0.31, P99: 1.2, Max: 1.3},
 		Raised: api.Spread{Count: 9, P50: 0.21, P99: 1.9, Max: 2}, Told: api.Spread{Count: 9, P50: 0.04, P99: 0.5, Max: 1},
 		Acknowledged: api.Spread{Count: 4, P50: 95, P99: 700, Max: 800}, Most: 4,
 	}, nil
@@ -98,7 +99,7 @@ func TestAlertsSayTheirState(t *testing.T) {
 		tab.SeeText("#walls", "by Noor, 10:18 “two loads on the road”")
 		require.Regexp(t, `^(8|9|10) min$`, tab.Text(`[id="a.alert-0"] [data-c="age"]`))
 		tab.SeeText(".rests", "Probe silent, West wall, Alder Court probe-1")
-		tab.SeeText(".a-measured", "condition to alert 0.3 s / 1.9 s · to the first telling 0.1 s / 0.5 s · to the acknowledgement 95 s / 12 min · most to one reader in 10 min: 4")
+		tab.SeeText(".a-measured", "condition to known 0.3 s / 2 h 00 · known to alert 0.3 s / 1.9 s · to the first telling 0.1 s / 0.5 s · known in time, condition to first telling 0.4 s / 1.2 s · to the acknowledgement 95 s / 12 min · most to one reader in 10 min: 4")
 		tab.SeeText(`[id="t.alert-1"]`, "Told 2, shown to 1, failed 1")
 		tab.Good()
 		tab.Shot("closed")
