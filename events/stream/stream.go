@@ -50,14 +50,26 @@ type Stream struct {
 	nc  *nats.Conn
 	js  jetstream.JetStream
 	log *slog.Logger
+	cfg Config
 
 	headEvery time.Duration // how often the head of a silent stream is looked at
 }
 
-// Open makes the stream, or checks the one that is there. An existing stream is
-// not changed, but for one that lacks probe.>, which is added: what is wrong with
-// it is named in an error that wraps ErrConfig.
+// Open makes the stream, or checks the one that is there: Later, and Make.
 func Open(ctx context.Context, nc *nats.Conn, cfg Config) (*Stream, error) {
+	s, err := Later(nc, cfg)
+	if err != nil {
+		return nil, err
+	}
+	if err := s.Make(ctx); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// Later gives the stream of a server that may be away: nothing is asked of it
+// before Make, and nothing may be read or published before Make returned nil.
+func Later(nc *nats.Conn, cfg Config) (*Stream, error) {
 	if cfg.Replicas < 0 || cfg.Replicas > 5 {
 		return nil, fmt.Errorf("open stream: Replicas is %d, allowed 1 to 5", cfg.Replicas)
 	}
@@ -65,30 +77,38 @@ func Open(ctx context.Context, nc *nats.Conn, cfg Config) (*Stream, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open stream: %w", err)
 	}
-	s := &Stream{nc: nc, js: js, log: cfg.Log, headEvery: headEvery}
+	s := &Stream{nc: nc, js: js, log: cfg.Log, cfg: cfg, headEvery: headEvery}
 	if s.log == nil {
 		s.log = slog.New(slog.DiscardHandler)
 	}
-	have, err := js.Stream(ctx, Name)
+	return s, nil
+}
+
+// Make makes the stream, or checks the one that is there. An existing stream is
+// not changed, but for one that lacks probe.>, which is added: what is wrong with
+// it is named in an error that wraps ErrConfig. After another error it can be
+// tried again.
+func (s *Stream) Make(ctx context.Context) error {
+	have, err := s.js.Stream(ctx, Name)
 	if errors.Is(err, jetstream.ErrStreamNotFound) {
-		have, err = js.CreateStream(ctx, wanted(cfg.replicas(nc)))
+		have, err = s.js.CreateStream(ctx, wanted(s.cfg.replicas(s.nc)))
 		if errors.Is(err, jetstream.ErrStreamNameAlreadyInUse) { // another hub was faster
-			have, err = js.Stream(ctx, Name)
+			have, err = s.js.Stream(ctx, Name)
 		}
 	}
 	if err == nil && slices.Equal(have.CachedInfo().Config.Subjects, firstSubjects()) {
 		cfg := have.CachedInfo().Config
 		cfg.Subjects = Subjects()
-		have, err = js.UpdateStream(ctx, cfg)
+		have, err = s.js.UpdateStream(ctx, cfg)
 	}
 	if err != nil {
-		return nil, fmt.Errorf("open stream %s: %w", Name, err)
+		return fmt.Errorf("open stream %s: %w", Name, err)
 	}
 	// What was just made is checked too: a server may change what it was asked for.
-	if err := check(have.CachedInfo().Config, cfg.Replicas); err != nil {
-		return nil, fmt.Errorf("open stream %s: %w", Name, err)
+	if err := check(have.CachedInfo().Config, s.cfg.Replicas); err != nil {
+		return fmt.Errorf("open stream %s: %w", Name, err)
 	}
-	return s, nil
+	return nil
 }
 
 func (cfg Config) replicas(nc *nats.Conn) int {

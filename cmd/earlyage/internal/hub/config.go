@@ -36,7 +36,11 @@ type Config struct {
 	TLS            TLS
 	PlainOnNetwork bool // listeners without TLS outside loopback are allowed
 
-	NATS     string // URL of an existing server in place of the embedded one
+	// NATS is the URL of an existing server in place of the embedded one. It may be
+	// away when the hub starts, but not at its very first start: the hub then says so,
+	// shows what it has as not level, records nothing, and tries again after 250 ms to
+	// 5 s until the server is there.
+	NATS     string
 	NATSSeed string // file with the seed of the hub's nkey there; empty: the URL says who the hub is
 	Monitor  string // of that server: URL of its HTTP monitoring, to check that it syncs
 

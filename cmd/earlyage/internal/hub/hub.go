@@ -41,7 +41,8 @@ type Hub struct {
 	ended     chan error // parts that end by themselves
 	server    *stream.Server
 	nc        *nats.Conn
-	stream    *stream.Stream
+	stream    awaited
+	waits     atomic.Pointer[string] // why the server has not passed yet; nil: it has
 	projector *projector.Projector
 	loop      *scheduler.Loop
 
@@ -98,7 +99,7 @@ func Start(ctx context.Context, cfg Config) (*Hub, error) {
 		{"web", h.startWeb}, {"http", h.startHTTP}, {"socket", h.startSocket}, {"metrics", h.startMetrics}, {"beat", h.startBeat}, {"retention", h.startRetention},
 	} {
 		if err := part.start(ctx); err != nil {
-			return nil, errors.Join(fmt.Errorf("start %s: %w", part.name, err), h.Stop())
+			return nil, errors.Join(fmt.Errorf("start %s: %w", part.name, hinted(err)), h.Stop())
 		}
 	}
 	return h, nil
@@ -142,7 +143,8 @@ func (h *Hub) openCertificate(context.Context) (err error) {
 }
 
 // startServer starts the embedded server, or connects to an existing one and
-// makes sure that it syncs before it acknowledges.
+// makes sure that it syncs before it acknowledges. An existing one may be away:
+// see awaited.
 func (h *Hub) startServer(ctx context.Context) (err error) {
 	if h.cfg.NATS != "" {
 		return h.dial(ctx)
@@ -170,10 +172,17 @@ func (h *Hub) dial(ctx context.Context) (err error) {
 		}
 		opts = append(opts, key)
 	}
-	if h.nc, err = stream.Dial(h.cfg.NATS, "earlyage-hub", h.log, opts...); err != nil {
+	h.nc, err = stream.Dial(h.cfg.NATS, "earlyage-hub", h.log, opts...)
+	if isAway(err) {
+		err = h.dialLater(err, opts)
+	}
+	if err != nil {
 		return err
 	}
 	h.steps.started("connection", h.disconnect)
+	if h.waits.Load() != nil {
+		return nil
+	}
 	return stream.CheckSyncOf(ctx, h.nc, h.cfg.Monitor)
 }
 
@@ -201,8 +210,19 @@ func (h *Hub) disconnect(context.Context) error {
 }
 
 func (h *Hub) openStream(ctx context.Context) (err error) {
-	h.stream, err = stream.Open(ctx, h.nc, stream.Config{Log: h.log})
-	return err
+	h.stream.there = make(chan struct{})
+	if h.stream.Stream, err = stream.Later(h.nc, stream.Config{Log: h.log}); err != nil {
+		return err
+	}
+	if h.waits.Load() != nil {
+		h.run("waiting", h.await)
+		return nil
+	}
+	if err := h.stream.Make(ctx); err != nil {
+		return err
+	}
+	close(h.stream.there)
+	return nil
 }
 
 func (h *Hub) openStore(context.Context) (err error) {
@@ -244,6 +264,10 @@ func (h *Hub) run(name string, run func(context.Context) error) {
 }
 
 func (h *Hub) startReceipts(context.Context) error {
+	if h.waits.Load() != nil {
+		h.run("receipts", h.answerLater)
+		return nil
+	}
 	stop, err := stream.AnswerReceipts(h.nc, h.projector.Receipt)
 	if err != nil {
 		return err
@@ -276,6 +300,9 @@ func (h *Hub) publish(ctx context.Context, subject string, body []byte, signatur
 func (h *Hub) post(ctx context.Context, post stream.Post) (uint64, error) {
 	if h.demo {
 		post.DemoRecorded = h.clock.Now().Format(time.RFC3339Nano)
+	}
+	if !h.stream.passed() {
+		return 0, errAwaited
 	}
 	seq, _, err := stream.Publish(ctx, h.nc, post)
 	return seq, err

@@ -45,7 +45,11 @@ func (h *Hub) look(seen sight, see func(pictured) error) error {
 	return h.projector.Read(func(v projector.View) error {
 		p := pictured{View: v, hub: h.loop.Hub(), now: h.clock.Now(), sight: seen}
 		if state := v.Hub(); !state.Level {
-			p.hub.Doubts = append(slices.Clone(p.hub.Doubts), "the record is not level with the stream: "+state.Why)
+			why := state.Why
+			if waits := h.waits.Load(); waits != nil {
+				why = *waits
+			}
+			p.hub.Doubts = append(slices.Clone(p.hub.Doubts), "the record is not level with the stream: "+why)
 		}
 		return see(p)
 	})

@@ -42,6 +42,8 @@ func problemOf(err error) api.Problem {
 		return api.NewProblem(http.StatusNotFound, api.CodeNotFound, err.Error())
 	case errors.Is(err, errShort):
 		return api.NewProblem(http.StatusServiceUnavailable, api.CodeUnavailable, errShort.Error())
+	case errors.Is(err, errAwaited):
+		return api.NewProblem(http.StatusServiceUnavailable, api.CodeUnavailable, errAwaited.Error()+": nothing can be recorded until it does")
 	case errors.Is(err, errUnseen), errors.Is(err, wallpage.ErrNoWall):
 		return api.NewProblem(http.StatusNotFound, api.CodeNotFound, "the record has no such thing, or none that you may see")
 	case errors.Is(err, context.DeadlineExceeded), errors.Is(err, context.Canceled), errors.Is(err, nats.ErrConnectionClosed),
