@@ -105,6 +105,8 @@ func kindOf(d events.Data) events.Kind {
 		return "wall.amended"
 	case *events.WallTiedIn:
 		return "wall.tied-in"
+	case *events.WallHandedOver:
+		return "wall.handed-over"
 	case *events.PermitIssued:
 		return "permit.issued"
 	case *events.PermitWithdrawn:
