@@ -247,6 +247,10 @@ func requireNoEarlier(rt *rapid.T, before, after *world) {
 		if b.Strip.Open {
 			require.True(rt, a.Strip.Open, "open at %s only afterwards; added %s; %v", at, after.added(before), differs(a, b))
 		}
+		for _, y := range b.Braces {
+			free := !y.MayStrip || slices.ContainsFunc(a.Braces, func(x scheduler.BraceWindow) bool { return x.Name == y.Name && x.MayStrip })
+			require.True(rt, free, "brace %s free at %s only afterwards; added %s; %v\n%s", y.Name, at, after.added(before), differs(a, b), before.story())
+		}
 		if !b.Strip.CuredAt.IsZero() {
 			earlier := a.Strip.CuredAt.IsZero() || b.Strip.CuredAt.Before(a.Strip.CuredAt)
 			require.False(rt, earlier, "cured at %s before, %s afterwards, seen %s; added %s; %v", a.Strip.CuredAt, b.Strip.CuredAt, at, after.added(before), differs(a, b))

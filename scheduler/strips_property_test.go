@@ -293,3 +293,23 @@ func (w *world) later(at time.Time) events.Data {
 		return data
 	}
 }
+
+// TestAChangeOfABraceWaits: what one person alone amends or voids of a brace's set or
+// strip, or of concrete, makes no brace free.
+func TestAChangeOfABraceWaits(t *testing.T) {
+	rapid.Check(t, func(rt *rapid.T) {
+		w := drawStripped(rt)
+		x := w.with()
+		at := w.zero.Add(time.Duration(w.even(30*60, 70*60)) * time.Minute)
+		list := slices.DeleteFunc(slices.Clone(w.sent), func(e events.Event) bool {
+			return !slices.Contains([]events.Kind{"brace.set", "brace.stripped", "lift.placed", "joint.treated"}, e.Kind)
+		})
+		e := one(w, list...)
+		var data events.Data = &events.RecordVoided{Target: events.Target{Source: e.Source.String(), ID: e.ID}, Reason: "r"}
+		if w.even(0, 2) > 0 {
+			data = x.amend(e)
+		}
+		x.say(at, 0, "office", "boss", propertyWall, data)
+		requireNoEarlier(rt, w, x)
+	})
+}

@@ -274,6 +274,10 @@ func (w *world) tweak(data events.Data) events.Data {
 		return w.drawPolicy()
 	case *events.StretchLeftLow:
 		return &events.StretchLeftLow{At: d.At, FromM: p(0.0), ToM: p(6.0), TopM: p(0.1), Reason: "r"}
+	case *events.BraceSet:
+		return &events.BraceSet{At: d.At, Braces: []events.BracePlan{{Name: one(w, "b1", "b2", "b9"), AtM: w.number(0, 6)}}}
+	case *events.BraceStripped:
+		return &events.BraceStripped{At: d.At, Braces: []string{one(w, "b1", "b2", "b9")}}
 	}
 	return data
 }
