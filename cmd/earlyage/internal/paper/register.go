@@ -181,8 +181,8 @@ func (p *press) deed(d register.Deed, t wallpage.Tongue) string {
 		return ""
 	}
 	out := lines(t.Moment(d.At), lines(cmp.Or(d.Name, d.By), d.Device))
-	if said := t.Moment(d.Recorded); !d.Recorded.IsZero() && said != t.Moment(d.At) {
-		out += "\n" + p.t.T("paper.recorded", "when", said)
+	if !d.Recorded.IsZero() && t.Moment(d.Recorded) != t.Moment(d.At) {
+		out += "\n" + p.t.T("paper.recorded", "when", t.After(d.Recorded, d.At))
 	}
 	if d.Seq != 0 {
 		out += "\n" + p.t.T("paper.message", "n", d.Seq)

@@ -103,7 +103,7 @@ func TestHowTheBracingCameOff(t *testing.T) {
 	pages := read(t, wallPDF(t, in, paper.A4))
 	require.Contains(t, pages[0].text(), tight("Braces: 5; Standing: 0; Off: 5; Early: 5; Without permit: 5; Kept, least: 26:48 h"))
 	follows(t, allText(pages), "the register's rows", "Bracing register of this wall", "b1", "Mon 2 Nov 10:45 EST", named("p-9d4e"), "phone-a2", "shut", "cured Wed 4 Nov 13:12 EST",
-		"Tue 3 Nov 16:00 EST", named("p-9d4e"), "phone-a2", "recorded Tue 3 Nov 16:10 EST", "message 797")
+		"Tue 3 Nov 16:00 EST", named("p-9d4e"), "phone-a2", "recorded 16:10 EST", "message 797")
 	require.NotContains(t, pages[0].text(), "Braces:0")
 	planned := read(t, wallPDF(t, theWeek(t).papers[planned], paper.A4))
 	require.Contains(t, planned[0].text(), tight("core 7.87 in"), "a core is no length in feet")

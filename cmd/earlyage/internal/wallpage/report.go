@@ -173,6 +173,16 @@ func (t Tongue) Length(m float64) string { return t.length(m) }
 // Moment writes what has been, rounded down to the minute.
 func (t Tongue) Moment(at face.Time) string { return t.down(at) }
 
+// After writes what has been after something else: with its day only if that is
+// another.
+func (t Tongue) After(at, first face.Time) string {
+	here, there := at.In(t.zone), first.In(t.zone)
+	if here.Format(time.DateOnly) == there.Format(time.DateOnly) {
+		return here.Format("15:04 MST")
+	}
+	return t.down(at)
+}
+
 // Long writes a moment with its year.
 func (t Tongue) Long(at time.Time) string { return t.long(at) }
 
