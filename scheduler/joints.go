@@ -58,10 +58,18 @@ func (k *look) coldContacts() []wall.Contact {
 
 // plannedJoint reports whether the pour was stopped there on purpose before the
 // joint was past its limit: then it is a construction joint. A stop that is
-// declared later makes none.
+// declared later makes none, and none does after which placing went on within that
+// limit: then nobody has made the joint ready.
 func (k *look) plannedJoint(placed, limit int64) bool {
 	return slices.ContainsFunc(k.wall.Pour.Stops, func(s wall.Stop) bool {
-		return s.Planned && s.At >= placed && s.At <= placed+limit && k.past(s.At)
+		return s.Planned && s.At >= placed && s.At <= placed+limit && k.past(s.At) && !k.wentOn(s.At, placed+limit)
+	})
+}
+
+// wentOn reports whether a lift was begun after a moment and up to another.
+func (k *look) wentOn(after, until int64) bool {
+	return slices.ContainsFunc(k.wall.Pour.Lifts, func(l wall.Lift) bool {
+		return l.Began.Early > after && l.Began.Early <= until && k.past(l.Began.Early)
 	})
 }
 
