@@ -86,7 +86,7 @@ func TestAlertsSayTheirState(t *testing.T) {
 	}
 	browser.ValidHTML(t, documents)
 
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	for _, size := range sizes {
 		tab := b.Tab("states-"+size.name, size.size)
 		tab.Open("http://" + s.address + "/alerts")
@@ -130,7 +130,7 @@ func TestAlertsSayTheirState(t *testing.T) {
 func TestAsideAndBack(t *testing.T) {
 	s := serve(t, lived(t), nil)
 	s.sight = board.Sight{All: true, Roles: map[string][]events.Role{"_": {events.Officer, events.Dispatcher}}}
-	b := browser.Start(t)
+	b := suite.Browser(t)
 	tab := b.Tab("aside", browser.Desk)
 	tab.Open("http://" + s.address + "/alerts")
 	tab.See(`body[data-link="up"]`)
@@ -169,7 +169,7 @@ func TestAsideAndBack(t *testing.T) {
 		}
 	}
 
-	s.sight = board.Sight{Sites: []string{"alder-court"}, Roles: map[string][]events.Role{"alder-court": {events.Crew}}}
+	s.see(board.Sight{Sites: []string{"alder-court"}, Roles: map[string][]events.Role{"alder-court": {events.Crew}}})
 	page := s.get(t, "/alerts").Body.String()
 	require.NotContains(t, page, `data-do="rest"`)
 	require.NotContains(t, page, `data-do="resume"`)
