@@ -148,7 +148,7 @@ func (d *Desk) muteUntil(c *Case, now time.Time) (until time.Time) {
 		until = c.Shelf.Until
 	}
 	for _, id := range d.rests[c.Notice.Site] {
-		if rest := d.cases[id].Notice; rest.Until.After(now) && covers(rest, c.Notice) {
+		if rest := d.cases[id].Notice; rest.State == notice.OutOfService && rest.Until.After(now) && covers(rest, c.Notice) {
 			until = later(until, rest.Until)
 		}
 	}

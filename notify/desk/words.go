@@ -132,7 +132,7 @@ func (d *Desk) takeShelf(c *Case, n notice.Notice, now time.Time) {
 	}
 	until, ends := n.Until, n.State == notice.Unshelved || d.voided(own(n))
 	if ends {
-		until = now
+		until = time.Time{} // not now: a clock that is put back must not begin it anew
 	}
 	atMost(&until, cmp.Or(n.At, now).Add(longestShelf))
 	atMost(&until, now.Add(longestShelf))
@@ -163,8 +163,9 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 		c = &Case{V: Version, ID: id, Of: OfRest, Taken: now}
 		d.rests[n.Site] = append(d.rests[n.Site], id)
 	}
+	everyCause := n.State == notice.InService && n.Cause == ""
 	if n.State == notice.InService || d.voided(own(n)) {
-		n.Until = now
+		n.State, n.Until = notice.InService, now
 	}
 	atMost(&n.Until, cmp.Or(n.At, now).Add(longestRest))
 	atMost(&n.Until, now.Add(longestRest))
@@ -172,7 +173,7 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 	d.old.set(id, time.Time{})
 	d.putCase(c)
 	d.settle(c, now)
-	if n.State == notice.InService && n.Cause == "" {
+	if everyCause {
 		for _, id := range d.rests[n.Site] { // it ends those of single causes too
 			if r := d.cases[id]; r.Notice.Kind == n.Kind && r.Notice.Wall == n.Wall && r.Notice.Seq < n.Seq {
 				d.endRest(r, now)
@@ -185,7 +186,7 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 // endRest ends a kind's being out of service.
 func (d *Desk) endRest(c *Case, now time.Time) {
 	if c.Notice.Until.After(now) {
-		c.Notice.Until = now
+		c.Notice.State, c.Notice.Until = notice.InService, now
 		d.putCase(c)
 		d.settle(c, now)
 	}
