@@ -143,6 +143,7 @@ func TestAClockInDoubtErasesNothing(t *testing.T) {
 	r.unsure.Store(true)
 	r.clock.Jump(365 * 24 * time.Hour)
 	require.Eventually(t, func() bool { return bytes.Contains([]byte(r.log.String()), []byte("not erased yet")) }, time.Minute, 20*time.Millisecond)
+	settle(t, r.hub)
 	for range 3 { // and by the next looks the hub doubts its clock
 		r.clock.Step(time.Hour)
 		settle(t, r.hub)
