@@ -149,11 +149,11 @@ func (k *look) straight() ruling {
 		}
 		lean := min(h.Geometry.Height*3/1000, leanMost)
 		met := l.WorstMM <= limit && l.WholeMM <= 2*limit && l.LeanMM <= max(lean, limit)
-		if met && !l.Sure {
+		if met && (!l.Sure || !k.past(l.Late)) {
 			continue
 		}
 		if v.have = fmt.Sprint(l.WorstMM); !met || !v.met {
-			v.at = l.At // the first of those in a row that were within it
+			v.at = l.Late // the first of those in a row that were within it
 		}
 		v.met = met
 		if l.WholeMM > 2*limit || l.LeanMM > max(lean, limit) {

@@ -43,6 +43,7 @@ type Held struct {
 // Line is one reading of the string line.
 type Line struct {
 	At      int64 // early
+	Late    int64 // one that is within tolerance shows it only then
 	After   bool  // made after placing, by one of its versions
 	Sure    bool  // by all of them, and not voided: otherwise it only speaks against the wall
 	WorstMM int   // greatest difference within 3 m
@@ -498,7 +499,7 @@ func (h *Holding) foldLine(e *Entry) {
 	for i, v := range e.Versions {
 		d := v.(*events.LineRead)
 		l := lineOf(d)
-		l.At, l.Sure = e.Began.Early, l.After && !e.Maybe
+		l.At, l.Late, l.Sure = e.Began.Early, e.Ended.Late, l.After && !e.Maybe
 		if i > 0 {
 			l.After, l.Sure = l.After || worst.After, l.Sure && worst.Sure
 			l.WorstMM, l.WholeMM, l.LeanMM = max(l.WorstMM, worst.WorstMM), max(l.WholeMM, worst.WholeMM), max(l.LeanMM, worst.LeanMM)
