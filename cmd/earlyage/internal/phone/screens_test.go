@@ -142,6 +142,7 @@ func views(t *testing.T, units string) []view {
 		{"alerts", place, "04 09:12", w + "/alerts", nil, ""},
 		{"alerts-states", living(t, units).sheet("04 10:20"), "04 10:20", w + "/alerts", nil, ""},
 		{"told", place, "04 09:12", w, told(raised), ""},
+		{"told-down", place, "04 09:12", w, map[string]any{"link": "down", "told": told(raised, several)["told"]}, ""},
 		{"told-other", place, "04 09:12", w, told(early), ""},
 		{"told-whole", place, "04 09:12", w, told(raised), `document.querySelector(".told details").open = true`},
 		{"told-later", place, "04 09:12", w, told(raised), `later()`},

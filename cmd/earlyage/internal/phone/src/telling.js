@@ -122,7 +122,7 @@ export class Telling {
     const word = m.what === "raised" ? T("phone.priority." + (m.priority || "high")) : T("phone.told." + m.what);
     return [
       h("div", { class: "told-look" },
-        h("p", { class: "told-head" }, state(m.what === "cleared" ? "done" : m.what === "raised" ? priorityMark(m.priority) : "nolink", word), h("span", { class: "small" }, T(m.missed ? "phone.alert.since" : "phone.told.at", { time: app.time(m.at) }))),
+        h("p", { class: "told-head" }, state(m.what === "cleared" ? "done" : m.what === "raised" ? priorityMark(m.priority) : "nolink", word), h("span", { class: "told-link" }), h("span", { class: "small" }, T(m.missed ? "phone.alert.since" : "phone.told.at", { time: app.time(m.at) }))),
         h("h2", { id: "told-first", class: urgent ? "told-urgent" : "" }, this.#first(m)),
         m.what === "raised" && has(`alert.${m.kind}.do`) && h("p", { class: "told-do" }, h("b", {}, T(`alert.${m.kind}.do`))),
         m.text && h("p", { lang: "en" }, m.text),
@@ -196,11 +196,12 @@ export class Telling {
     if (!this.#box.open) this.#app.draw();
   }
 
-  /** How much else waits. */
+  /** How much else waits, and that an answer stays on the phone for now. */
   #count() {
     const at = this.#box.querySelector(".told-more");
     if (!this.#now) return;
     const n = this.#later.length + this.#app.state.told.filter((m) => !this.#done.has(markOf(m)) && markOf(m) !== markOf(this.#now)).length;
     if (at) at.textContent = n ? T("phone.told.more", { n }) : "";
+    this.#box.querySelector(".told-link")?.replaceChildren(this.#app.state.link === "up" ? "" : state("nolink", T("phone.link.down")));
   }
 }

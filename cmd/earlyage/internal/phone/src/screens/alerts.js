@@ -29,7 +29,7 @@ function one(app, a) {
   const seen = own(app, a, "alert.acknowledged"), later = own(app, a, "alert.shelved"), said = (kind, data, text) => app.record(a.wall, kind, { alert: a.id, kind: a.kind, ...data }, {}, text).then(() => app.draw());
   return h("section", { class: "slab" },
     h("h2", {}, state(priorityMark(a.priority), T(`alert.${a.kind}.name`))),
-    h("p", {}, stateOf(a)),
+    h("p", { class: "head" }, h("b", {}, T("phone.priority." + (a.priority || "high"))), stateOf(a)),
     (seen || later) && h("p", {}, state("placing", T(seen ? "phone.alert.seen" : "phone.alert.put-off")), h("span", { class: "small" }, " " + T("phone.alert.on-the-way"))),
     a.until && h("p", { class: "small" }, T("phone.alert.until", { time: app.time(a.until), why: a.reason })),
     h("p", { lang: "en" }, a.text), waits(a) && h("p", {}, h("b", {}, T(`alert.${a.kind}.do`))),
