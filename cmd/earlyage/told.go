@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"math"
 	"net/url"
 	"slices"
 	"strings"
@@ -128,8 +129,9 @@ func (c toldCmd) measure(ctx context.Context, con console, client api.Client, q 
 
 func measureText(m api.ToldMeasure) string {
 	var b strings.Builder
-	fmt.Fprintf(&b, "From %s to %s.\n\n", m.From.Format(time.RFC3339), m.To.Format(time.RFC3339))
-	fmt.Fprintf(&b, "%-39s %7s %9s %9s %9s\n", "", "ALERTS", "P50", "P99", "MOST")
+	const moment = "Mon 2 Jan 2006 15:04 UTC"
+	fmt.Fprintf(&b, "From %s to %s.\n\n", m.From.UTC().Format(moment), m.To.UTC().Format(moment))
+	fmt.Fprintf(&b, "%-39s %7s %11s %16s %9s\n", "", "ALERTS", "HALF WITHIN", "99 OF 100 WITHIN", "MOST")
 	for _, s := range []struct {
 		what string
 		api.Spread
@@ -138,7 +140,7 @@ func measureText(m api.ToldMeasure) string {
 		{"from the alert to the first channel", m.Told}, {"known in time: to the first channel", m.Reached},
 		{"from the alert to the first page", m.Shown}, {"from the alert to its acknowledgement", m.Acknowledged},
 	} {
-		fmt.Fprintf(&b, "%-39s %7d %8.1fs %8.1fs %8.1fs\n", s.what, s.Count, s.P50, s.P99, s.Max)
+		fmt.Fprintf(&b, "%-39s %7d %11s %16s %9s\n", s.what, s.Count, lasting(s.P50), lasting(s.P99), lasting(s.Max))
 	}
 	if m.Reader == "" {
 		b.WriteString("\nNobody was told of anything.\n")
@@ -148,8 +150,20 @@ func measureText(m api.ToldMeasure) string {
 	if m.Name != "" && m.Name != m.Reader {
 		name = m.Name + " (" + m.Reader + ")"
 	}
-	fmt.Fprintf(&b, "\nMost within 10 minutes: %d alerts, to %s. The reader with most alerts has %.2f in 10 minutes.\n", m.Most, name, m.Mean)
+	fmt.Fprintf(&b, "\nMost within 10 minutes: %d alerts, to %s. The reader with most alerts has %.2f in 10 minutes on average.\n", m.Most, name, m.Mean)
 	return b.String()
+}
+
+// lasting writes seconds as a person says them: nothing is rounded down.
+func lasting(seconds float64) string {
+	switch {
+	case seconds < 60:
+		return fmt.Sprintf("%.1f s", max(0, math.Ceil(seconds*10-1e-6))/10)
+	case seconds < 3600:
+		return fmt.Sprintf("%.0f min", math.Ceil(seconds/60-1e-6))
+	}
+	minutes := int(math.Ceil(seconds/60 - 1e-6))
+	return fmt.Sprintf("%d:%02d h", minutes/60, minutes%60)
 }
 
 type ackCmd struct {
