@@ -56,6 +56,8 @@ func TestBracingIsWhatTheAssessmentSays(t *testing.T) {
 			case y.Set != nil && y.Set.Ended.LateTime().After(at):
 				require.False(t, windows[y.Brace].MayStrip, "it is not sure that it stands")
 				seen["unsure"]++
+			case y.Stripped == nil && len(windows[y.Brace].Strip.Criteria) == 0:
+				require.False(t, windows[y.Brace].MayStrip, "it is not sure that it stands, or nothing is placed yet")
 			case y.Stripped == nil && y.Undone == nil && a.State != scheduler.StateHandedOver:
 				require.Equal(t, windows[y.Brace].ClockZero, y.Zero)
 				require.Equal(t, windows[y.Brace].State, y.State)
