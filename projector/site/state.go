@@ -72,7 +72,12 @@ type policyFrom struct {
 // New returns a site of which nothing is known.
 func New(site string) *State {
 	s := &State{Site: site, Policy: Default(), Mixes: map[string]Mix{}, zone: time.UTC, units: "si", name: site}
-	s.record.Elsewhere = s.Air.Find
+	s.record.Elsewhere = func(k events.Key) (events.Kind, bool) {
+		if kind, ok := s.words.Find(k); ok {
+			return kind, true
+		}
+		return s.Air.Find(k)
+	}
 	return s
 }
 
@@ -117,6 +122,7 @@ func (s *State) Add(facts ...wall.Fact) {
 			continue
 		}
 		changed, amends = true, amends || wall.IsChange(f.Kind)
+		s.record.Arrived(f.Key()) // a void may have named it before it came
 		s.rows.Fact(f)
 	}
 	if changed {
@@ -152,7 +158,7 @@ func (s *State) settle(amends bool) {
 	if s.record.Stale() {
 		s.fold()
 	}
-	s.words.Settle()
+	s.words.Settle(&s.record)
 	s.Air.Settle(&s.record, amends)
 }
 
@@ -224,6 +230,7 @@ func (s *State) setPolicy(e *wall.Entry, policy func(events.Data) *events.Policy
 // people set: policy, mixes, criteria. Air and forecasts are those of now.
 func (s *State) UpTo(seq uint64) *State {
 	out := New(s.Site)
+	out.record.Elsewhere = s.record.Elsewhere
 	s.record.Facts(seq, func(f wall.Fact) {
 		if f.Kind != "weather.forecast" {
 			out.record.Add(f)

@@ -49,6 +49,7 @@ type Alarm struct {
 	AcknowledgedSeq  uint64
 	AcknowledgedBy   string
 	AcknowledgedNote string
+	TakenBack        []TakenBack // answers that somebody voided, in the order of the stream
 
 	// The last shelving. It holds from the recording on, for at most 8 h.
 	ShelvedFrom, ShelvedUntil int64
@@ -62,6 +63,15 @@ type Alarm struct {
 	ToldMore  int       // earlier ones, not kept
 
 	LastSeq uint64 // the last word of the hub on this kind and cause
+}
+
+// TakenBack is an answer that a void took out of the record.
+type TakenBack struct {
+	By     string
+	At     int64
+	VoidBy string
+	VoidAt int64 // recorded
+	Reason string
 }
 
 // Showing says that a device's page showed an alarm to its person.
@@ -156,6 +166,14 @@ func (a *Alarm) unshelve(f *Fact) {
 	}
 	a.ShelvedUntil, a.ShelvedFrom = known, min(a.ShelvedFrom, known)
 	a.Unshelved, a.UnshelvedBy = known, f.By
+}
+
+func (a *Alarm) takeBack(f, void *Fact) {
+	y := TakenBack{f.By, f.Time.UnixMilli(), void.By, void.Recorded.UnixMilli(), ""}
+	if d, ok := void.Data.(*events.RecordVoided); ok {
+		y.Reason = d.Reason
+	}
+	a.TakenBack = append(a.TakenBack, y)
 }
 
 func (a *Alarm) shown(f *Fact, d *events.AlertShown) {

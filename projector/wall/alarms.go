@@ -35,6 +35,9 @@ type Words struct {
 	said    Statement
 	hasSaid bool
 	last    uint64 // stream sequence of the last word folded
+
+	voided map[events.Key]*Fact // by the word that a void took back, the first void
+	again  bool                 // one was: everything is folded again
 }
 
 // SheetDay names one sheet: which of them, and its local date.
@@ -69,15 +72,18 @@ func (w *Words) Strays() map[string][]Telling {
 }
 
 // Settle folds on what came behind the rest, or everything again if a word is
-// earlier in the stream than one that is folded.
-func (w *Words) Settle() {
+// earlier in the stream than one that is folded, or was taken back since. Record is
+// where the voids are kept.
+func (w *Words) Settle(record *Book) {
+	w.heed(record.resolved())
 	fresh := w.book.fresh
 	w.book.fresh, w.book.stale = nil, false
-	if len(fresh) == 0 {
+	if len(fresh) == 0 && !w.again {
 		return
 	}
 	slices.SortFunc(fresh, compareSeqs)
-	if fresh[0].Seq <= w.last {
+	if w.again || fresh[0].Seq <= w.last {
+		w.again = false
 		fresh = w.inOrder()
 		w.alarms, w.index, w.rests, w.stray, w.sheets = nil, nil, nil, nil, nil
 		w.said, w.hasSaid = Statement{}, false
@@ -94,6 +100,33 @@ func (w *Words) Settle() {
 	w.last = max(w.last, fresh[len(fresh)-1].Seq)
 }
 
+// heed finds the words that a void took back. More telling is the safe side: the
+// void of an answer, of a shelving and of an out-of-service counts at once, whoever
+// made it. That of any other word changes nothing, and stays visible.
+func (w *Words) heed(c *Changes) {
+	for key, list := range c.voided {
+		f := w.book.facts[key]
+		if f == nil || w.voided[key] != nil {
+			continue
+		}
+		switch f.Kind {
+		case "alert.acknowledged", "alert.shelved", "alert.out-of-service":
+			if w.voided == nil {
+				w.voided = map[events.Key]*Fact{}
+			}
+			w.voided[key], w.again = slices.MinFunc(list, compareSeqs), true
+		}
+	}
+}
+
+// Find returns the kind of a word.
+func (w *Words) Find(k events.Key) (events.Kind, bool) {
+	if f, ok := w.book.facts[k]; ok {
+		return f.Kind, true
+	}
+	return "", false
+}
+
 func compareSeqs(x, y *Fact) int {
 	return cmp.Or(cmp.Compare(x.Seq, y.Seq), cmp.Compare(x.Source.String(), y.Source.String()), cmp.Compare(x.ID, y.ID))
 }
@@ -106,14 +139,22 @@ func (w *Words) hear(f *Fact) {
 	if f.Trusted {
 		w.hearHub(f)
 	}
+	void := w.voided[f.Key()]
 	switch d := f.Data.(type) {
 	case *events.AlertAcknowledged:
-		if a := w.alarm(d.Alert); a.answeredBy(d.Kind) && a.Acknowledged == 0 {
+		switch a := w.alarm(d.Alert); {
+		case !a.answeredBy(d.Kind):
+		case void != nil:
+			a.takeBack(f, void)
+		case a.Acknowledged == 0:
 			a.Acknowledged, a.AcknowledgedBy, a.AcknowledgedNote, a.AcknowledgedSeq = f.Time.UnixMilli(), f.By, d.Note, f.Seq
 		}
 	case *events.AlertShelved:
 		if a := w.alarm(d.Alert); a.answeredBy(d.Kind) {
 			a.shelve(f, d)
+			if void != nil {
+				a.unshelve(void)
+			}
 		}
 	case *events.AlertUnshelved:
 		if a := w.alarm(d.Alert); a.answeredBy(d.Kind) {
@@ -125,8 +166,11 @@ func (w *Words) hear(f *Fact) {
 		}
 	case *events.AlertOutOfService:
 		w.rest(f, d)
+		if void != nil {
+			w.resume(void, d.Kind, func(cause string) bool { return cause == d.Cause })
+		}
 	case *events.AlertInService:
-		w.resume(f, d)
+		w.resume(f, d.Kind, func(cause string) bool { return d.Cause == "" || d.Cause == cause })
 	}
 }
 
@@ -211,13 +255,13 @@ func (w *Words) rest(f *Fact, d *events.AlertOutOfService) {
 	w.rests = append(w.rests, r)
 }
 
-// resume puts it in service again: one that names no cause every rest of the kind.
-func (w *Words) resume(f *Fact, d *events.AlertInService) {
+// resume puts causes of a kind in service again, by a word of its own or a void.
+func (w *Words) resume(f *Fact, kind string, cause func(string) bool) {
 	known := f.Recorded.UnixMilli()
 	w.rests = slices.Clone(w.rests)
 	for i := range w.rests {
 		r := &w.rests[i]
-		if r.Kind == d.Kind && (d.Cause == "" || d.Cause == r.Cause) && known < r.Until {
+		if r.Kind == kind && cause(r.Cause) && known < r.Until {
 			r.Until, r.From = known, min(r.From, known)
 			r.Ended, r.EndedBy = known, f.By
 		}

@@ -20,7 +20,7 @@ var kinds = map[string]events.Kind{
 	"*events.WindowStated": "window.stated", "*events.AlertRaised": "alert.raised", "*events.AlertCleared": "alert.cleared",
 	"*events.AlertAcknowledged": "alert.acknowledged", "*events.AlertShelved": "alert.shelved", "*events.AlertUnshelved": "alert.unshelved",
 	"*events.AlertOutOfService": "alert.out-of-service", "*events.AlertInService": "alert.in-service",
-	"*events.AlertShown": "alert.shown", "*events.AlertTold": "alert.told", "*events.SheetIssued": "sheet.issued",
+	"*events.AlertShown": "alert.shown", "*events.RecordVoided": "record.voided", "*events.AlertTold": "alert.told", "*events.SheetIssued": "sheet.issued",
 }
 
 // said is a word of the hub on mill/a, as it stands in the stream.
@@ -121,5 +121,53 @@ func TestAnAnswerToAnotherKindOfAlertIsNone(t *testing.T) {
 			continue
 		}
 		require.Equal(t, c.until.UnixMilli(), alarms[0].ShelvedUntil, c.name)
+	}
+}
+
+// TestAVoidTakesAnAnswerBack: an answer, a shelving and an out-of-service that
+// somebody voided end at once, whoever voided them, in whatever order the three
+// messages came; who had answered stays known, and the void raises no doubt. Those
+// that end a putting off are not taken back: that would tell fewer.
+func TestAVoidTakesAnAnswerBack(t *testing.T) {
+	at := func(minutes int) time.Time { return spoken.Add(time.Duration(minutes) * time.Minute) }
+	word := func(seq uint64, trusted bool, data events.Data, minutes int) wall.Fact {
+		f := said(seq, trusted, data)
+		f.Recorded, f.Time = at(minutes), at(minutes)
+		return f
+	}
+	void := func(seq uint64, of wall.Fact, minutes int) wall.Fact {
+		return word(seq, false, &events.RecordVoided{Target: events.Target{Source: of.Source.String(), ID: of.ID}, Reason: "another wall"}, minutes)
+	}
+	raised := word(1, true, &events.AlertRaised{Alert: "a", Kind: "strip-early", Cause: "b1", Priority: "urgent", Text: "x", Since: at(0)}, 0)
+	ack := word(2, false, &events.AlertAcknowledged{Alert: "a", Kind: "strip-early", At: at(1), Note: "seen"}, 1)
+	cleared := word(3, true, &events.AlertCleared{Alert: "a", Kind: "strip-early", Cause: "b1", At: at(2)}, 2)
+	shelved := word(4, false, &events.AlertShelved{Alert: "a", Kind: "strip-early", At: at(3), Until: at(200), Reason: "rain"}, 3)
+	rest := word(5, false, &events.AlertOutOfService{Kind: "probe-silent", At: at(4), Until: at(2000), Reason: "works"}, 4)
+	facts := []wall.Fact{raised, ack, cleared, shelved, rest, void(6, ack, 10), void(7, shelved, 11), void(8, rest, 12)}
+	var digest [32]byte
+	for i, order := range [][]int{{0, 1, 2, 3, 4, 5, 6, 7}, {7, 6, 5, 4, 3, 2, 1, 0}, {0, 5, 1, 6, 3, 7, 4, 2}} {
+		s := wall.New("mill", "a")
+		for _, n := range order {
+			s.Add(facts[n])
+		}
+		a := s.Alarms()[0]
+		require.True(t, a.Stands(), "it waits for its answer again")
+		require.Zero(t, a.Acknowledged)
+		require.Equal(t, []wall.TakenBack{{By: ack.By, At: at(1).UnixMilli(), VoidBy: ack.By, VoidAt: at(10).UnixMilli(), Reason: "another wall"}}, a.TakenBack)
+		require.Equal(t, wall.StateLatchedUnacknowledged, a.StateAt(at(20).UnixMilli(), nil))
+		require.True(t, a.ShelvedAt(at(5).UnixMilli()))
+		require.False(t, a.ShelvedAt(at(11).UnixMilli()))
+		_, resting := wall.Resting(s.Rests(), "probe-silent", "t1", at(5).UnixMilli())
+		require.True(t, resting)
+		_, resting = wall.Resting(s.Rests(), "probe-silent", "t1", at(12).UnixMilli())
+		require.False(t, resting)
+		require.Empty(t, s.Doubts())
+		if i > 0 {
+			require.Equal(t, digest, s.Digest())
+		}
+		digest = s.Digest()
+
+		s.Add(word(9, false, &events.AlertAcknowledged{Alert: "a", Kind: "strip-early", At: at(30), Note: "out"}, 30))
+		require.Equal(t, at(30).UnixMilli(), s.Alarms()[0].Acknowledged, "another answer counts")
 	}
 }

@@ -46,7 +46,12 @@ func (s *State) upTo(seq uint64) *State {
 		}
 	}
 	out.Readings = s.Readings.upTo(seq)
-	out.record.Elsewhere = out.Readings.Find
+	out.record.Elsewhere = func(k events.Key) (events.Kind, bool) {
+		if f := s.words.book.facts[k]; f != nil && f.Seq <= seq {
+			return f.Kind, true
+		}
+		return out.Readings.Find(k)
+	}
 	out.settle(true)
 	return out
 }
@@ -108,6 +113,9 @@ func (b *Book) concerns(f *Fact) events.Kind {
 		}
 		next, known := b.facts[on.Key()]
 		if !known {
+			if kind, ok := b.kindOf(on.Key()); ok {
+				return kind
+			}
 			return "temperature.read"
 		}
 		f = next

@@ -43,8 +43,16 @@ type Device struct {
 // New returns an empty wall.
 func New(site, wall string) *State {
 	s := &State{Site: site, Wall: wall, Pour: Pour{Hottest: None}, Holding: newHolding()}
-	s.record.Elsewhere = s.Readings.Find
+	s.record.Elsewhere = s.elsewhere
 	return s
+}
+
+// elsewhere finds the kind of a reading or of a word.
+func (s *State) elsewhere(k events.Key) (events.Kind, bool) {
+	if kind, ok := s.words.Find(k); ok {
+		return kind, true
+	}
+	return s.Readings.Find(k)
 }
 
 // Load builds a state from the chunks that Dirty returned.
@@ -86,6 +94,7 @@ func (s *State) Add(facts ...Fact) {
 		}
 		changed = true
 		amends = amends || isChange(f.Kind)
+		s.record.Arrived(f.Key()) // a void may have named it before it came
 		s.rows.Fact(f)
 	}
 	if changed {
@@ -105,7 +114,7 @@ func (s *State) settle(amends bool) {
 	if s.record.stale {
 		s.foldRecord()
 	}
-	s.words.Settle()
+	s.words.Settle(&s.record)
 	s.Readings.settle(s.record.resolved(), amends)
 }
 
