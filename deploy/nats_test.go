@@ -14,6 +14,7 @@ import (
 	"fmt"
 	"math/big"
 	"net"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"strings"
@@ -301,11 +302,10 @@ func TestCluster(t *testing.T) {
 	ports := make([]int, 3)
 	var routes []string
 	for i := range ports {
-		l, err := net.Listen("tcp", "127.0.0.1:0")
+		at, err := netip.ParseAddrPort(freeAddress(t))
 		require.NoError(t, err)
-		ports[i] = l.Addr().(*net.TCPAddr).Port
-		routes = append(routes, fmt.Sprintf("tls://127.0.0.1:%d", ports[i]))
-		require.NoError(t, l.Close())
+		ports[i] = int(at.Port())
+		routes = append(routes, "tls://"+at.String())
 	}
 	t.Setenv("EARLYAGE_ROUTES", "["+strings.Join(routes, ", ")+"]")
 	p := somePeople(t)

@@ -6,7 +6,6 @@ import (
 	"crypto/tls"
 	"crypto/x509"
 	"fmt"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -23,6 +22,7 @@ import (
 
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/testdata/loopback"
 )
 
 // buildServer builds the server's own program, once for all tests.
@@ -79,10 +79,9 @@ func public(t *testing.T, id stream.Identity) string {
 
 func freeAddress(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	at, err := loopback.Free()
 	require.NoError(t, err)
-	defer l.Close()
-	return l.Addr().String()
+	return at
 }
 
 // startExternal starts a server that knows the devices.

@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"io"
 	"math/rand/v2"
-	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -26,6 +25,7 @@ import (
 	"earlyage/cmd/earlyage/internal/hub"
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/testdata/loopback"
 )
 
 // process is a hub that runs as a program of its own.
@@ -86,10 +86,9 @@ func (p *process) stop(sig os.Signal) int {
 
 func freePort(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	at, err := loopback.Free()
 	require.NoError(t, err)
-	require.NoError(t, l.Close())
-	return l.Addr().String()
+	return at
 }
 
 // A hub stops in the reverse order of its start, with status 0, and goes on

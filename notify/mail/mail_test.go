@@ -10,6 +10,7 @@ import (
 	"mime/quotedprintable"
 	"net"
 	netmail "net/mail"
+	"net/netip"
 	"net/textproto"
 	"strings"
 	"testing"
@@ -22,6 +23,7 @@ import (
 	"earlyage/notify/internal/conformance"
 	"earlyage/notify/mail"
 	"earlyage/notify/notice"
+	"earlyage/testdata/loopback"
 )
 
 func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
@@ -283,11 +285,11 @@ func TestAnswers(t *testing.T) {
 // A server that is not there, or that says nothing, is trouble and no refusal.
 func TestNoServer(t *testing.T) {
 	s := serve(t, mail.StartTLS)
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	at, err := loopback.Free()
 	require.NoError(t, err)
-	closed := l.Addr().(*net.TCPAddr).Port
-	require.NoError(t, l.Close())
-	err = newMail(t, s, mail.StartTLS, func(c *mail.Config) { c.Port = closed }).Send(t.Context(), conformance.Message("m1", reader, "mail"))
+	closed, err := netip.ParseAddrPort(at)
+	require.NoError(t, err)
+	err = newMail(t, s, mail.StartTLS, func(c *mail.Config) { c.Port = int(closed.Port()) }).Send(t.Context(), conformance.Message("m1", reader, "mail"))
 	require.Error(t, err)
 	require.False(t, errors.Is(err, notice.ErrRefused) || errors.Is(err, mail.ErrOurs), "%v", err)
 

@@ -2,7 +2,6 @@ package hub_test
 
 import (
 	"crypto/ed25519"
-	"net"
 	"os"
 	"path/filepath"
 	"testing"
@@ -17,6 +16,7 @@ import (
 	"earlyage/cmd/earlyage/internal/hub"
 	"earlyage/events"
 	"earlyage/events/stream"
+	"earlyage/testdata/loopback"
 )
 
 // Who may connect to an existing server is that server's to say. Whom the record
@@ -93,10 +93,9 @@ func hubSeed(t *testing.T, dir string) (file, public string) {
 // free is an address that nobody listens on.
 func free(t *testing.T) string {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
+	at, err := loopback.Free()
 	require.NoError(t, err)
-	require.NoError(t, l.Close())
-	return l.Addr().String()
+	return at
 }
 
 func writeConf(t *testing.T, dir string, in stream.ConfInput) string {
