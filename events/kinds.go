@@ -58,7 +58,7 @@ var vocabulary = complete(map[Kind]*definition{
 	"wall.laid-out":    {scope: onWall, by: only(Foreman, Dispatcher, Engineer), make: func() Data { return new(WallLaidOut) }, doc: "a wall: its size, form, mix, braces"},
 	"wall.amended":     {scope: onWall, by: only(Foreman, Dispatcher, Engineer), make: func() Data { return new(WallAmended) }, doc: "a change of what was laid out; only the members given change"},
 	"wall.tied-in":     {scope: onWall, person: true, by: only(Foreman, Engineer, Officer), make: func() Data { return new(WallTiedIn) }, doc: "a floor or roof now holds the wall"},
-	"wall.handed-over": {scope: onWall, person: true, by: only(Foreman, Dispatcher, Engineer, Officer), make: func() Data { return new(WallHandedOver) }, doc: "the wall is finished with: nothing is watched any more"},
+	"wall.handed-over": {scope: onWall, person: true, by: only(Foreman, Dispatcher, Engineer, Officer), make: func() Data { return new(WallHandedOver) }, doc: "the wall is finished with: only what comes off it, and how, is still judged"},
 
 	// The competent person who looked, and never the one who asked for it.
 	"permit.issued": {scope: onWall, person: true, by: only(Engineer, Officer), make: func() Data { return new(PermitIssued) }, doc: "a permit to pour or to strip"},

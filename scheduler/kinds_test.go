@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"earlyage/events"
+	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
 
@@ -85,4 +86,11 @@ func TestDelaysAreSensible(t *testing.T) {
 			require.GreaterOrEqual(t, kind.OffDelay, time.Minute, name)
 		}
 	}
+}
+
+// A statement carries the digest of the fold that it rests on: whoever raises the
+// version of the fold raises that of the rules, or what was stated before reads as
+// if it had been altered.
+func TestTheFoldIsOfTheRules(t *testing.T) {
+	require.Equal(t, map[string]int{"earlyage-rules-2": 4}[scheduler.Rules], wall.FoldVersion)
 }
