@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"net/url"
@@ -150,8 +151,30 @@ func (c alertsCmd) Run(ctx context.Context, con console) error {
 		q.Set("all", "1")
 	}
 	return ask(ctx, c.asking, con, c.Site, api.PathAlerts, q, func(a api.Alerts) error {
-		return a.Page(c.Units).Alarms(con.Out, a.Alerts, a.Refused)
+		page := a.Page(c.Units)
+		client, err := c.client(c.Site)
+		if err != nil {
+			return err
+		}
+		if page.Names, err = called(ctx, client); err != nil {
+			return err
+		}
+		return page.Alarms(con.Out, a.Alerts, a.Refused)
 	})
+}
+
+// called gives the names of the people in sight by id; none to who may not ask.
+func called(ctx context.Context, client api.Client) (map[string]string, error) {
+	var all api.People
+	_, err := client.Get(ctx, api.PathPeople, nil, &all)
+	if errors.Is(err, api.ErrNotAllowed) || errors.Is(err, api.ErrSignIn) {
+		return nil, nil
+	}
+	out := map[string]string{}
+	for _, p := range all.People {
+		out[p.Person] = p.Name
+	}
+	return out, err
 }
 
 type watchCmd struct {

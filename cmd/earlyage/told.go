@@ -168,7 +168,7 @@ func lasting(seconds float64) string {
 
 type ackCmd struct {
 	reach
-	Alert  string        `arg:"" help:"The alert's id, or its beginning; earlyage alerts --json shows it."`
+	Alert  string        `arg:"" help:"The alert's id as earlyage alerts shows it: any beginning that no other has."`
 	Note   string        `help:"What was done about it."`
 	NATS   string        `name:"nats" env:"EARLYAGE_NATS" placeholder:"URL" help:"As of earlyage record."`
 	Device string        `env:"EARLYAGE_DEVICE" help:"Which of this machine's devices acknowledges."`
@@ -185,19 +185,10 @@ func (c ackCmd) Run(ctx context.Context, con console) error {
 	if _, err := client.Get(ctx, api.PathAlerts, nil, &all); err != nil {
 		return err
 	}
-	var found []face.Alarm
-	for _, a := range all.Alerts {
-		if a.Cleared.IsZero() && strings.HasPrefix(a.ID, c.Alert) {
-			found = append(found, a)
-		}
+	a, err := c.named(all)
+	if err != nil {
+		return err
 	}
-	switch {
-	case len(found) == 0:
-		return usagef("alert: none that stands begins with %q; earlyage alerts --json lists them", c.Alert)
-	case len(found) > 1:
-		return usagef("alert: %d begin with %q; give more of it", len(found), c.Alert)
-	}
-	a := found[0]
 	values := []string{"alert=" + a.ID, "kind=" + a.Kind}
 	if c.Note != "" {
 		values = append(values, "note="+c.Note)
@@ -205,4 +196,21 @@ func (c ackCmd) Run(ctx context.Context, con console) error {
 	return recordCmd{
 		Kind: "alert.acknowledged", Values: values, Site: a.Site, Wall: a.Wall, machine: c.machine, NATS: c.NATS, Device: c.Device, Wait: c.Wait,
 	}.Run(ctx, con)
+}
+
+// mostNamed is how many alerts are named where a beginning is of several.
+const mostNamed = 8
+
+// named finds the one alert that is meant: of those that stand, or are over and were
+// not answered.
+func (c ackCmd) named(all api.Alerts) (face.Alarm, error) {
+	open := slices.DeleteFunc(all.Alerts, func(a face.Alarm) bool { return !a.Cleared.IsZero() && !a.Acknowledged.IsZero() })
+	found := face.Named(open, c.Alert)
+	switch len(found) {
+	case 1:
+		return found[0], nil
+	case 0:
+		return face.Alarm{}, usagef("alert: none that stands begins with %q; earlyage alerts lists them", c.Alert)
+	}
+	return face.Alarm{}, usagef("alert: %d begin with %q; give more of it:%s", len(found), c.Alert, all.Page("").Choices(found, mostNamed))
 }

@@ -2,6 +2,7 @@ package face
 
 import (
 	"bufio"
+	"bytes"
 	"cmp"
 	"fmt"
 	"io"
@@ -136,16 +137,14 @@ type RefusedRow struct {
 	Reason   string `json:"reason"`
 }
 
-// Alarms writes the alerts, then what was refused.
+// Alarms writes the alerts, then what was refused. Each is named by a beginning of
+// its id that no other of them has.
 func (p Page) Alarms(out io.Writer, alarms []Alarm, refused []RefusedRow) error {
 	w := bufio.NewWriter(out)
 	if len(alarms) == 0 {
 		fmt.Fprintln(w, "No alert stands.")
-	} else {
-		t := p.alarmTable(alarms)
-		if err := t.write(w); err != nil {
-			return err
-		}
+	} else if err := p.alarmList(w, alarms); err != nil {
+		return err
 	}
 	if len(refused) > 0 {
 		fmt.Fprintln(w)
@@ -160,48 +159,134 @@ func (p Page) Alarms(out io.Writer, alarms []Alarm, refused []RefusedRow) error 
 	return w.Flush()
 }
 
-// alarmTable has a column of who was told once anybody was.
-func (p Page) alarmTable(alarms []Alarm) *table {
-	anybody := slices.ContainsFunc(alarms, func(a Alarm) bool { return told(a) != "" })
-	row := func(told, what string, cells ...string) []string {
-		if anybody {
-			cells = append(cells, told)
+// alarmList writes a line for each alert, and under it what it says, who answered
+// and who was told. What is long stands there, so that no line is.
+func (p Page) alarmList(w io.Writer, alarms []Alarm) error {
+	t, open := newTable("ID", "PRIORITY", "WHERE", "ALERT", "SINCE", "STATE"), false
+	ids := handles(alarms)
+	for i, a := range alarms {
+		open = open || a.Acknowledged.IsZero()
+		t.add(ids[i], a.Priority, a.Place(), a.Kind, Past(a.Since.Time, p.zone(a.Site)), a.State)
+	}
+	var lines bytes.Buffer
+	if err := t.write(&lines); err != nil {
+		return err
+	}
+	indent, n := strings.Repeat(" ", len(ids[0])+2), -1
+	for line := range strings.Lines(lines.String()) {
+		if _, err := io.WriteString(w, line); err != nil {
+			return fmt.Errorf("write alerts: %w", err)
 		}
-		return append(cells, what)
+		if n++; n == 0 {
+			continue
+		}
+		for _, text := range p.under(alarms[n-1]) {
+			if err := wrapped(w, text, indent, width); err != nil {
+				return err
+			}
+		}
 	}
-	t := newTable(row("TOLD", "WHAT", "PRIORITY", "WHERE", "ALERT", "STATE", "SINCE")...)
-	for _, a := range alarms {
-		state, why := p.state(a)
-		t.add(row(told(a), a.Text+why, a.Priority, a.Place(), a.Kind, state, Past(a.Since.Time, p.zone(a.Site)))...)
+	if !open {
+		return nil
 	}
-	return t
+	_, err := fmt.Fprintln(w, "\nTo answer one: earlyage ack ID")
+	return err
 }
 
-// state gives the state of an alert, who brought it there and until when, and
-// the reason that was given.
-func (p Page) state(a Alarm) (state, why string) {
-	aside := func(until Time, by, reason string) (string, string) {
-		return fmt.Sprintf("%s until %s by %s", a.State, Past(until.Time, p.zone(a.Site)), orNobody(by)), fmt.Sprintf(" (%s: %s)", a.State, reason)
+// under says what an alert says, then who brought it where it is and why, then who
+// was told.
+func (p Page) under(a Alarm) []string {
+	out := []string{a.Text}
+	if why := p.because(a); why != "" {
+		out = append(out, why)
+	}
+	if whom := p.told(a); whom != "" {
+		out = append(out, "told: "+whom)
+	}
+	return out
+}
+
+const idPrefix = "alert-"
+
+// shortID is the shortest beginning of an id that is shown: of 128 random bits so
+// many that two alerts rarely share it.
+const shortID = 6
+
+// Handle is a beginning of an alert's id, without what every id begins with.
+func Handle(id string) string { return handle(id, shortID) }
+
+func handle(id string, length int) string {
+	short := strings.TrimPrefix(id, idPrefix)
+	return short[:min(len(short), length)]
+}
+
+// handles gives each alert the beginning of its id, all of one length: the shortest
+// by which no two of them are the same.
+func handles(alarms []Alarm) []string {
+	for length := shortID; ; length++ {
+		out, seen, whole := make([]string, len(alarms)), map[string]bool{}, true
+		for i, a := range alarms {
+			out[i] = handle(a.ID, length)
+			seen[out[i]] = true
+			whole = whole && len(out[i]) < length
+		}
+		if len(seen) == len(alarms) || whole {
+			return out
+		}
+	}
+}
+
+// Named lists the alerts whose id is a word, or begins with it.
+func Named(alarms []Alarm, word string) (list []Alarm) {
+	for _, a := range alarms {
+		if word != "" && (strings.HasPrefix(a.ID, word) || strings.HasPrefix(a.ID, idPrefix+word)) {
+			list = append(list, a)
+		}
+	}
+	return list
+}
+
+// Choices names alerts in a line each, most of them at most, with what tells them
+// apart.
+func (p Page) Choices(alarms []Alarm, most int) string {
+	var out strings.Builder
+	for i, id := range handles(alarms)[:min(len(alarms), most)] {
+		a := alarms[i]
+		fmt.Fprintf(&out, "\n  %s  %s since %s", id, oneLine(a.Kind+" "+a.Place()), Past(a.Since.Time, p.zone(a.Site)))
+	}
+	if more := len(alarms) - most; more > 0 {
+		fmt.Fprintf(&out, "\n  and %d more", more)
+	}
+	return out.String()
+}
+
+// because says who brought an alert into its state, until when, and the reason that
+// was given.
+func (p Page) because(a Alarm) string {
+	aside := func(until Time, by, reason string) string {
+		return fmt.Sprintf("%s until %s by %s: %s", a.State, Past(until.Time, p.zone(a.Site)), p.person(by), reason)
 	}
 	switch {
 	case a.State == wall.StateOutOfService && a.Rest != nil:
 		return aside(a.Rest.Until, a.Rest.By, a.Rest.Reason)
 	case a.State == wall.StateShelved:
 		return aside(a.ShelvedUntil, a.ShelvedBy, a.ShelvedReason)
-	case a.State == wall.StateNormal:
-		return a.State + ", acknowledged by " + orNobody(a.AcknowledgedBy), ""
-	case !a.Acknowledged.IsZero():
-		return a.State + " by " + orNobody(a.AcknowledgedBy), ""
-	default:
-		return a.State, ""
+	case a.Acknowledged.IsZero():
+		return ""
 	}
+	by := fmt.Sprintf("acknowledged %s by %s", Past(a.Acknowledged.Time, p.zone(a.Site)), p.person(a.AcknowledgedBy))
+	if a.Note != "" {
+		by += ": " + a.Note
+	}
+	return by
 }
 
-func orNobody(person string) string { return cmp.Or(person, "a person not named") }
+// person is the name of a person, where it is known.
+func (p Page) person(id string) string { return cmp.Or(p.Names[id], id, "a person not named") }
 
 // told names whom a channel took a message for, each once, then for whom none
 // did. What is only withheld is neither.
-func told(a Alarm) string {
+func (p Page) told(a Alarm) string {
 	var reached, failed []string
 	inOrder := slices.SortedStableFunc(slices.Values(a.Told), func(x, y Told) int { return cmp.Or(x.At.Compare(y.At.Time), cmp.Compare(x.Person, y.Person)) })
 	for _, x := range inOrder {
@@ -212,25 +297,29 @@ func told(a Alarm) string {
 		case "withheld":
 			continue
 		}
-		if name := cmp.Or(x.Person, x.Channel); !slices.Contains(*list, name) {
-			*list = append(*list, name)
+		if id := cmp.Or(x.Person, x.Channel); !slices.Contains(*list, id) {
+			*list = append(*list, id)
 		}
 	}
-	failed = slices.DeleteFunc(failed, func(name string) bool { return slices.Contains(reached, name) })
+	failed = slices.DeleteFunc(failed, func(id string) bool { return slices.Contains(reached, id) })
 	var out []string
 	if len(reached) > 0 {
-		out = append(out, few(reached))
+		out = append(out, p.few(reached))
 	}
 	if len(failed) > 0 {
-		out = append(out, "not "+few(failed))
+		out = append(out, "not "+p.few(failed))
 	}
 	return strings.Join(out, "; ")
 }
 
-// few lists names, three at most.
-func few(names []string) string {
-	if len(names) > 3 {
-		return fmt.Sprintf("%s and %d more", strings.Join(names[:3], ", "), len(names)-3)
+// few lists people, three at most.
+func (p Page) few(ids []string) string {
+	var names []string
+	for _, id := range ids[:min(len(ids), 3)] {
+		names = append(names, p.person(id))
+	}
+	if more := len(ids) - len(names); more > 0 {
+		return fmt.Sprintf("%s and %d more", strings.Join(names, ", "), more)
 	}
 	return strings.Join(names, ", ")
 }
@@ -241,7 +330,7 @@ func (p Page) AlarmLine(a Alarm) string {
 	if !a.Cleared.IsZero() {
 		return oneLine(fmt.Sprintf("%s  %s  cleared  %s", Past(a.Cleared.Time, zone), a.Place(), a.Kind))
 	}
-	return oneLine(fmt.Sprintf("%s  %s  %s alert  %s: %s", Past(a.Since.Time, zone), a.Place(), a.Priority, a.Kind, a.Text))
+	return oneLine(fmt.Sprintf("%s  %s  %s alert %s  %s: %s", Past(a.Since.Time, zone), a.Place(), a.Priority, Handle(a.ID), a.Kind, a.Text))
 }
 
 // Refused writes the lines of a file that could not be accepted.

@@ -189,13 +189,46 @@ func TestAlarms(t *testing.T) {
 	alarms := alarmsInEveryState()
 	refused := []face.RefusedRow{{Seq: 12, Recorded: at, Subject: "pour.mill.a.lift.placed", Site: "mill", Wall: "a", Field: "data.top_m", Reason: `"99"; allowed: 0.01..15 m`}}
 	var out bytes.Buffer
-	require.NoError(t, page("").Alarms(&out, alarms, refused))
+	named := page("")
+	named.Names = map[string]string{"p-1": "Kim Berg", "p-7": "Ole Vik", "p-8": "", "p-9": "Ada Holm"}
+	require.NoError(t, named.Alarms(&out, alarms, refused))
 	require.NoError(t, page("").Alarms(&out, alarms[:1], nil))
 	require.NoError(t, page("").Alarms(&out, nil, nil))
 	cleared := alarms[0]
 	cleared.Cleared = at
 	out.WriteString(page("").AlarmLine(alarms[0]) + "\n" + page("").AlarmLine(cleared) + "\n" + page("").WallLine(now, face.FromAssessment(cold())) + "\n")
 	golden(t, "alarms.txt", out.Bytes())
+}
+
+// An alert is named by the beginning of its id that no other has, and that is taken
+// back for it; no line of the list is longer than 110 letters.
+func TestAlarmsAreNamedByWhatTellsThemApart(t *testing.T) {
+	long := strings.Repeat("The joint at 20.0 to 32.0 m at 1.20 m closes at 13:17. ", 3)
+	alarm := func(id string) face.Alarm {
+		return face.Alarm{
+			ID: "alert-" + id, Site: "tverrbakken", Wall: "wall-1", Kind: scheduler.AlertStripUnpermitted, Priority: scheduler.Urgent,
+			State: wall.StateReturned, Since: face.Time{Time: now}, Text: long, ShelvedReason: long,
+		}
+	}
+	list := []face.Alarm{alarm("0123456789aaaa"), alarm("01234567ffffff"), alarm("98765432100000")}
+	var out bytes.Buffer
+	require.NoError(t, page("").Alarms(&out, list, nil))
+	shown := map[string]bool{}
+	for line := range strings.Lines(out.String()) {
+		require.LessOrEqual(t, len(strings.TrimSuffix(line, "\n")), 110, "%s", line)
+		if strings.Contains(line, "tverrbakken/wall-1") {
+			shown[strings.Fields(line)[0]] = true
+		}
+	}
+	require.Equal(t, map[string]bool{"012345678": true, "01234567f": true, "987654321": true}, shown)
+	for id := range shown {
+		require.Len(t, face.Named(list, id), 1, "%s", id)
+		require.Len(t, face.Named(list, "alert-"+id), 1, "%s", id)
+	}
+	require.Len(t, face.Named(list, "012345"), 2)
+	require.Empty(t, face.Named(list, "2345"))
+	require.Empty(t, face.Named(list, ""), "nothing names nothing")
+	require.Equal(t, "\n  012345678  strip-unpermitted tverrbakken/wall-1 since Mon 9 Nov 20:20 UTC\n  and 1 more", page("").Choices(list[:2], 1))
 }
 
 // alarmsInEveryState are alerts as the fold has them, one in each state.

@@ -15,8 +15,9 @@ const width = 100 // of running text
 
 // Page writes for people: tables and sheets, times in each site's zone.
 type Page struct {
-	Sites map[string]Site // by short name; one that is missing is shown in UTC
-	Units string          // si or us; empty: what each site has set
+	Sites map[string]Site   // by short name; one that is missing is shown in UTC
+	Units string            // si or us; empty: what each site has set
+	Names map[string]string // of people, by id; one that is missing is shown by the id
 }
 
 func (p Page) zone(site string) *time.Location { return p.Sites[site].Location() }
