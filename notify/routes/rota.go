@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"earlyage/events"
 	"earlyage/notify/desk"
@@ -108,13 +109,18 @@ func (r *Rota) climb(why string, ladder []Rung, n notice.Notice, who []notice.Re
 	for i, g := range ladder {
 		call := g.Call
 		if i == 0 && early(n.Kind) {
-			call.Roles = append(slices.Clone(call.Roles), events.Officer, events.Engineer)
+			call.Roles = slices.Clone(call.Roles)
+			for _, role := range []events.Role{events.Officer, events.Engineer} {
+				if !slices.Contains(call.Roles, role) {
+					call.Roles = append(call.Roles, role)
+				}
+			}
 		}
 		choices := r.choices(call, n.Site, who, at, forAlerts)
 		if !slices.ContainsFunc(choices, func(c desk.Choice) bool { return !slices.Contains(c.Channels, Hook) }) {
 			continue // a hook alone is nobody
 		}
-		list = append(list, desk.Rung{After: g.After, Choices: choices, Why: clip(fmt.Sprintf("%s, step %d: %s", why, i, call.words()))})
+		list = append(list, desk.Rung{After: g.After, Choices: choices, Why: reason(fmt.Sprintf("%s, step %d: ", why, i), call.named())})
 	}
 	return tighten(list)
 }
@@ -247,9 +253,29 @@ func working(list []notice.Reader) (out []notice.Reader) {
 	return out
 }
 
+// mostWhy is the longest reason that an event takes (AlertTold.Why), in letters.
+const mostWhy = 200
+
+// reason names all for whom a rung is; where that is too long for an event, as many
+// as there is room for, each whole, and how many more they are. What stands before
+// them is at most half of it.
+func reason(before string, list []string) string {
+	for n := len(list); n > 0; n-- {
+		text := before + strings.Join(list[:n], ", ")
+		if n < len(list) {
+			text += fmt.Sprintf(" and %d more", len(list)-n)
+		}
+		if utf8.RuneCountInString(text) <= mostWhy {
+			return text
+		}
+	}
+	return clip(before)
+}
+
 // words says who is named, for people.
-func (c Call) words() string {
-	var list []string
+func (c Call) words() string { return strings.Join(c.named(), ", ") }
+
+func (c Call) named() (list []string) {
 	for _, r := range c.Roles {
 		list = append(list, r.Title())
 	}
@@ -260,7 +286,7 @@ func (c Call) words() string {
 	for _, h := range c.Hooks {
 		list = append(list, "hook "+h)
 	}
-	return strings.Join(list, ", ")
+	return list
 }
 
 // pick lists, of those who work on a site, whom a call names; on is who is on its

@@ -89,6 +89,34 @@ func TestRoutesMatch(t *testing.T) {
 	require.Equal(t, "p-fox", first("load-old", "quay", "urgent", night), "no route: by default")
 }
 
+// The reason of a step names everybody whom it is for, once; where an event has no
+// room for them all, as many whole names as there is, and how many more they are.
+func TestReasonsAreWhole(t *testing.T) {
+	why := func(r *routes.Rota, kind string) (list []string) {
+		for _, rung := range r.Ladder(alert(kind, "mill"), noon) {
+			list = append(list, rung.Why)
+		}
+		return list
+	}
+	require.Equal(t, []string{"by default, step 0: foreman, safety officer, engineer", "by default, step 1: dispatcher"}, why(routes.Default().Rota(builder, nil), "strip-early"))
+	people := crowd{"mill": {"p-dee": {events.Dispatcher}}}
+	var ids []string
+	for i := range 12 {
+		ids = append(ids, fmt.Sprintf("p-%s-%d", strings.Repeat("x", 24), i))
+		people["mill"][ids[i]] = []events.Role{events.Crew}
+	}
+	name := strings.Repeat("ø", 80)
+	f, err := routes.Parse("r.yaml", []byte("routes: [{name: "+name+", ladder: [{people: ["+strings.Join(ids, ", ")+"]}, {after: 1m, roles: [dispatcher]}]}]"), people, sites)
+	require.NoError(t, err)
+	got := why(f.Rota(people, nil), "rise-fast")
+	require.Equal(t, "route "+name+", step 0: "+ids[0]+", "+ids[1]+", "+ids[2]+" and 9 more", got[0])
+	told := events.AlertTold{Message: "m", What: notice.Raised, Channel: routes.Mail, Outcome: "accepted", Text: "t", At: noon, Why: got[0]}
+	e := events.Event{ID: "e", Source: events.Source{Site: "mill", Device: events.HubDevice}, Wall: "a", Time: noon, Kind: "alert.told", Data: &told}
+	require.NoError(t, e.Check())
+	told.Why = strings.Repeat("ø", 201)
+	require.ErrorContains(t, e.Check(), "why")
+}
+
 // A shift over the night, by its lines, and what a rung without anybody does.
 func TestShifts(t *testing.T) {
 	f := parse(t, `shifts:
