@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"earlyage/events"
+	"earlyage/notify/text"
 	"earlyage/projector/wall"
 )
 
@@ -39,7 +40,8 @@ type Alarm struct {
 	Rest           *Rest  `json:"out_of_service,omitzero"`
 	Cleared        Time   `json:"cleared"`
 
-	About     *events.About `json:"about,omitzero"` // the text as numbers
+	TakenBack []TakenBack   `json:"taken_back,omitempty"` // answers that were voided, in order
+	About     *events.About `json:"about,omitzero"`       // the text as numbers
 	Shown     []Shown       `json:"shown,omitempty"`
 	ShownMore int           `json:"shown_more,omitzero"` // not listed
 	Told      []Told        `json:"told,omitempty"`      // in order
@@ -90,7 +92,7 @@ func AlarmOf(site, place string, a wall.Alarm, at time.Time, rests []wall.Rest, 
 		Acknowledged: moment(a.Acknowledged), AcknowledgedBy: a.AcknowledgedBy, Note: a.AcknowledgedNote,
 		ShelvedFrom: moment(a.ShelvedFrom), ShelvedUntil: moment(a.ShelvedUntil), ShelvedBy: a.ShelvedBy, ShelvedReason: a.ShelvedReason,
 		Unshelved: moment(a.Unshelved), UnshelvedBy: a.UnshelvedBy,
-		About: a.About, ShownMore: a.ShownMore, ToldMore: a.ToldMore,
+		TakenBack: takenBack(a.TakenBack), About: a.About, ShownMore: a.ShownMore, ToldMore: a.ToldMore,
 	}
 	if out.State == wall.StateOutOfService {
 		out.Rest = &Rest{rest.Cause, moment(rest.From), moment(rest.Until), rest.By, rest.Reason}
@@ -180,8 +182,8 @@ func (p Page) alarmList(w io.Writer, alarms []Alarm) error {
 		if n++; n == 0 {
 			continue
 		}
-		for _, text := range p.under(alarms[n-1]) {
-			if err := wrapped(w, text, indent, width); err != nil {
+		for _, line := range p.under(alarms[n-1]) {
+			if err := wrapped(w, line, indent, width); err != nil {
 				return err
 			}
 		}
@@ -193,17 +195,31 @@ func (p Page) alarmList(w io.Writer, alarms []Alarm) error {
 	return err
 }
 
-// under says what an alert says, then who brought it where it is and why, then who
-// was told.
+// under says what an alert says, then who brought it where it is and why, which
+// answers were taken back, then who was told.
 func (p Page) under(a Alarm) []string {
-	out := []string{a.Text}
+	say, record := p.says(a)
+	out := []string{say}
+	if record != "" {
+		out = append(out, text.InRecord("en", record))
+	}
 	if why := p.because(a); why != "" {
 		out = append(out, why)
+	}
+	for _, y := range a.TakenBack {
+		out = append(out, fmt.Sprintf("answer of %s %s taken back by %s %s: %s", p.person(y.By), Past(y.At.Time, p.zone(a.Site)), p.person(y.VoidBy), Past(y.VoidAt.Time, p.zone(a.Site)), y.Reason))
 	}
 	if whom := p.told(a); whom != "" {
 		out = append(out, "told: "+whom)
 	}
 	return out
+}
+
+// says gives what an alert says in the units that are shown.
+func (p Page) says(a Alarm) (say, record string) {
+	s := p.Sites[a.Site]
+	s.Units = p.system(a.Site).String()
+	return Says("en", s, a.Since.Time, a.Kind, a.Text, a.About)
 }
 
 const idPrefix = "alert-"
@@ -330,7 +346,8 @@ func (p Page) AlarmLine(a Alarm) string {
 	if !a.Cleared.IsZero() {
 		return oneLine(fmt.Sprintf("%s  %s  cleared  %s", Past(a.Cleared.Time, zone), a.Place(), a.Kind))
 	}
-	return oneLine(fmt.Sprintf("%s  %s  %s alert %s  %s: %s", Past(a.Since.Time, zone), a.Place(), a.Priority, Handle(a.ID), a.Kind, a.Text))
+	say, _ := p.says(a)
+	return oneLine(fmt.Sprintf("%s  %s  %s alert %s  %s: %s", Past(a.Since.Time, zone), a.Place(), a.Priority, Handle(a.ID), a.Kind, say))
 }
 
 // Refused writes the lines of a file that could not be accepted.
