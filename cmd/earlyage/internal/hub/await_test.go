@@ -47,7 +47,7 @@ func (e *elsewhere) comes() {
 	e.running, err = server.NewServer(&options)
 	require.NoError(e.t, err)
 	e.running.Start()
-	require.True(e.t, e.running.ReadyForConnections(30*time.Second))
+	require.True(e.t, e.running.ReadyForConnections(patience))
 }
 
 func (e *elsewhere) goes() {

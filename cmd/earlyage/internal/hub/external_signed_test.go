@@ -5,7 +5,6 @@ import (
 	"os"
 	"path/filepath"
 	"testing"
-	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
@@ -116,7 +115,7 @@ func configured(t *testing.T, dir string, in stream.ConfInput) *server.Server {
 	s, err := server.NewServer(opts)
 	require.NoError(t, err)
 	s.Start()
-	require.True(t, s.ReadyForConnections(10*time.Second))
+	require.True(t, s.ReadyForConnections(patience))
 	t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
 	return s
 }

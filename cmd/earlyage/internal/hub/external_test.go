@@ -2,7 +2,6 @@ package hub_test
 
 import (
 	"testing"
-	"time"
 
 	"github.com/nats-io/nats-server/v2/server"
 	"github.com/nats-io/nats.go"
@@ -22,7 +21,7 @@ func external(t *testing.T, syncAlways bool) *server.Server {
 	})
 	require.NoError(t, err)
 	s.Start()
-	require.True(t, s.ReadyForConnections(10*time.Second))
+	require.True(t, s.ReadyForConnections(patience))
 	t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
 	return s
 }

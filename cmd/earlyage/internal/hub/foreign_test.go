@@ -41,7 +41,7 @@ func start(t *testing.T, change func(*hub.Config)) *hub.Hub {
 
 func settle(t *testing.T, h *hub.Hub) {
 	t.Helper()
-	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	require.NoError(t, h.Settle(ctx))
 }
@@ -104,7 +104,7 @@ func TestForeignClients(t *testing.T) {
 	mqttPublish(t, probe, "pour/mill/b/temperature/read", foreign(t, "read-2", "/site/mill/device/probe", "temperature.read", "b", "",
 		map[string]any{"place": "top", "celsius": 900}))
 	for range 2 {
-		_, err := arrived.NextMsg(10 * time.Second)
+		_, err := arrived.NextMsg(patience)
 		require.NoError(t, err)
 	}
 	publish(t, plain, "pour.mill.c.wall.laid-out", foreign(t, "astray", "/site/mill/device/planner", "wall.laid-out", "a", "",
@@ -146,7 +146,7 @@ func TestForeignReader(t *testing.T) {
 	require.NoError(t, err)
 	cons, err := js.OrderedConsumer(t.Context(), "POURS", jetstream.OrderedConsumerConfig{FilterSubjects: []string{"pour.mill.a.window.stated"}})
 	require.NoError(t, err)
-	msg, err := cons.Next(jetstream.FetchMaxWait(10 * time.Second))
+	msg, err := cons.Next(jetstream.FetchMaxWait(patience))
 	require.NoError(t, err)
 	var e event.Event
 	require.NoError(t, e.UnmarshalJSON(msg.Data()))
@@ -173,9 +173,9 @@ func publish(t *testing.T, nc *nats.Conn, subject string, body []byte) {
 
 func mqttClient(t *testing.T, addr string) mqtt.Client {
 	t.Helper()
-	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("probe-1").SetConnectTimeout(10 * time.Second))
+	c := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + addr).SetClientID("probe-1").SetConnectTimeout(patience))
 	token := c.Connect()
-	require.True(t, token.WaitTimeout(10*time.Second))
+	require.True(t, token.WaitTimeout(patience))
 	require.NoError(t, token.Error())
 	t.Cleanup(func() { c.Disconnect(0) })
 	return c
@@ -184,7 +184,7 @@ func mqttClient(t *testing.T, addr string) mqtt.Client {
 func mqttPublish(t *testing.T, c mqtt.Client, topic string, body []byte) {
 	t.Helper()
 	token := c.Publish(topic, 1, false, body)
-	require.True(t, token.WaitTimeout(10*time.Second))
+	require.True(t, token.WaitTimeout(patience))
 	require.NoError(t, token.Error())
 }
 

@@ -33,6 +33,6 @@ func (w testWriter) Write(b []byte) (int, error) {
 }
 
 const (
-	patience = 20 * time.Second // for what must come
+	patience = time.Minute // for what must come
 	poll     = 10 * time.Millisecond
 )

@@ -79,7 +79,7 @@ func TestNATSOverTheHubsOwnPort(t *testing.T) {
 	require.NoError(t, c.local.Post(t.Context(), api.DevicePath(foreman.Source)+"/revoke", api.Revocation{Reason: "lost"}, nil))
 	select {
 	case <-closed:
-	case <-time.After(10 * time.Second):
+	case <-time.After(patience):
 		require.FailNow(t, "the connection goes on")
 	}
 	_, err = c.atNATS(foreman)
@@ -98,7 +98,7 @@ func TestNATSOverTheHubsOwnPortIsCounted(t *testing.T) {
 	}
 	select {
 	case <-ended:
-	case <-time.After(10 * time.Second):
+	case <-time.After(patience):
 		require.FailNow(t, "a device has three connections of two")
 	}
 }
@@ -112,7 +112,7 @@ func TestNATSWithAnExternalServer(t *testing.T) {
 	})
 	require.NoError(t, err)
 	s.Start()
-	require.True(t, s.ReadyForConnections(10*time.Second))
+	require.True(t, s.ReadyForConnections(patience))
 	t.Cleanup(func() { s.Shutdown(); s.WaitForShutdown() })
 	outside := func(cfg *hub.Config) { cfg.NATS, cfg.Monitor = s.ClientURL(), "http://"+s.MonitorAddr().String() }
 

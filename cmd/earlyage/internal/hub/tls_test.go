@@ -106,10 +106,10 @@ func (c *company) probeReads(pool *x509.CertPool) {
 	var secret api.ProbeSecret
 	require.NoError(c.t, c.local.Post(c.t.Context(), api.PathProbes, api.NewProbe{Site: "mill", Device: "core-1", Wall: "a"}, &secret))
 	options := mqtt.NewClientOptions().AddBroker("ssl://" + c.hub.MQTTAddr()).SetTLSConfig(&tls.Config{RootCAs: pool}).
-		SetClientID(stream.MQTTClientID(events.Source{Site: "mill", Device: "core-1"})).SetUsername(secret.User).SetPassword(secret.Password).SetConnectTimeout(10 * time.Second).SetAutoReconnect(false)
+		SetClientID(stream.MQTTClientID(events.Source{Site: "mill", Device: "core-1"})).SetUsername(secret.User).SetPassword(secret.Password).SetConnectTimeout(patience).SetAutoReconnect(false)
 	client := mqtt.NewClient(options)
 	token := client.Connect()
-	require.True(c.t, token.WaitTimeout(10*time.Second))
+	require.True(c.t, token.WaitTimeout(patience))
 	require.NoError(c.t, token.Error())
 	defer client.Disconnect(0)
 	celsius := 18.5

@@ -235,7 +235,7 @@ func (c *toldCompany) listen() {
 
 func (c *toldCompany) next() (body notice.Body) {
 	c.t.Helper()
-	m, err := c.phone.NextMsg(30 * time.Second)
+	m, err := c.phone.NextMsg(patience)
 	require.NoError(c.t, err)
 	require.NoError(c.t, json.Unmarshal(m.Data, &body))
 	return body

@@ -94,7 +94,7 @@ func TestShortStream(t *testing.T) {
 	require.NoError(t, err)
 	require.NoError(t, nc.Flush())
 	publish(t, nc, "pour.mill.c.hold.placed", foreign(t, "h", "/site/mill/device/planner", "hold.placed", "c", "p-1", map[string]any{"hold": "h", "reason": "x"}))
-	msg, err := said2.NextMsg(5 * time.Second)
+	msg, err := said2.NextMsg(patience)
 	require.NoError(t, err)
 	require.Equal(t, "pour.mill.c.hold.placed", msg.Subject)
 	pending, _, err := said2.Pending()
@@ -102,12 +102,12 @@ func TestShortStream(t *testing.T) {
 	require.Zero(t, pending, "the hub says nothing on the stream")
 }
 
-// eventually asks the hub again and again, as a watchdog would, for at most half
-// a minute; each question is an HTTP request, so that nothing is slept through.
+// eventually asks the hub again and again, as a watchdog would, for at most a
+// minute; each question is an HTTP request, so that nothing is slept through.
 func eventually(t *testing.T, ok func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(30 * time.Second); !ok(); {
-		require.True(t, time.Now().Before(deadline), "not within 30 s")
+	for deadline := time.Now().Add(patience); !ok(); {
+		require.True(t, time.Now().Before(deadline), "not within %s", patience)
 	}
 }
 
@@ -143,7 +143,7 @@ func TestNoSuchWall(t *testing.T) {
 func TestWatch(t *testing.T) {
 	h := start(t, nil)
 	laid(t, h, "a")
-	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
 	defer cancel()
 	var seen []api.Changed
 	err := api.Client{Hub: h.HTTPURL(), HTTP: &http.Client{}}.Watch(ctx, func(ch api.Changed, _ []byte) error {
