@@ -2,6 +2,7 @@ package wall
 
 import (
 	"slices"
+	"time"
 
 	"earlyage/events"
 )
@@ -149,12 +150,18 @@ func (a *Alarm) answeredBy(kind string) bool {
 	return a != nil && (kind == "" || kind == a.Kind)
 }
 
-// shelve puts the alarm off. A clock that runs ahead or an entry that comes late
-// makes it shorter, never longer.
-func (a *Alarm) shelve(f *Fact, d *events.AlertShelved) {
+// aside is from when to when a word puts something aside: from its recording on. A
+// clock that runs ahead or an entry that comes late makes it shorter, never longer
+// than was meant.
+func aside(f *Fact, at, until time.Time, mostMS int64) (from, to int64) {
 	known := f.Recorded.UnixMilli()
-	a.ShelvedUntil = min(d.Until.UnixMilli(), known+shelvedMS)
-	a.ShelvedFrom = min(max(d.At.UnixMilli(), known), a.ShelvedUntil)
+	to = min(until.UnixMilli(), known+until.Sub(at).Milliseconds(), known+mostMS)
+	return min(known, to), to
+}
+
+// shelve puts the alarm off.
+func (a *Alarm) shelve(f *Fact, d *events.AlertShelved) {
+	a.ShelvedFrom, a.ShelvedUntil = aside(f, d.At, d.Until, shelvedMS)
 	a.ShelvedBy, a.ShelvedReason = f.By, d.Reason
 	a.Unshelved, a.UnshelvedBy = 0, ""
 }

@@ -67,7 +67,7 @@ var lifeAlarms = []lifeAlarm{
 // for every question.
 func stateOf(x lifeAlarm, record []wall.Fact, now time.Time) (state string, shelf, answered bool) {
 	var shelved, rest, restAll func() bool
-	for _, f := range record {
+	for _, f := range afterRaising(x, record) {
 		word := ""
 		switch d := f.Data.(type) {
 		case *events.AlertRaised:
@@ -80,22 +80,18 @@ func stateOf(x lifeAlarm, record []wall.Fact, now time.Time) (state string, shel
 			}
 		case *events.AlertAcknowledged:
 			if d.Alert == x.id && (d.Kind == x.kind || d.Kind == "") {
-				word, answered = "acknowledge", answered || state != ""
+				word, answered = "acknowledge", true
 			}
 		case *events.AlertShelved:
-			if d.Alert == x.id && (d.Kind == x.kind || d.Kind == "") && state != "" {
-				shelved = func() bool {
-					return !now.Before(d.At) && now.Before(d.Until) && now.Before(f.Recorded.Add(8*time.Hour))
-				}
+			if d.Alert == x.id && (d.Kind == x.kind || d.Kind == "") {
+				shelved = func() bool { return aside(f, d.At, d.Until, 8*time.Hour, now) }
 			}
 		case *events.AlertUnshelved:
 			if d.Alert == x.id && d.Kind == x.kind {
 				shelved = nil
 			}
 		case *events.AlertOutOfService:
-			if holds := func() bool {
-				return !now.Before(d.At) && now.Before(d.Until) && now.Before(f.Recorded.Add(7*24*time.Hour))
-			}; d.Kind == x.kind && d.Cause == "" {
+			if holds := func() bool { return aside(f, d.At, d.Until, 7*24*time.Hour, now) }; d.Kind == x.kind && d.Cause == "" {
 				restAll = holds
 			} else if d.Kind == x.kind && d.Cause == x.cause {
 				rest = holds
@@ -120,6 +116,37 @@ func stateOf(x lifeAlarm, record []wall.Fact, now time.Time) (state string, shel
 		state = "shelved"
 	}
 	return trimReset(state), shelf, answered
+}
+
+// afterRaising is the record with the answers to an alarm behind the word that
+// raised it: people may answer before the stream has it.
+func afterRaising(x lifeAlarm, record []wall.Fact) (list []wall.Fact) {
+	raise := slices.IndexFunc(record, func(f wall.Fact) bool {
+		d, is := f.Data.(*events.AlertRaised)
+		return is && f.Trusted && d.Alert == x.id
+	})
+	if raise < 0 {
+		return nil
+	}
+	var answers []wall.Fact
+	for _, f := range record[:raise+1] {
+		switch f.Data.(type) {
+		case *events.AlertAcknowledged, *events.AlertShelved, *events.AlertUnshelved:
+			answers = append(answers, f)
+		default:
+			list = append(list, f)
+		}
+	}
+	return slices.Concat(list, answers, record[raise+1:])
+}
+
+// aside reports whether a word still puts something aside: for no longer than it
+// says, counted from its recording, and never past the moment that it names.
+func aside(f wall.Fact, at, until time.Time, most time.Duration, now time.Time) bool {
+	if now.Sub(f.Recorded) < most && now.Sub(f.Recorded) < until.Sub(at) {
+		return now.Before(until)
+	}
+	return false
 }
 
 func trimReset(state string) string {

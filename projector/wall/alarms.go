@@ -31,6 +31,7 @@ type Words struct {
 	rests  []Rest         // the last of each kind and cause, in order
 	stray  []stray        // told of alarms that were not raised here, the newest
 	sheets map[SheetDay]uint64
+	early  map[string][]*Fact // answers to alarms that are not raised yet, by alarm, in the order of the stream
 
 	said    Statement
 	hasSaid bool
@@ -85,7 +86,7 @@ func (w *Words) Settle(record *Book) {
 	if w.again || fresh[0].Seq <= w.last {
 		w.again = false
 		fresh = w.inOrder()
-		w.alarms, w.index, w.rests, w.stray, w.sheets = nil, nil, nil, nil, nil
+		w.alarms, w.index, w.rests, w.stray, w.sheets, w.early = nil, nil, nil, nil, nil, nil
 		w.said, w.hasSaid = Statement{}, false
 		w.lent.Store(false)
 	}
@@ -139,6 +140,14 @@ func (w *Words) hear(f *Fact) {
 	if f.Trusted {
 		w.hearHub(f)
 	}
+	if id := answerTo(f.Data); id != "" && w.alarm(id) == nil {
+		// People may be told of it, and answer, before the stream has it.
+		if w.early == nil {
+			w.early = map[string][]*Fact{}
+		}
+		w.early[id] = append(w.early[id], f)
+		return
+	}
 	void := w.voided[f.Key()]
 	switch d := f.Data.(type) {
 	case *events.AlertAcknowledged:
@@ -172,6 +181,21 @@ func (w *Words) hear(f *Fact) {
 	case *events.AlertInService:
 		w.resume(f, d.Kind, func(cause string) bool { return d.Cause == "" || d.Cause == cause })
 	}
+}
+
+// answerTo is the alarm that a person's word is about; empty: it is about none.
+func answerTo(data events.Data) string {
+	switch d := data.(type) {
+	case *events.AlertAcknowledged:
+		return d.Alert
+	case *events.AlertShelved:
+		return d.Alert
+	case *events.AlertUnshelved:
+		return d.Alert
+	case *events.AlertShown:
+		return d.Alert
+	}
+	return ""
 }
 
 // hearHub takes in a word that only the hub says.
@@ -222,6 +246,11 @@ func (w *Words) raise(f *Fact, d *events.AlertRaised) {
 	w.stray = rest
 	w.index[d.Alert] = len(w.alarms)
 	w.alarms = append(w.alarms, a)
+	answers := w.early[a.ID]
+	delete(w.early, a.ID)
+	for _, f := range answers {
+		w.hear(f)
+	}
 }
 
 func (w *Words) told(f *Fact, d *events.AlertTold) {
@@ -248,9 +277,8 @@ func (w *Words) issue(f *Fact, d *events.SheetIssued) {
 
 // rest takes a kind out of service: the last word on a kind and cause decides.
 func (w *Words) rest(f *Fact, d *events.AlertOutOfService) {
-	known := f.Recorded.UnixMilli()
-	until := min(d.Until.UnixMilli(), known+restMS)
-	r := Rest{Kind: d.Kind, Cause: d.Cause, From: min(max(d.At.UnixMilli(), known), until), Until: until, By: f.By, Reason: d.Reason}
+	r := Rest{Kind: d.Kind, Cause: d.Cause, By: f.By, Reason: d.Reason}
+	r.From, r.Until = aside(f, d.At, d.Until, restMS)
 	w.rests = slices.DeleteFunc(slices.Clone(w.rests), func(x Rest) bool { return x.Kind == d.Kind && x.Cause == d.Cause })
 	w.rests = append(w.rests, r)
 }

@@ -108,7 +108,9 @@ func TestAnAnswerToAnotherKindOfAlertIsNone(t *testing.T) {
 		{"of another kind first", []wall.Fact{answer(3, &events.AlertAcknowledged{Alert: "one", Kind: "frozen"}), answer(4, &events.AlertAcknowledged{Alert: "one", Kind: "strip-early"}),
 			answer(5, shelved("strip-early", 2)), answer(6, shelved("frozen", 8))}, "p-4", spoken.Add(2 * time.Hour)},
 		{"to another alert", []wall.Fact{answer(3, &events.AlertAcknowledged{Alert: "two", Kind: "strip-early"})}, "", time.Time{}},
-		{"before it was raised", []wall.Fact{answer(1, &events.AlertAcknowledged{Alert: "one", Kind: "strip-early"})}, "", time.Time{}},
+		// Told beside the stream, and answered before the stream had it.
+		{"before it was raised", []wall.Fact{answer(1, &events.AlertAcknowledged{Alert: "one", Kind: "strip-early"})}, "p-1", time.Time{}},
+		{"of another kind before it was raised", []wall.Fact{answer(1, &events.AlertAcknowledged{Alert: "one", Kind: "frozen"})}, "", time.Time{}},
 	} {
 		w := wall.New("mill", "a")
 		w.Add(append(c.answers, raise)...)

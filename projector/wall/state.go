@@ -13,7 +13,7 @@ import (
 
 // FoldVersion is the version of the fold. A stored state of another version is
 // folded again from the kept bytes.
-const FoldVersion = 4
+const FoldVersion = 5
 
 // State is one wall as the record has it. Equal sets of events give equal states.
 type State struct {
