@@ -30,3 +30,14 @@ func TestPace(t *testing.T) {
 		require.Error(t, p.pace(ctx, from), "asked to stop before it waits")
 	})
 }
+
+// How long a thing took is written as people do, and never shorter than it was.
+func TestLasting(t *testing.T) {
+	for d, want := range map[time.Duration]string{
+		-time.Second: "0 s", 0: "0 s", time.Microsecond: "1 ms", 250 * time.Millisecond: "250 ms", time.Second: "1 s", 1001 * time.Millisecond: "2 s",
+		59 * time.Second: "59 s", 59*time.Second + 1: "1 min", 60 * time.Second: "1 min", 61 * time.Second: "2 min", 59 * time.Minute: "59 min", 59*time.Minute + 1: "1 h",
+		time.Hour: "1 h", 17*time.Hour + 46*time.Minute: "17 h 46 min", 17*time.Hour + 46*time.Minute + 1: "17 h 47 min", 24 * time.Hour: "24 h",
+	} {
+		require.Equal(t, want, lasting(d), "%s", d)
+	}
+}

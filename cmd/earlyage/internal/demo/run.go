@@ -360,6 +360,7 @@ func (p *play) end() error {
 		return err
 	}
 	page := walls.Page(p.cfg.Units)
+	page.Names = p.script.names()
 	out := bufio.NewWriter(p.cfg.Out)
 	if p.held > 0 {
 		fmt.Fprintf(out, "\n%d more statements only moved an expected time by less than %.0f hours (--all shows them).\n", p.held, movedMuch.Hours())

@@ -113,14 +113,16 @@ func byChannels(names map[string][]string) string {
 	return strings.Join(parts, ", ")
 }
 
-func (s *script) nameOf(person string) string {
+// names are those of the people, by id.
+func (s *script) names() map[string]string {
+	out := map[string]string{}
 	for _, p := range s.people {
-		if p.id == person {
-			return p.name
-		}
+		out[p.id] = p.name
 	}
-	return person
+	return out
 }
+
+func (s *script) nameOf(person string) string { return cmp.Or(s.names()[person], person) }
 
 // show lets the phones that got something show it, and says whether one did.
 func (p *play) show(ctx context.Context, words []word) (shown bool, err error) {
@@ -271,7 +273,7 @@ func (t *tells) end(out io.Writer, p *play) error {
 		return err
 	}
 	_, err = fmt.Fprintf(out, "On the busiest day, %s, %d alerts: the first channel had 99 of 100 within %s. Most within 10 minutes: %d, to %s; the busiest reader of the day: %.2f in 10 minutes.\n",
-		day.Format("Mon 2 Jan"), n, m.Told.P99, m.Most, p.script.nameOf(m.Reader), m.Mean)
+		day.Format("Mon 2 Jan"), n, lasting(m.Told.P99), m.Most, p.script.nameOf(m.Reader), m.Mean)
 	return err
 }
 
@@ -289,8 +291,27 @@ func (t *tells) speed(out io.Writer, p *play) error {
 		return err
 	}
 	_, err = fmt.Fprintf(out, "%d alerts. Known in time: %d, from the condition to the first channel 99 of 100 within %s. Of the others something came later than they began, by up to %s.\n",
-		m.Raised.Count, m.Reached.Count, m.Reached.P99, m.Known.Max)
+		m.Raised.Count, m.Reached.Count, lasting(m.Reached.P99), lasting(m.Known.Max))
 	return err
+}
+
+// lasting writes how long a thing took as people do. It is rounded up: nobody is told
+// less than it was.
+func lasting(d time.Duration) string {
+	up := func(unit time.Duration) int64 { return int64((d + unit - 1) / unit) }
+	switch {
+	case d <= 0:
+		return "0 s"
+	case d < time.Second:
+		return fmt.Sprintf("%d ms", up(time.Millisecond))
+	case d <= 59*time.Second:
+		return fmt.Sprintf("%d s", up(time.Second))
+	case d <= 59*time.Minute:
+		return fmt.Sprintf("%d min", up(time.Minute))
+	case up(time.Minute)%60 == 0:
+		return fmt.Sprintf("%d h", up(time.Minute)/60)
+	}
+	return fmt.Sprintf("%d h %d min", up(time.Minute)/60, up(time.Minute)%60)
 }
 
 // busiest is the day, in UTC, on which most alerts were raised.
