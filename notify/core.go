@@ -117,16 +117,7 @@ func (e *Engine) take(n notice.Notice, now time.Time) {
 		e.heard[key], e.owed.heard[key] = row, row
 		e.toTeller(n)
 	}
-	if c, ok := e.desk.Case(n.Alert); ok && !answers(n, c) {
-		return
-	}
 	e.keep(e.desk.Take(n, now), now)
-}
-
-// answers reports whether a person's word is on the kind of alert that it names:
-// who may answer goes by the kind.
-func answers(n notice.Notice, c desk.Case) bool {
-	return n.Kind == "" || c.Notice.Kind == "" || n.Kind == c.Notice.Kind
 }
 
 // heardKey names a word that comes once; empty: it may come again.

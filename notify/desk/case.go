@@ -48,6 +48,8 @@ type Case struct {
 	ClearedAt    time.Time `json:"cleared_at,omitzero"`
 	Ended        time.Time `json:"ended,omitzero"` // nothing is left to be told
 
+	Early []notice.Notice `json:"early,omitzero"` // answers that came before the word that raises it
+
 	Shelf *Shelf    `json:"shelf,omitzero"` // the last word on putting it off
 	Mute  time.Time `json:"mute,omitzero"`  // nothing is told until then; zero: it is told
 
@@ -211,7 +213,7 @@ func (c Case) next() time.Time {
 }
 
 func (c Case) clone() Case {
-	c.Told, c.Answers = slices.Clone(c.Told), slices.Clone(c.Answers)
+	c.Told, c.Answers, c.Early = slices.Clone(c.Told), slices.Clone(c.Answers), slices.Clone(c.Early)
 	if c.Shelf != nil {
 		shelf := *c.Shelf
 		c.Shelf = &shelf

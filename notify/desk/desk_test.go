@@ -197,7 +197,7 @@ func TestASummaryOfSeveralSitesSaysSo(t *testing.T) {
 	require.Equal(t, "line-due", due[0].Kind)
 	require.Empty(t, due[0].Wall)
 	require.Equal(t, desk.TellRaised, due[0].Of)
-	b.take(notice.Notice{State: notice.Shelved, Alert: "a10", Site: "s10", At: b.now, Until: b.now.Add(time.Hour)})
+	b.take(notice.Notice{State: notice.Shelved, Alert: "a10", Site: "s10", Wall: "w", At: b.now, Until: b.now.Add(time.Hour)})
 	b.write(b.Came(due[0].ID, desk.Result{Outcome: desk.Refused, Error: "full"}, b.now))
 	due = b.Due(b.now)
 	require.Equal(t, []string{"a11"}, due[0].Alerts, "by the next channel, without what was shelved meanwhile")

@@ -47,6 +47,10 @@ const (
 	knownMost   = 100_000             // ended cases; of more the oldest are forgotten
 )
 
+// earlyMost is how many answers are kept of an alert that is not raised yet. Of more
+// the first ones count.
+const earlyMost = 20
+
 // A sheet is told within sheetWithin, the week's within weekWithin.
 const (
 	sheetWithin = 12 * time.Hour

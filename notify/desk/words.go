@@ -26,10 +26,8 @@ func (d *Desk) Take(n notice.Notice, now time.Time) Change {
 		d.takeRaised(d.alert(n, now), n, now)
 	case notice.Cleared:
 		d.takeCleared(d.alert(n, now), n, now)
-	case notice.Acknowledged:
-		d.takeAcknowledged(d.alert(n, now), n, now)
-	case notice.Shelved, notice.Unshelved:
-		d.takeShelf(d.alert(n, now), n, now)
+	case notice.Acknowledged, notice.Shelved, notice.Unshelved:
+		d.takeAnswer(d.alert(n, now), n, now)
 	case notice.OutOfService, notice.InService:
 		d.takeRest(n, now)
 	case notice.Voided:
@@ -52,6 +50,30 @@ func (d *Desk) alert(n notice.Notice, now time.Time) *Case {
 		Notice: notice.Notice{Alert: n.Alert, Kind: n.Kind, Cause: n.Cause, Site: n.Site, Wall: n.Wall}}
 }
 
+// answers reports whether a person's word is on the kind of alert that it names, and
+// was entered where the alert stands: who may answer goes by both.
+func answers(n, raised notice.Notice) bool {
+	return (n.Kind == "" || n.Kind == raised.Kind) && n.Site == raised.Site && n.Wall == raised.Wall
+}
+
+// takeAnswer takes what a person says of an alert. What comes before the word that
+// raised it waits: only that says whose answer counts.
+func (d *Desk) takeAnswer(c *Case, n notice.Notice, now time.Time) {
+	switch {
+	case !c.raised():
+		known := slices.ContainsFunc(c.Early, func(e notice.Notice) bool { return e.Seq == n.Seq && e.Key == n.Key })
+		if !known && len(c.Early) < earlyMost {
+			c.Early = append(c.Early, n)
+		}
+		d.putCase(c)
+	case !answers(n, c.Notice):
+	case n.State == notice.Acknowledged:
+		d.takeAcknowledged(c, n, now)
+	default:
+		d.takeShelf(c, n, now)
+	}
+}
+
 func (d *Desk) takeRaised(c *Case, n notice.Notice, now time.Time) {
 	if c.raised() {
 		if c.Notice.Seq == 0 && n.Seq > 0 { // it came directly before
@@ -60,11 +82,16 @@ func (d *Desk) takeRaised(c *Case, n notice.Notice, now time.Time) {
 		}
 		return
 	}
-	if k := c.Notice.Kind; k != "" && k != n.Kind { // who may answer goes by the kind: what came before is no answer to this one
+	if !answers(c.Notice, n) { // rows of the time before early answers were kept
 		c.Acknowledged, c.AckBy, c.Answers, c.Shelf = time.Time{}, "", nil, nil
 	}
-	c.Notice, c.Ended, c.Retired = n, time.Time{}, false
+	early := c.Early
+	c.Notice, c.Early, c.Ended, c.Retired = n, nil, time.Time{}, false
 	d.old.set(c.ID, time.Time{})
+	for _, e := range early {
+		d.takeAnswer(c, e, now)
+	}
+	c.Ended = time.Time{} // not before it is told
 	if c.stands() {
 		c.Mute = d.muteUntil(c, now)
 	}
@@ -130,12 +157,10 @@ func (d *Desk) takeShelf(c *Case, n notice.Notice, now time.Time) {
 	if c.Shelf != nil && (n.Seq <= c.Shelf.Seq || n.Seq == 0) {
 		return
 	}
-	until, ends := n.Until, n.State == notice.Unshelved || d.voided(own(n))
+	until, ends := asideUntil(n, longestShelf, now), n.State == notice.Unshelved || d.voided(own(n))
 	if ends {
 		until = time.Time{} // not now: a clock that is put back must not begin it anew
 	}
-	atMost(&until, cmp.Or(n.At, now).Add(longestShelf))
-	atMost(&until, now.Add(longestShelf))
 	was := c.Shelf
 	c.Shelf = &Shelf{From: cmp.Or(n.Recorded, n.At), Until: until, By: n.By, Reason: n.Text, Seq: n.Seq, Word: own(n)}
 	switch {
@@ -151,6 +176,16 @@ func (d *Desk) takeShelf(c *Case, n notice.Notice, now time.Time) {
 	}
 }
 
+// asideUntil is to when a word puts something aside. A clock that runs ahead or a
+// word that comes late makes it shorter, never longer than was meant.
+func asideUntil(n notice.Notice, longest time.Duration, now time.Time) time.Time {
+	recorded := cmp.Or(n.Recorded, now)
+	until := n.Until
+	atMost(&until, recorded.Add(min(n.Until.Sub(cmp.Or(n.At, recorded)), longest)))
+	atMost(&until, now.Add(longest))
+	return until
+}
+
 // takeRest puts a kind of alert out of service on a wall or a site, or back. Its
 // cases are kept. Only kinds that may rest do.
 func (d *Desk) takeRest(n notice.Notice, now time.Time) {
@@ -164,11 +199,10 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 		d.rests[n.Site] = append(d.rests[n.Site], id)
 	}
 	everyCause := n.State == notice.InService && n.Cause == ""
+	n.Until = asideUntil(n, longestRest, now)
 	if n.State == notice.InService || d.voided(own(n)) {
 		n.State, n.Until = notice.InService, now
 	}
-	atMost(&n.Until, cmp.Or(n.At, now).Add(longestRest))
-	atMost(&n.Until, now.Add(longestRest))
 	c.Notice, c.Ended, c.Retired = n, time.Time{}, false
 	d.old.set(id, time.Time{})
 	d.putCase(c)
@@ -211,7 +245,11 @@ func (d *Desk) lookAgain(rest notice.Notice, now time.Time) {
 // the same to a device of the same person.
 func (d *Desk) takeShown(n notice.Notice, now time.Time) {
 	of := cmp.Or(n.Of, TellRaised)
-	if c := d.cases[n.Alert]; c != nil && of == TellRaised && c.Shown.IsZero() {
+	c := d.cases[n.Alert]
+	if c != nil && n.Kind != "" && c.Notice.Kind != "" && n.Kind != c.Notice.Kind {
+		return
+	}
+	if c != nil && of == TellRaised && c.Shown.IsZero() {
 		c.Shown = now
 		d.putCase(c)
 	}

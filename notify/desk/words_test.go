@@ -2,6 +2,7 @@ package desk_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -185,6 +186,61 @@ func TestWordsBeforeTheOneThatRaisedIt(t *testing.T) {
 	b.wait(31 * 24 * time.Hour)
 	_, known := b.Case("a3")
 	require.False(t, known, "an answer to what was never heard of is forgotten")
+}
+
+// The fold of a wall hears what was entered on that wall. An answer to its alert that
+// was entered elsewhere, maybe by somebody who has no say here, ends no climbing that
+// the page shows as unanswered; it may come before the alert does.
+func TestAnAnswerOnAnotherWallIsNone(t *testing.T) {
+	for _, before := range []bool{false, true} {
+		for _, place := range []notice.Place{{Site: "north", Wall: "w2"}, {Site: "south", Wall: "w1"}, {Site: "north"}} {
+			b := at(t, fourRungs())
+			steps := []func(){
+				func() { b.raise("a1", "rise-fast", desk.Urgent) },
+				func() {
+					for _, state := range []string{notice.Acknowledged, notice.Shelved} {
+						b.take(notice.Notice{State: state, Alert: "a1", Kind: "rise-fast", Site: place.Site, Wall: place.Wall, By: "eve", At: b.now, Until: b.now.Add(time.Hour)})
+					}
+				},
+			}
+			if before {
+				slices.Reverse(steps)
+			}
+			for _, step := range steps {
+				step()
+			}
+			b.send(desk.Done)
+			b.wait(2 * time.Minute)
+			require.Contains(t, b.open(), "raised a1 to ben by mail step 1", "%v", place)
+			require.True(t, b.theCase("a1").Acknowledged.IsZero())
+		}
+	}
+}
+
+// A wrong answer that came first does not keep the right one from counting.
+func TestEarlyAnswersAreJudgedOneByOne(t *testing.T) {
+	b := at(t, fourRungs())
+	b.take(notice.Notice{State: notice.Acknowledged, Alert: "a1", Kind: "line-due", By: "eve", At: b.now, Key: keyed("one")})
+	b.take(notice.Notice{State: notice.Acknowledged, Alert: "a1", Kind: "rise-fast", By: "ada", At: b.now, Key: keyed("two")})
+	b.void("three") // of another word
+	b.raise("a1", "rise-fast", desk.Urgent)
+	require.Equal(t, "ada", b.theCase("a1").AckBy)
+	b.void("two")
+	b.send(desk.Done)
+	b.wait(2 * time.Minute)
+	require.Contains(t, b.open(), "raised a1 to ben by mail step 1")
+}
+
+// What is put off by a clock that runs ahead, or late, is put off from its recording
+// on for no longer than was meant: the page shows the same.
+func TestAPuttingOffIsNeverLongerThanWasMeant(t *testing.T) {
+	for _, ahead := range []time.Duration{-30 * time.Minute, 0, time.Hour, 20 * time.Hour} {
+		b := at(t, oneRung(by("ada", "mail")))
+		b.raise("a1", "rise-fast", desk.Urgent)
+		b.send(desk.Done)
+		b.take(notice.Notice{State: notice.Shelved, Alert: "a1", By: "ada", At: b.now.Add(ahead), Until: b.now.Add(ahead + 2*time.Hour)})
+		require.Equal(t, b.now.Add(2*time.Hour+min(ahead, 0)), b.theCase("a1").Shelf.Until)
+	}
 }
 
 // What the hub told directly and then never put into the stream gets no clearing. It
