@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
 	"earlyage/notify/text"
@@ -20,8 +21,10 @@ import (
 type alertLine struct {
 	Alert
 	Name, Place, Do, Who, Clock, Answer, Sum string
+	Says, Record                             string // Record is empty where what is said is the record's own
 	Left, Mark, Age                          Cell
 	Words                                    []string // who was told and shown, in order
+	Back                                     []string // the answers that were taken back
 	MayAnswer, MayRest, Hidden               bool
 }
 
@@ -49,6 +52,8 @@ func (p *Pages) alertLines(c *words.Catalogue, b Board, sight Sight, r *http.Req
 			line.Age = Cell{At: a.Since.UnixMilli(), Way: wayAge}
 		}
 		line.Sum, line.Words = p.told(t, a)
+		line.Says, line.Record = t.says(a)
+		line.Back = p.back(t, a)
 		if a.Answered == "" {
 			line.Left = Cell{At: a.Respond.UnixMilli(), Way: wayDown}
 			if b.At.Sub(a.Respond.Time) >= day {
@@ -99,6 +104,25 @@ func (p *Pages) answer(t tongue, a Alert) string {
 		return t.T("board.answered.until", "when", t.down(a.Until), "who", who, "why", a.Why)
 	}
 	return ""
+}
+
+// says gives what an alert says on its site's page, and what of it stands in the
+// record.
+func (t tongue) says(a Alert) (say, record string) {
+	say, record = face.Says(t.Lang(), t.site, t.at, a.Kind, a.Text, a.About)
+	if record != "" {
+		record = text.InRecord(t.Lang(), record)
+	}
+	return say, record
+}
+
+// back says which answers were taken back, and why.
+func (p *Pages) back(t tongue, a Alert) (out []string) {
+	who := func(id string) string { return cmp.Or(p.config.Name(id), id, t.T("board.told.anybody")) }
+	for _, y := range a.TakenBack {
+		out = append(out, t.T("board.answered.taken-back", "who", who(y.By), "when", t.down(y.At), "by", who(y.VoidBy), "at", t.down(y.VoidAt), "why", y.Reason))
+	}
+	return out
 }
 
 // told says in one line how far an alert has reached, and then one by one.

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/events"
 	"earlyage/projector/site"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
@@ -30,8 +31,8 @@ type Alert struct {
 	Priority string       `json:"priority"`
 	State    string       `json:"state"` // of IEC 62682, in its words
 	Since    face.Time    `json:"since"`
-	Respond  face.Time    `json:"respond"` // until when somebody has to have acted
-	Text     string       `json:"text"`
+	Respond  face.Time    `json:"respond"`  // until when somebody has to have acted
+	Text     string       `json:"text"`     // in the record
 	Answered string       `json:"answered"` // acknowledged, returned, shelved, out-of-service, or empty
 	By       string       `json:"by"`       // who acknowledged it, shelved it or took it out of service
 	At       face.Time    `json:"at"`       // when it was acknowledged
@@ -42,6 +43,9 @@ type Alert struct {
 	ToldMore int          `json:"told_more"` // earlier, not listed
 	Shown    []face.Shown `json:"shown"`
 	More     int          `json:"shown_more"` // not listed
+
+	TakenBack []face.TakenBack `json:"taken_back"`     // answers that were voided, in order
+	About     *events.About    `json:"about,omitzero"` // the text as numbers
 }
 
 // Rest is a kind of alert that is out of service on a wall or a site.
@@ -94,7 +98,7 @@ func alertOf(a face.Alarm, names map[scheduler.Ref]string) Alert {
 		ID: a.ID, Site: a.Site, Wall: a.Wall, WallName: cmp.Or(names[scheduler.Ref{Site: a.Site, Wall: a.Wall}], a.Wall), Kind: a.Kind, Cause: a.Cause, Priority: a.Priority,
 		State: cmp.Or(a.State, wall.StateUnacknowledged), Since: a.Since, Respond: face.Time{Time: a.Since.Add(scheduler.AlertKinds[a.Kind].Respond)}, Text: a.Text,
 		Answered: answers[a.State], At: a.Acknowledged, Cleared: a.Cleared, Told: append([]face.Told{}, a.Told...), ToldMore: a.ToldMore,
-		Shown: append([]face.Shown{}, a.Shown...), More: a.ShownMore,
+		Shown: append([]face.Shown{}, a.Shown...), More: a.ShownMore, TakenBack: append([]face.TakenBack{}, a.TakenBack...), About: a.About,
 	}
 	switch out.Answered {
 	case Acknowledged:

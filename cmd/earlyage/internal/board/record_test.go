@@ -192,7 +192,7 @@ func (r *record) input(at time.Time) board.Input {
 		for _, y := range a.Alerts {
 			in.Alarms = append(in.Alarms, face.Alarm{
 				ID: fmt.Sprintf("%s-%s-%s", ref.Wall, y.Kind, strings.Map(token, y.Cause)), Site: ref.Site, Wall: ref.Wall, Kind: y.Kind, Cause: y.Cause, Priority: y.Priority,
-				Since: face.Time{Time: y.Since}, Text: y.Text,
+				Since: face.Time{Time: y.Since}, Text: y.Text, About: y.About,
 			})
 		}
 	}

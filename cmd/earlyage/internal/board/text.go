@@ -21,6 +21,7 @@ type tongue struct {
 	zone  *time.Location
 	units unit.System
 	name  string // the site's
+	site  face.Site
 }
 
 // tongues gives the tongue of each site of a board.
@@ -34,7 +35,7 @@ func tongues(c *words.Catalogue, b Board) map[string]tongue {
 }
 
 func tongueOf(c *words.Catalogue, s face.Site, at time.Time) tongue {
-	t := tongue{Catalogue: c, at: at, zone: s.Location(), name: cmp.Or(s.Name, s.Site)}
+	t := tongue{Catalogue: c, at: at, zone: s.Location(), name: cmp.Or(s.Name, s.Site), site: s}
 	if s.Units == "us" {
 		t.units = unit.US
 	}

@@ -15,6 +15,7 @@ import (
 	"github.com/go-json-experiment/json"
 
 	"earlyage/cmd/earlyage/internal/api"
+	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/scheduler"
 )
@@ -266,7 +267,7 @@ func (y *picture) print(view string, s Sight) string {
 		return have
 	}
 	b := y.board.Narrow(s.Sees)
-	part := any([]any{b.Alerts, b.Rests})
+	part := any([]any{b.Alerts, b.Rests, siteWords(b.Sites)})
 	switch view {
 	case "kinds":
 		part = nil
@@ -282,6 +283,14 @@ func (y *picture) print(view string, s Sight) string {
 	sum := sha256.Sum256(body)
 	y.prints[key] = hex.EncodeToString(sum[:8])
 	return y.prints[key]
+}
+
+// siteWords are the sites as texts are written for them: zone, units and name.
+func siteWords(places []Place) (out []face.Site) {
+	for _, p := range places {
+		out = append(out, p.Site)
+	}
+	return out
 }
 
 // placeSets are the braces of one site.
