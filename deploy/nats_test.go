@@ -179,7 +179,7 @@ func start(t *testing.T, o *server.Options) running {
 
 func connect(t *testing.T, urls []string, pool *x509.CertPool, id stream.Identity, opts ...nats.Option) *nats.Conn {
 	t.Helper()
-	nc, err := stream.DialAs(strings.Join(urls, ","), id.Source.Device, nil, id, append(opts, nats.Secure(&tls.Config{RootCAs: pool}))...)
+	nc, err := stream.DialAs(strings.Join(urls, ","), id.Source.Device, nil, id, append(opts, nats.Timeout(patience), nats.Secure(&tls.Config{RootCAs: pool}))...)
 	require.NoError(t, err)
 	t.Cleanup(nc.Close)
 	return nc

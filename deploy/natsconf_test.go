@@ -161,7 +161,7 @@ func (x *external) as(t *testing.T, scheme string, id stream.Identity, opts ...n
 	if scheme == "wss://" {
 		at = scheme + x.in.Websocket
 	}
-	nc, err := stream.DialAs(at, "test", nil, id, append(opts, nats.Secure(x.client()),
+	nc, err := stream.DialAs(at, "test", nil, id, append(opts, nats.Timeout(patience), nats.Secure(x.client()),
 		nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { said <- err }))...)
 	require.NoError(t, err)
 	t.Cleanup(nc.Close)

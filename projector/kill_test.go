@@ -95,7 +95,7 @@ func (c *crashing) life(after time.Duration) {
 }
 
 func (c *crashing) publish(ctx context.Context, url string) {
-	nc, err := nats.Connect(url, nats.NoReconnect())
+	nc, err := nats.Connect(url, nats.NoReconnect(), nats.Timeout(time.Minute))
 	if err != nil {
 		return // killed already
 	}

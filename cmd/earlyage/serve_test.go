@@ -200,7 +200,7 @@ func publishNumbered(ctx context.Context, js jetstream.JetStream, n uint64) erro
 
 func connect(t *testing.T, addr string) (*nats.Conn, jetstream.JetStream) {
 	t.Helper()
-	nc, err := nats.Connect("nats://"+addr, nats.MaxReconnects(-1), nats.ReconnectWait(2*time.Millisecond), nats.ReconnectJitter(0, 0))
+	nc, err := nats.Connect("nats://"+addr, nats.Timeout(time.Minute), nats.MaxReconnects(-1), nats.ReconnectWait(2*time.Millisecond), nats.ReconnectJitter(0, 0))
 	require.NoError(t, err)
 	t.Cleanup(nc.Close)
 	js, err := jetstream.New(nc)

@@ -64,7 +64,7 @@ func TestDrainSetsAsideWhatIsNotAllowed(t *testing.T) {
 			g.answered(t)
 			id := g.reg.device(t, "a", "phone-1", events.Crew)
 			g.reg.allow(t, id, yes, "device.reported")
-			cfg := stream.OutboxConfig{Dir: t.TempDir(), Source: id.Source, Sign: id.Sign, Wait: patience, Log: testLog(t)}
+			cfg := stream.OutboxConfig{Dir: t.TempDir(), Source: id.Source, Sign: id.Sign, Wait: time.Hour, Log: testLog(t)}
 			box, err := cfg.Open()
 			require.NoError(t, err)
 			var sent, aside []uint64
@@ -79,9 +79,7 @@ func TestDrainSetsAsideWhatIsNotAllowed(t *testing.T) {
 			}
 			sent = append(sent, uint64(len(kinds)+1)) // the report, which tells the hub of the numbers that it lacks
 			nc, _ := g.as(t, id)
-			began := time.Now()
-			require.NoError(t, box.Drain(testContext(t), nc))
-			require.Less(t, time.Since(began), patience, "it waited for an answer that does not come")
+			require.NoError(t, box.Drain(testContext(t), nc), "it waited for an answer that does not come")
 			require.Equal(t, sent, numbersIn(t, g.st, id.Source))
 
 			require.NoError(t, box.Close())

@@ -438,7 +438,7 @@ func TestKeptWithoutAReceipt(t *testing.T) {
 // forgotten; no empty outbox is reported.
 func TestServerRefusesOneEvent(t *testing.T) {
 	srv := startForeign(t, server.Options{ServerName: "small", JetStream: true, SyncAlways: true, MaxPayload: 4000})
-	nc, err := nats.Connect(srv.ClientURL())
+	nc, err := nats.Connect(srv.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	st := openStream(t, nc)

@@ -76,7 +76,7 @@ func TestAcknowledgedPagesAreClean(t *testing.T) {
 	}
 
 	plain := startForeign(t, server.Options{ServerName: "plain", JetStream: true})
-	nc, err := nats.Connect(plain.ClientURL())
+	nc, err := nats.Connect(plain.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	openStream(t, nc)

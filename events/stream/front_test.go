@@ -321,7 +321,7 @@ func TestFrontConnections(t *testing.T) {
 			hub.Close()
 			open[0].Close()
 			require.Eventually(t, func() bool { // the front notices that one has left
-				nc, err := stream.DialAs(g.srv.ClientURL(), "test", nil, ids[0], nats.NoReconnect())
+				nc, err := stream.DialAs(g.srv.ClientURL(), "test", nil, ids[0], nats.NoReconnect(), nats.Timeout(patience))
 				if err == nil {
 					nc.Close()
 				}
@@ -505,7 +505,7 @@ func TestFrontWithoutAGuard(t *testing.T) {
 	require.NoError(t, err)
 	srv := startServerOn(t, stream.ServerConfig{Dir: t.TempDir(), Client: "127.0.0.1:0", Front: &stream.FrontConfig{Certificate: certificate}})
 	st := openStream(t, connectHub(t, srv))
-	nc, err := nats.Connect(srv.ClientURL(), nats.Secure(a.client()), nats.TLSHandshakeFirst())
+	nc, err := nats.Connect(srv.ClientURL(), nats.Timeout(patience), nats.Secure(a.client()), nats.TLSHandshakeFirst())
 	require.NoError(t, err)
 	defer nc.Close()
 	publish(t, nc, 3)

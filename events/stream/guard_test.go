@@ -122,7 +122,7 @@ func (g guarded) as(t testing.TB, id stream.Identity, opts ...nats.Option) (*nat
 func dialAs(t testing.TB, url string, id stream.Identity, opts ...nats.Option) (*nats.Conn, chan error) {
 	t.Helper()
 	said := make(chan error, 1000)
-	opts = append(opts, nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
+	opts = append(opts, nats.Timeout(patience), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
 		select {
 		case said <- err:
 		default: // a test that provokes so many looks at the first
@@ -416,11 +416,11 @@ func TestGuardClaims(t *testing.T) {
 		"no signature":     {nats.Nkey(public, func([]byte) ([]byte, error) { return []byte{}, nil })},
 		"key and password": {nats.Nkey(public, pair.Sign), nats.UserInfo("a", "b")},
 	} {
-		_, err := nats.Connect(g.srv.ClientURL(), opts...)
+		_, err := nats.Connect(g.srv.ClientURL(), append(opts, nats.Timeout(patience))...)
 		require.ErrorIs(t, err, nats.ErrAuthorization, name)
 	}
 	require.Len(t, g.reg.asks(), before, "the guard was asked about a claim that is not proven")
-	_, err = nats.Connect(g.srv.ClientURL(), strange...)
+	_, err = nats.Connect(g.srv.ClientURL(), append(strange, nats.Timeout(patience))...)
 	require.ErrorIs(t, err, nats.ErrAuthorization)
 	require.Equal(t, before+1, len(g.reg.asks()), "the guard decides about a key that is proven")
 
@@ -428,7 +428,7 @@ func TestGuardClaims(t *testing.T) {
 	g.reg.revoke(id)
 	own, err := id.Options()
 	require.NoError(t, err)
-	_, err = nats.Connect(g.srv.ClientURL(), own...)
+	_, err = nats.Connect(g.srv.ClientURL(), append(own, nats.Timeout(patience))...)
 	require.ErrorIs(t, err, nats.ErrAuthorization, "a revoked key comes in")
 }
 
@@ -517,7 +517,7 @@ func TestGuardAnswersThatMakeNoSense(t *testing.T) {
 		g.reg.admit(public, a)
 		own, err := id.Options()
 		require.NoError(t, err)
-		_, err = nats.Connect(g.srv.ClientURL(), own...)
+		_, err = nats.Connect(g.srv.ClientURL(), append(own, nats.Timeout(patience))...)
 		require.ErrorIs(t, err, nats.ErrAuthorization, name)
 	}
 }

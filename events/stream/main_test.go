@@ -89,7 +89,7 @@ func connectHub(t testing.TB, srv *stream.Server) *nats.Conn {
 // dial connects as anyone may.
 func dial(t testing.TB, url string) *nats.Conn {
 	t.Helper()
-	nc, err := stream.Dial(url, "test", testLog(t))
+	nc, err := stream.Dial(url, "test", testLog(t), nats.Timeout(patience))
 	require.NoError(t, err)
 	t.Cleanup(nc.Close)
 	return nc

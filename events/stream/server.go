@@ -310,7 +310,8 @@ func (s *Server) openFront(cfg ServerConfig) error {
 // 388 thousand messages a second against 190 to 276), else in process. It
 // connects again for ever. The caller closes it.
 func (s *Server) Connect() (*nats.Conn, error) {
-	opts := append(DialOptions("hub", s.log), nats.Nkey(s.public, s.hub.Sign))
+	// The server is in this process: a machine that is busy is waited for.
+	opts := append(DialOptions("hub", s.log), nats.Nkey(s.public, s.hub.Sign), nats.Timeout(defaultHandshake))
 	url := ""
 	if ip := net.ParseIP(s.opts.Host); !s.opts.DontListen && ip != nil && (ip.IsLoopback() || ip.IsUnspecified()) {
 		if ip.IsUnspecified() {

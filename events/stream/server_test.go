@@ -88,7 +88,7 @@ func TestServerKeepsTheHubsRights(t *testing.T) {
 	r := run(t)
 	publish(t, r.hub, 3)
 	denied := make(chan error, 20)
-	anyone, err := nats.Connect(r.srv.ClientURL(), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { denied <- err }))
+	anyone, err := nats.Connect(r.srv.ClientURL(), nats.Timeout(patience), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { denied <- err }))
 	require.NoError(t, err)
 	defer anyone.Close()
 
@@ -184,7 +184,7 @@ func TestWebsocketPublishArrives(t *testing.T) {
 // the listener's own. A program sends no origin.
 func TestWebsocketOrigins(t *testing.T) {
 	from := func(srv *stream.Server, origin string) error {
-		nc, err := nats.Connect(srv.WebsocketURL(), nats.WebSocketConnectionHeadersHandler(func() (http.Header, error) {
+		nc, err := nats.Connect(srv.WebsocketURL(), nats.Timeout(patience), nats.WebSocketConnectionHeadersHandler(func() (http.Header, error) {
 			return http.Header{"Origin": {origin}}, nil
 		}))
 		if err == nil {

@@ -62,11 +62,11 @@ func TestCheckSyncOfEveryServer(t *testing.T) {
 	plain := startForeign(t, server.Options{ServerName: "plain", JetStream: true})
 	require.ErrorIs(t, stream.CheckSync(testContext(t), monitorOf(always)+", "+monitorOf(plain)), stream.ErrNotSynced)
 
-	nc, err := nats.Connect(always.ClientURL())
+	nc, err := nats.Connect(always.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	require.NoError(t, stream.CheckSyncOf(testContext(t), nc, monitorOf(always)))
-	other, err := nats.Connect(plain.ClientURL())
+	other, err := nats.Connect(plain.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer other.Close()
 	require.ErrorContains(t, stream.CheckSyncOf(testContext(t), other, monitorOf(always)), "belongs to the connected server plain")

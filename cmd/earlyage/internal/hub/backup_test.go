@@ -33,7 +33,7 @@ func TestBackupWhileTheHubGoesOn(t *testing.T) {
 	laid(t, h, "a", "b")
 	ctx, cancel := context.WithCancel(t.Context())
 	var publishing sync.WaitGroup
-	nc, err := nats.Connect(h.ClientURL())
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	publishing.Go(func() {
@@ -84,7 +84,7 @@ func TestDevicesFillUpARestoredHub(t *testing.T) {
 	defer func() { require.NoError(t, box.Close()) }()
 	lift := func(h *hub.Hub, top float64) {
 		t.Helper()
-		nc, err := nats.Connect(h.ClientURL())
+		nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 		require.NoError(t, err)
 		defer nc.Close()
 		_, err = box.Add(events.Event{Source: id.Source, By: id.Person, Kind: "lift.placed", Wall: "a", Data: &events.LiftPlaced{FromM: new(0.0), ToM: new(6.0), TopM: &top}})

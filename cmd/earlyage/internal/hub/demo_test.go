@@ -44,7 +44,7 @@ func TestInventedTimes(t *testing.T) {
 	run := func(c *hub.Config) { c.Dir, c.Demo, c.Unsigned, c.Clock = dir, true, true, clock }
 	h, err := hub.Start(t.Context(), demoConfig(t, run))
 	require.NoError(t, err)
-	nc, err := nats.Connect(h.ClientURL())
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	at := func(hours int) string { return demoMorning.Add(time.Duration(hours) * time.Hour).Format(time.RFC3339) }
@@ -62,7 +62,7 @@ func TestInventedTimes(t *testing.T) {
 
 	h, err = hub.Start(t.Context(), demoConfig(t, run))
 	require.NoError(t, err)
-	nc, err = nats.Connect(h.ClientURL())
+	nc, err = nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	post(t, nc, "e", time.Time{}, `no time`)
@@ -94,7 +94,7 @@ func demoConfig(t *testing.T, change func(*hub.Config)) hub.Config {
 // Elsewhere a header decides nothing.
 func TestInventedTimesCountInNoOtherStore(t *testing.T) {
 	h := start(t, nil)
-	nc, err := nats.Connect(h.ClientURL())
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	began := time.Now().Add(-time.Minute)
@@ -110,7 +110,7 @@ func TestDemoGoesOn(t *testing.T) {
 	clock := scheduler.NewStepped(demoMorning)
 	h, err := hub.Start(t.Context(), demoConfig(t, func(c *hub.Config) { c.Dir, c.Demo, c.Unsigned, c.Clock = dir, true, true, clock }))
 	require.NoError(t, err)
-	nc, err := nats.Connect(h.ClientURL())
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	post(t, nc, "a", demoMorning.Add(time.Hour), `{}`)

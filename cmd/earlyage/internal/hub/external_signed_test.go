@@ -24,7 +24,7 @@ func TestExternalServerIsNotBelieved(t *testing.T) {
 	s := external(t, true)
 	c := openCompany(t, func(c *hub.Config) { c.NATS, c.Monitor = s.ClientURL(), "http://"+s.MonitorAddr().String() })
 	foreman := c.one(events.Foreman, "mill")
-	nc, err := nats.Connect(s.ClientURL())
+	nc, err := nats.Connect(s.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	c.record(nc, foreman, made(foreman, "wall.laid-out", "a", layout()))

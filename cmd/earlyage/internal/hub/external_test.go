@@ -31,7 +31,7 @@ func external(t *testing.T, syncAlways bool) *server.Server {
 func TestExternalServer(t *testing.T) {
 	s := external(t, true)
 	h := start(t, func(c *hub.Config) { c.NATS, c.Monitor = s.ClientURL(), "http://"+s.MonitorAddr().String() })
-	nc, err := nats.Connect(s.ClientURL())
+	nc, err := nats.Connect(s.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	publish(t, nc, "pour.mill.a.wall.laid-out", foreign(t, "laid-1", "/site/mill/device/planner", "wall.laid-out", "a", "",

@@ -79,7 +79,7 @@ func foreign(t *testing.T, id, source, kind, wall, by string, data map[string]an
 func TestForeignClients(t *testing.T) {
 	h := start(t, nil)
 
-	plain, err := nats.Connect(h.ClientURL())
+	plain, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer plain.Close()
 	publish(t, plain, "pour.mill.a.wall.laid-out", foreign(t, "laid-1", "/site/mill/device/planner", "wall.laid-out", "a", "",
@@ -87,7 +87,7 @@ func TestForeignClients(t *testing.T) {
 	publish(t, plain, "pour.mill._.site.opened", foreign(t, "site-1", "/site/mill/device/planner", "site.opened", "", "p-1",
 		map[string]any{"name": "The Mill", "zone": "Europe/Oslo"}))
 
-	web, err := nats.Connect(h.WebsocketURL())
+	web, err := nats.Connect(h.WebsocketURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer web.Close()
 	publish(t, web, "pour.mill.a.hold.placed", foreign(t, "hold-1", "/site/mill/device/page", "hold.placed", "a", "p-2",
@@ -133,7 +133,7 @@ func TestForeignClients(t *testing.T) {
 // What the hub says is read back by the CloudEvents SDK.
 func TestForeignReader(t *testing.T) {
 	h := start(t, nil)
-	nc, err := nats.Connect(h.ClientURL())
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	publish(t, nc, "pour.mill.a.wall.laid-out", foreign(t, "laid-1", "/site/mill/device/planner", "wall.laid-out", "a", "",

@@ -114,7 +114,7 @@ func (m *mill) start() {
 	})
 	require.NoError(m.t, err)
 	m.hub = h
-	m.nc, err = nats.Connect(h.ClientURL())
+	m.nc, err = nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(m.t, err)
 }
 
@@ -542,7 +542,7 @@ func TestTwoHubsSayNothingTwice(t *testing.T) {
 		require.NoError(t, err)
 		return h
 	}
-	nc, err := nats.Connect(s.ClientURL())
+	nc, err := nats.Connect(s.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	say := func(id, kind string, data map[string]any) {

@@ -19,7 +19,7 @@ import (
 // atNATS connects a device to the hub's own address.
 func (c *company) atNATS(id stream.Identity, opts ...nats.Option) (*nats.Conn, error) {
 	return stream.DialAs(strings.Replace(c.hub.HTTPURL(), "http", "ws", 1), id.Source.Device, nil, id,
-		append([]nats.Option{nats.ProxyPath("nats"), nats.NoReconnect()}, opts...)...)
+		append([]nats.Option{nats.ProxyPath("nats"), nats.NoReconnect(), nats.Timeout(patience)}, opts...)...)
 }
 
 // knock asks for a websocket and returns the answer's status.
@@ -121,7 +121,7 @@ func TestNATSWithAnExternalServer(t *testing.T) {
 	none.stop()
 
 	c := openCompany(t, func(cfg *hub.Config) { outside(cfg); cfg.NATSWebsocket = s.WebsocketURL() + "/x" })
-	nc, err := nats.Connect(strings.Replace(c.hub.HTTPURL(), "http", "ws", 1), nats.ProxyPath("nats"), nats.NoReconnect())
+	nc, err := nats.Connect(strings.Replace(c.hub.HTTPURL(), "http", "ws", 1), nats.ProxyPath("nats"), nats.NoReconnect(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	require.NoError(t, nc.Flush())

@@ -132,7 +132,7 @@ func TestABackupThatIsNotFinished(t *testing.T) {
 	// A stranger's connection copies nothing: the server says so and does not answer.
 	ctx, stop = context.WithCancel(t.Context())
 	defer stop()
-	nc, err := nats.Connect(h.ClientURL(), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) {
 		if errors.Is(err, nats.ErrPermissionViolation) {
 			stop()
 		}

@@ -135,7 +135,7 @@ func (c *company) as(id stream.Identity) api.Client {
 
 func (c *company) connect(id stream.Identity, opts ...nats.Option) *nats.Conn {
 	c.t.Helper()
-	nc, err := stream.DialAs(c.hub.ClientURL(), id.Source.Device, nil, id, opts...)
+	nc, err := stream.DialAs(c.hub.ClientURL(), id.Source.Device, nil, id, append([]nats.Option{nats.Timeout(patience)}, opts...)...)
 	require.NoError(c.t, err)
 	c.t.Cleanup(nc.Close)
 	return nc

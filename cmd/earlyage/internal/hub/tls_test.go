@@ -81,7 +81,7 @@ func TestEveryListenerIsEncrypted(t *testing.T) {
 	require.Equal(t, []string{"mill/a"}, c.walls(c.as(foreman)))
 
 	require.True(t, strings.HasPrefix(c.hub.WebsocketURL(), "wss://"), c.hub.WebsocketURL())
-	web, err := stream.DialAs(c.hub.WebsocketURL(), "page", nil, foreman, secure)
+	web, err := stream.DialAs(c.hub.WebsocketURL(), "page", nil, foreman, secure, nats.Timeout(patience))
 	require.NoError(t, err)
 	defer web.Close()
 	c.record(web, foreman, made(foreman, "hold.placed", "a", &events.HoldPlaced{Hold: "h", Reason: "x"}))

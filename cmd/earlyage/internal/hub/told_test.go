@@ -225,7 +225,7 @@ func openTold(t *testing.T, change func(*hub.Config)) *toldCompany {
 func (c *toldCompany) listen() {
 	c.t.Helper()
 	var err error
-	c.nc, err = stream.DialAs(c.hub.ClientURL(), "phone", nil, c.id)
+	c.nc, err = stream.DialAs(c.hub.ClientURL(), "phone", nil, c.id, nats.Timeout(patience))
 	require.NoError(c.t, err)
 	c.t.Cleanup(c.nc.Close)
 	c.phone, err = c.nc.SubscribeSync(stream.ToldSubject(c.id.Source))

@@ -21,7 +21,7 @@ import (
 
 func laid(t *testing.T, h *hub.Hub, walls ...string) {
 	t.Helper()
-	nc, err := nats.Connect(h.ClientURL())
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	for _, w := range walls {
@@ -87,7 +87,7 @@ func TestShortStream(t *testing.T) {
 	require.NotEmpty(t, walls.Doubts)
 	require.Equal(t, []string{"mill/a", "mill/b"}, places(walls.Walls), "what is known is shown")
 
-	nc, err := nats.Connect(h.ClientURL())
+	nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 	require.NoError(t, err)
 	defer nc.Close()
 	said2, err := nc.SubscribeSync("pour.>")
@@ -152,7 +152,7 @@ func TestWatch(t *testing.T) {
 		case 1:
 			laid(t, h, "b")
 		case 2:
-			nc, err := nats.Connect(h.ClientURL())
+			nc, err := nats.Connect(h.ClientURL(), nats.Timeout(patience))
 			require.NoError(t, err)
 			defer nc.Close()
 			publish(t, nc, "pour.mill.a.joint.felt", foreign(t, "note", "/site/mill/device/planner", "check.answered", "a", "", map[string]any{"list": "before"}))
