@@ -1,0 +1,4 @@
+package notify
+
+// NoticeOf is what an event says.
+var NoticeOf = noticeOf
