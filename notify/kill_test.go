@@ -219,7 +219,7 @@ func (k *killed) life(publish int, after time.Duration, done func(nc *nats.Conn)
 // raise publishes the next alerts, each with acknowledgement: one whose
 // acknowledgement is lost is published again.
 func (k *killed) raise(ctx context.Context, url string, most int, done func(nc *nats.Conn) bool) {
-	nc, err := nats.Connect(url, nats.NoReconnect())
+	nc, err := nats.Connect(url, nats.NoReconnect(), nats.Timeout(time.Minute))
 	if err != nil {
 		return // killed already
 	}

@@ -77,7 +77,7 @@ func (n *net) as(t *testing.T, src events.Source) *nats.Conn {
 	t.Helper()
 	opts, err := n.ids[src].Options()
 	require.NoError(t, err)
-	nc, err := nats.Connect(n.srv.ClientURL(), append(opts, nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { n.said <- err }))...)
+	nc, err := nats.Connect(n.srv.ClientURL(), append(opts, nats.Timeout(patience), nats.ErrorHandler(func(_ *nats.Conn, _ *nats.Subscription, err error) { n.said <- err }))...)
 	require.NoError(t, err)
 	t.Cleanup(nc.Close)
 	return nc
