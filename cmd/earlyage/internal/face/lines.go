@@ -2,6 +2,8 @@ package face
 
 import (
 	"io"
+	"math"
+	"strconv"
 
 	"earlyage/scheduler/concrete/unit"
 )
@@ -22,4 +24,22 @@ func Wrapped(w io.Writer, text, indent string) error { return wrapped(w, text, i
 // Length writes a length in metres in the units of a site.
 func (p Page) Length(site string, metres float64) string {
 	return unit.Format(unit.Length, metres, p.system(site))
+}
+
+// Lowest writes the lowest of temperatures in °C in the units of a site, rounded
+// down, and Highest the highest, rounded up: what lies between is never told too
+// narrow.
+func (p Page) Lowest(site string, celsius float64) string {
+	v, symbol := unit.In(unit.Temperature, celsius, p.system(site))
+	return tenths(math.Floor(v*10+1e-6), symbol)
+}
+
+// Highest is as Lowest says.
+func (p Page) Highest(site string, celsius float64) string {
+	v, symbol := unit.In(unit.Temperature, celsius, p.system(site))
+	return tenths(math.Ceil(v*10-1e-6), symbol)
+}
+
+func tenths(n float64, symbol string) string {
+	return strconv.FormatFloat((n+0)/10, 'f', 1, 64) + " " + symbol
 }

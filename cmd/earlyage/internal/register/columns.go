@@ -1,7 +1,9 @@
 package register
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -32,8 +34,8 @@ func (r *Register) lines(yield func(line) bool) {
 	}
 }
 
-// column is one column of the data formats. of returns a string, an int, a
-// number, hours or a face.Time; nil is an empty cell.
+// column is one column of the data formats. value returns a string, an int, the
+// number of a message as uint64, a number or a face.Time; nil is an empty cell.
 type column struct {
 	key   string // in CSV
 	head  string // in XLSX
@@ -66,8 +68,16 @@ func (n number) float() float64 {
 
 func (n number) String() string { return fmt.Sprintf("%.*f", n.digits, n.float()) }
 
-// columns are those of the braces.
-var columns = []column{
+// inDegrees are hundredths of °C as they are.
+func inDegrees(centi *int64) any {
+	if centi == nil {
+		return nil
+	}
+	return number{*centi, 2}
+}
+
+// columns are those of the braces. A name is for ever: a new column gets a new one.
+var columns = slices.Concat([]column{
 	{"site", "Site", 16, func(l line) any { return l.site.Site.Site }},
 	{"wall", "Wall", 12, func(l line) any { return l.wall.Wall }},
 	{"brace", "Brace", 8, func(l line) any { return l.row.label() }},
@@ -75,10 +85,14 @@ var columns = []column{
 	{"state", "State", 11, func(l line) any { return l.row.State }},
 	{"set", "Set", 16, func(l line) any { return l.row.Set.At }},
 	{"set_by", "Set by", 16, func(l line) any { return l.row.Set.who() }},
+}, deed("set", "Set", func(r *Row) *Deed { return &r.Set }), []column{
 	{"inspected", "Last found sound", 16, func(l line) any { return l.row.Inspected.At }},
 	{"inspected_by", "Inspected by", 16, func(l line) any { return l.row.Inspected.who() }},
+}, deed("inspected", "Inspection", func(r *Row) *Deed { return &r.Inspected }), []column{
 	{"inspections", "Times found sound", 9, func(l line) any { return l.row.Looks }},
 	{"last_concrete", "Last concrete", 16, func(l line) any { return l.row.ClockZero }},
+	{"last_concrete_by", "Last concrete by", 16, func(l line) any { return l.row.Concrete.who() }},
+}, deed("last_concrete", "Last concrete", func(r *Row) *Deed { return &r.Concrete }), []column{
 	{"cured", "Cured", 16, func(l line) any { return l.row.Cured }},
 	{"opened", "Window opened", 16, func(l line) any { return l.row.Opened }},
 	{"stated_at", "Hub stated at", 16, func(l line) any { return l.row.Said.At }},
@@ -88,22 +102,40 @@ var columns = []column{
 	{"permit_from", "Permit from", 16, func(l line) any { return l.row.Permit.At }},
 	{"permit_until", "Permit until", 16, func(l line) any { return l.row.Permit.Until }},
 	{"permit_withdrawn", "Permit withdrawn", 16, func(l line) any { return l.row.Permit.Withdrawn }},
+	{"permit_issued", "Permit issued", 16, func(l line) any { return l.row.Permit.Issued.At }},
 	{"permit_by", "Permit by", 16, func(l line) any { return who(l.row.Permit.By, l.row.Permit.Name) }},
+}, deed("permit", "Permit", func(r *Row) *Deed { return &r.Permit.Issued }), []column{
 	{"permit_stood", "Permit stood", 9, func(l line) any { return optional(l.row.Permit.Number != "", yes(l.row.Permit.Stood)) }},
-	{"permit_released", "On the release of", 14, func(l line) any { return l.row.Permit.Released }},
+	{"permit_released", "On the release of", 14, func(l line) any { return who(l.row.Permit.Released, l.row.Permit.Releaser) }},
 	{"permit_lacks", "Permit lacks", 24, func(l line) any { return strings.Join(l.row.Permit.Lacks, "; ") }},
 	{"stripped", "Stripped", 16, func(l line) any { return l.row.Stripped.At }},
 	{"stripped_by", "Stripped by", 16, func(l line) any { return l.row.Stripped.who() }},
-	{"stripped_recorded", "Strip recorded", 16, func(l line) any { return l.row.Stripped.Recorded }},
+}, deed("stripped", "Strip", func(r *Row) *Deed { return &r.Stripped }), []column{
 	{"kept_h", "Kept, h", 9, func(l line) any { return optional(!l.row.ClockZero.IsZero(), inHours(l.row.KeptS)) }},
 	{"equivalent_age_h", "Equivalent age, h at 20 °C", 11, func(l line) any { return optional(!l.row.ClockZero.IsZero(), inHours(l.row.AgeS)) }},
 	{"age_rule", "By", 24, func(l line) any { return l.row.Rule }},
+	{"concrete_low_c", "Concrete, lowest, °C", 9, func(l line) any { return inDegrees(l.row.Warmth.LowCC) }},
+	{"concrete_high_c", "Concrete, highest, °C", 9, func(l line) any { return inDegrees(l.row.Warmth.HighCC) }},
+	{"concrete_read_at", "Concrete read at", 12, func(l line) any { return cmp.Or(l.row.Warmth.Place, notMeasured) }},
 	{"margin_h", "Margin, h", 9, func(l line) any { return optional(l.row.Margin.Known, inHours(l.row.Margin.S)) }},
 	{"margin_at_most", "Margin is at most", 9, func(l line) any { return yes(l.row.Margin.AtMost) }},
 	{"governs", "Governed by", 12, func(l line) any { return l.row.Governs }},
 	{"early", "Early", 7, func(l line) any { return yes(l.row.Early) }},
 	{"unpermitted", "Without permit", 9, func(l line) any { return yes(l.row.Unpermitted) }},
 	{"exceptions", "Exceptions", 60, func(l line) any { return l.row.saysExceptions() }},
+})
+
+const notMeasured = "not measured"
+
+// deed are the columns that say how a deed came into the record: when it was entered
+// and recorded, on which device, and which message of the record it is.
+func deed(key, head string, of func(*Row) *Deed) []column {
+	return []column{
+		{key + "_entered", head + " entered", 16, func(l line) any { return of(l.row).Entered }},
+		{key + "_recorded", head + " recorded", 16, func(l line) any { return of(l.row).Recorded }},
+		{key + "_device", head + " on device", 12, func(l line) any { return of(l.row).Device }},
+		{key + "_message", head + ", message no.", 9, func(l line) any { seq := of(l.row).Seq; return optional(seq != 0, seq) }},
+	}
 }
 
 func optional(there bool, v any) any {
@@ -200,6 +232,7 @@ var notes = []string{
 	"A row is one time that a brace stood within the period; it tells all of it up to now. A brace that was set again has another row.",
 	"Kept: from the last concrete that a brace answers for, or from its set where that is later, to the strip or to now; rounded down.",
 	"Equivalent age: hours at 20 °C at the strip or now, by the site's rule; of several rules the least; rounded down.",
+	"Temperature of the concrete: the lowest and the highest that was read from the last concrete to the strip or to now, at the top of the wall, or where nobody read that in its core, or at a face. What is in doubt is in it, and a minimum or maximum whose time is not sure. It is of the wall, not of one brace.",
 	"Margin: the strip less the moment when the window of the brace and of its neighbours was open, the permit left out; rounded down; below zero is early. At most: what was missing then is still missing.",
 	"Wind that nobody measured makes no strip an early one. A brace that was taken off with others in one entry is early where the entry is.",
 	"Days without an early strip: whole local days of the site since the day of the last early strip, or where there is none since the day of the first strip.",

@@ -49,6 +49,8 @@ func plain(v any, l line) string {
 		return harmless(x)
 	case int:
 		return strconv.Itoa(x)
+	case uint64:
+		return strconv.FormatUint(x, 10)
 	case number:
 		return x.String()
 	case face.Time:

@@ -1,6 +1,7 @@
 package register_test
 
 import (
+	"bytes"
 	"testing"
 	"time"
 
@@ -73,6 +74,50 @@ func TestMarginToTheMinute(t *testing.T) {
 		require.Equal(t, register.Margin{S: margin, Known: true}, r.Margin, "%d min", minutes)
 		require.Equal(t, minutes < 0, r.Early)
 	}
+}
+
+// The temperatures are those of the top from the last concrete to the strip, minima
+// and maxima too; where nobody read the top, of the core; where nobody read any, that
+// is said, and the air is none.
+func TestWarmth(t *testing.T) {
+	w := newWorld(t, "Europe/Oslo").opened("policy.permit_needed=false")
+	w.pour("a", "2026-10-05", "10:00", "2026-10-05@10:00", 20)
+	w.steady("air-1", "air", "a", "2026-10-05@10:00", "2026-10-08@12:00", -3)
+	none := row(t, w.register("2026-10-05@09:59", register.Query{}), "a", "b1", 0).Warmth
+	require.Equal(t, register.Warmth{}, none, "before the last concrete")
+
+	core := newWorld(t, "Europe/Oslo").opened("policy.permit_needed=false")
+	core.pour("a", "2026-10-05", "10:00", "2026-10-05@09:50", 20)
+	core.steady("core-1", "core", "a", "2026-10-05@12:00", "2026-10-05@14:00", 26.25)
+	core.steady("air-1", "air", "a", "2026-10-05@10:00", "2026-10-08@12:00", -3)
+	require.Equal(t, register.Warmth{Place: "core", LowCC: new(int64(2625)), HighCC: new(int64(2625))}, row(t, core.register("2026-10-08@12:00", register.Query{}), "a", "b1", 0).Warmth)
+
+	w.record(`
+		2026-10-05 09:30 phone p-crew temperature.read a place=top celsius=2 at=@09:30
+		2026-10-05 13:00 phone p-crew temperature.read a place=top celsius=31.27 at=@13:00
+		2026-10-06 07:00 phone p-crew temperature.read a place=top celsius=4.04 at=@07:00
+		2026-10-07 11:50 phone p-crew wind.read - gust_mps=3
+		2026-10-07 12:00 phone p-crew brace.stripped a braces=b1
+		2026-10-07 13:00 phone p-crew temperature.read a place=top celsius=-1.5 at=@13:00`)
+	r := w.register("2026-10-08@12:00", register.Query{})
+	require.Equal(t, register.Warmth{Place: "top", LowCC: new(int64(404)), HighCC: new(int64(3127))}, row(t, r, "a", "b1", 0).Warmth, "what was read before and after is not of it")
+	require.Equal(t, int64(-150), *row(t, r, "a", "b2", 0).Warmth.LowCC, "it stood on")
+	var out bytes.Buffer
+	require.NoError(t, r.Text(&out, ""))
+	require.Regexp(t, `(?m)^b1 .* 4\.0 to 31\.3 °C `, out.String(), "down and up")
+	require.Regexp(t, `(?m)^b2 .* -1\.5 to 31\.3 °C `, out.String())
+	out.Reset()
+	require.NoError(t, r.Text(&out, "us"))
+	require.Regexp(t, `(?m)^b2 .* 29\.3 to 88\.3 °F `, out.String(), "-1.5 °C is 29.3 °F, 31.27 °C is 88.286 °F")
+	out.Reset()
+	none2 := newWorld(t, "Europe/Oslo").opened()
+	none2.pour("a", "2026-10-05", "10:00", "2026-10-05@09:50", 20)
+	bare := none2.register("2026-10-08@12:00", register.Query{})
+	require.NoError(t, bare.Text(&out, ""))
+	require.Regexp(t, `(?m)^b1 .* not measured `, out.String())
+	out.Reset()
+	require.NoError(t, bare.CSV(&out))
+	require.Contains(t, out.String(), ",,,not measured,")
 }
 
 // A brace that is taken off, and set again by the engineer's word, stands twice:

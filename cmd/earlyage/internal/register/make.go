@@ -147,7 +147,7 @@ func (m *maker) wall(w *wall.State, b scheduler.Bracing) Wall {
 	voided := w.Voided()
 	for i := range b.Stands {
 		if s := &b.Stands[i]; m.within(s) {
-			r := m.row(s)
+			r := m.row(w, s)
 			r.Exceptions = m.exceptions(w, s, voided)
 			out.Rows = append(out.Rows, r)
 		}
@@ -170,12 +170,12 @@ func (m *maker) within(s *scheduler.Stand) bool {
 	return m.from.IsZero() || s.Stripped == nil || !s.Stripped.Ended.LateTime().Before(m.from)
 }
 
-func (m *maker) row(s *scheduler.Stand) Row {
+func (m *maker) row(w *wall.State, s *scheduler.Stand) Row {
 	r := Row{
 		Brace: s.Brace, AtMM: int64(s.AtMM), State: s.State, Looks: s.Looks, ClockZero: face.Time{Time: s.Zero},
 		Cured: face.Time{Time: s.Cured}, Opened: face.Time{Time: s.Opened}, KeptS: s.KeptS, AgeS: s.AgeS, Rule: s.Rule,
 		Margin: Margin{s.Margin.S, s.Margin.Known, s.Margin.AtMost}, Governs: s.Governs,
-		Early: s.Early != "", Unpermitted: s.Unpermitted != "", Said: saidOf(s), Permit: m.permit(s),
+		Early: s.Early != "", Unpermitted: s.Unpermitted != "", Said: saidOf(s), Permit: m.permit(w, s), Warmth: m.warmth(w, s),
 	}
 	if s.Set != nil {
 		r.Set = m.deed(s.Set, s.Set.Ended.LateTime())
@@ -207,14 +207,48 @@ func (m *maker) name(person string) string {
 	return m.in.Name(person)
 }
 
-func (m *maker) permit(s *scheduler.Stand) Permit {
+// warmth is what was read from the last concrete of a brace to its strip, or to now.
+func (m *maker) warmth(w *wall.State, s *scheduler.Stand) Warmth {
+	from, to := s.Zero.UnixMilli(), m.At.UnixMilli()
+	if e := off(s); e != nil {
+		to = e.Began.Early
+	}
+	if s.Zero.IsZero() || to < from {
+		return Warmth{}
+	}
+	for _, place := range []string{scheduler.FromTop, scheduler.FromCore, "face"} {
+		high, _ := w.Readings.Hottest(place, from, to)
+		low, read := w.Readings.Coldest(place, from, to)
+		if !read && high == wall.None {
+			continue
+		}
+		out := Warmth{Place: place}
+		if read {
+			out.LowCC = new(int64(low))
+		}
+		if high != wall.None {
+			out.HighCC = new(int64(high))
+		}
+		return out
+	}
+	return Warmth{}
+}
+
+func (m *maker) permit(w *wall.State, s *scheduler.Stand) Permit {
 	p := s.Permit
 	if p == nil {
 		return Permit{}
 	}
+	issued := Deed{At: moment(p.At), Recorded: moment(p.Recorded), By: p.By, Name: m.name(p.By), Seq: p.Seq}
+	entries := w.Entries()
+	for i := range entries {
+		if e := &entries[i]; e.Key() == p.Key {
+			issued = m.deed(e, e.Ended.LateTime())
+		}
+	}
 	return Permit{
 		Number: p.Number, At: moment(p.At), Until: moment(p.Until), Withdrawn: moment(p.Withdrawn), By: p.By, Name: m.name(p.By),
-		Stood: s.Stood, Released: s.Released, Lacks: slices.Clone(p.Lacks),
+		Issued: issued, Stood: s.Stood, Released: s.Released, Releaser: m.name(s.Released), Lacks: slices.Clone(p.Lacks),
 	}
 }
 

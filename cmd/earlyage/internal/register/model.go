@@ -94,6 +94,7 @@ type Row struct {
 	KeptS   int64  `json:"kept_s"`  // from the last concrete, or from its set where that is later, to the strip or to now
 	AgeS    int64  `json:"age_s"`   // equivalent age at the strip or now, seconds at 20 °C, by the site's rule that gives the least
 	Rule    string `json:"rule"`    // that rule
+	Warmth  Warmth `json:"warmth"`  // of the concrete, from the last of it to the strip or to now
 	Margin  Margin `json:"margin"`  // of a brace that is stripped
 	Governs string `json:"governs"` // the criterion that was met last, or that was not met
 
@@ -113,6 +114,16 @@ type Deed struct {
 	Seq      uint64    `json:"seq"` // of the message; 0: there is none
 }
 
+// Warmth is the range of the temperatures that were read in the concrete of the wall
+// where the answer looks first: its top, or where nobody read that its core, or a
+// face. What is in doubt is in it, and so is a minimum or a maximum of which it is
+// not sure when it was: the range is never told too narrow.
+type Warmth struct {
+	Place  string `json:"place,omitzero"` // top, core or face; empty: nobody measured
+	LowCC  *int64 `json:"low_centi_c"`    // hundredths of °C; null: not known
+	HighCC *int64 `json:"high_centi_c"`   // null: nothing but minima was read
+}
+
 // Permit is the permit to strip that was there for a brace.
 type Permit struct {
 	Number    string    `json:"number"` // empty: there was none
@@ -121,8 +132,10 @@ type Permit struct {
 	Withdrawn face.Time `json:"withdrawn"`
 	By        string    `json:"by"`
 	Name      string    `json:"name,omitzero"`
+	Issued    Deed      `json:"issued"`            // the entry that issued it
 	Stood     bool      `json:"stood"`             // for the brace when it was stripped; now, where it stands
 	Released  string    `json:"released,omitzero"` // it stood on the release of this engineer
+	Releaser  string    `json:"releaser,omitzero"` // the engineer's name
 	Lacks     []string  `json:"lacks,omitzero"`    // what its form lacks
 }
 

@@ -2,12 +2,14 @@ package register
 
 import (
 	"bufio"
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
 	"time"
 
 	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/scheduler"
 )
 
 // Text writes the register for a terminal: a table for each wall, what is not as
@@ -44,29 +46,119 @@ func (r *Register) Text(out io.Writer, units string) error {
 	return w.Flush()
 }
 
+// writeWall writes when, then how long, how warm and by how much, then by whom:
+// apart, so that no line is too long for a terminal.
 func (s *Site) writeWall(w io.Writer, page face.Page, wall *Wall) error {
 	if _, err := fmt.Fprintf(w, "\n%s/%s  %s\n\n", s.Site.Site, wall.Wall, wall.State); err != nil {
 		return fmt.Errorf("write register: %w", err)
 	}
 	zone := s.Location()
-	var rows [][]string
+	var when, much [][]string
 	for i := range wall.Rows {
 		r := &wall.Rows[i]
 		at := ""
 		if r.AtMM >= 0 {
 			at = page.Length(s.Site.Site, float64(r.AtMM)/1000)
 		}
-		rows = append(rows, []string{
-			r.label(), at, moments(r.Set.At, zone), moments(r.Inspected.At, zone), moments(r.ClockZero, zone), opened(r, zone), permitWords(r),
-			moments(r.Stripped.At, zone), r.Stripped.who(), keptWords(r, r.KeptS), keptWords(r, r.AgeS), marginWords(r.Margin), r.Governs, r.verdict(),
+		when = append(when, []string{r.label(), at, moments(r.Set.At, zone), moments(r.ClockZero, zone), opened(r, zone), moments(r.Stripped.At, zone)})
+		much = append(much, []string{
+			r.label(), keptWords(r, r.KeptS), keptWords(r, r.AgeS), r.Warmth.words(page, s.Site.Site), marginWords(r.Margin), r.Governs, r.verdict(),
 		})
 	}
-	head := []string{"BRACE", "AT", "SET", "FOUND SOUND", "LAST CONCRETE", "OPENED", "PERMIT", "STRIPPED", "BY", "KEPT", "AGE AT 20 °C", "MARGIN", "GOVERNS", ""}
-	if err := face.Table(w, head, rows); err != nil {
+	if err := face.Table(w, []string{"BRACE", "AT", "SET", "LAST CONCRETE", "OPENED", "STRIPPED"}, when); err != nil {
+		return err
+	}
+	fmt.Fprintln(w)
+	if err := face.Table(w, []string{"BRACE", "KEPT", "AGE AT 20 °C", "CONCRETE", "MARGIN", "GOVERNS", ""}, much); err != nil {
+		return err
+	}
+	if err := wall.writeDeeds(w, zone); err != nil {
 		return err
 	}
 	return wall.writeExceptions(w)
 }
+
+// words are the lowest and the highest, with the place where it is not the top.
+func (m Warmth) words(page face.Page, site string) string {
+	var low, high string
+	if m.LowCC != nil {
+		low = page.Lowest(site, float64(*m.LowCC)/100)
+	}
+	if m.HighCC != nil {
+		high = page.Highest(site, float64(*m.HighCC)/100)
+	}
+	var out string
+	switch {
+	case m.Place == "":
+		return notMeasured
+	case low == "":
+		out = "up to " + high
+	case high == "":
+		out = "down to " + low
+	case low == high:
+		out = low
+	default:
+		low, _, _ = strings.Cut(low, " ")
+		out = low + " to " + high
+	}
+	if m.Place != scheduler.FromTop {
+		out = m.Place + " " + out
+	}
+	return out
+}
+
+// said groups what is said of braces: each thing once, in the order in which it was
+// first said, with the braces that it holds for.
+type said struct {
+	texts []string
+	of    map[string][]string
+}
+
+func (s *said) note(text, brace string) {
+	if s.of == nil {
+		s.of = map[string][]string{}
+	}
+	if s.of[text] == nil {
+		s.texts = append(s.texts, text)
+	}
+	s.of[text] = append(s.of[text], brace)
+}
+
+func (s *said) write(w io.Writer) error {
+	if len(s.texts) > 0 {
+		fmt.Fprintln(w)
+	}
+	for _, text := range s.texts {
+		if err := face.Wrapped(w, strings.Join(s.of[text], ", ")+"  "+text, "  "); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// writeDeeds writes who set, looked at, permitted and stripped.
+func (wall *Wall) writeDeeds(w io.Writer, zone *time.Location) error {
+	var all said
+	for i := range wall.Rows {
+		r := &wall.Rows[i]
+		words := []string{"set by " + r.Set.doer()}
+		if r.Set.At.IsZero() {
+			words[0] = "not recorded as set"
+		}
+		if r.Looks > 0 {
+			words = append(words, "found sound "+moments(r.Inspected.At, zone)+" by "+r.Inspected.doer())
+		}
+		words = append(words, r.Permit.words())
+		if !r.Stripped.At.IsZero() {
+			words = append(words, "stripped by "+r.Stripped.doer())
+		}
+		all.note(strings.Join(words, "; "), r.label())
+	}
+	return all.write(w)
+}
+
+// doer is the person, by name where it is known.
+func (d Deed) doer() string { return cmp.Or(d.Name, d.By, "a person not named") }
 
 // moments writes a moment that has been in the site's zone, rounded down.
 func moments(t face.Time, zone *time.Location) string {
@@ -84,17 +176,18 @@ func opened(r *Row, zone *time.Location) string {
 	return face.Strip(r.Opened.Time, zone)
 }
 
-func permitWords(r *Row) string {
-	switch p := r.Permit; {
-	case p.Number == "":
-		return "none"
-	case !p.Stood:
-		return p.Number + ", not in force"
-	case p.Released != "":
-		return p.Number + ", on the release of " + p.Released
-	default:
-		return p.Number
+func (p Permit) words() string {
+	if p.Number == "" {
+		return "no permit"
 	}
+	out := "permit " + p.Number + " by " + cmp.Or(p.Name, p.By, "a person not named")
+	switch {
+	case !p.Stood:
+		out += ", not in force"
+	case p.Released != "":
+		out += ", on the release of " + cmp.Or(p.Releaser, p.Released)
+	}
+	return out
 }
 
 func keptWords(r *Row, s int64) string {
@@ -131,43 +224,35 @@ func (r *Row) verdict() string {
 
 // writeExceptions writes each once, with the braces that it holds for.
 func (wall *Wall) writeExceptions(w io.Writer) error {
-	var said []string
-	of := map[string][]string{}
-	note := func(text, brace string) {
-		if of[text] == nil {
-			said = append(said, text)
-		}
-		of[text] = append(of[text], brace)
-	}
+	var all said
 	for i := range wall.Rows {
 		r := &wall.Rows[i]
 		for _, x := range r.Exceptions {
-			note(x.Sort+": "+x.Text, r.label())
+			all.note(x.Sort+": "+x.Text, r.label())
 		}
 		if r.Said.Differs {
-			note(fmt.Sprintf("stated then: %s (%s); by what is known now: %s", r.Said.words(), in(r.Said.At, time.UTC), r.Said.Now), r.label())
+			all.note(fmt.Sprintf("stated then: %s (%s); by what is known now: %s", r.Said.words(), in(r.Said.At, time.UTC), r.Said.Now), r.label())
 		}
 	}
-	if len(said) > 0 {
-		fmt.Fprintln(w)
-	}
-	for _, text := range said {
-		if err := face.Wrapped(w, strings.Join(of[text], ", ")+"  "+text, "  "); err != nil {
-			return err
-		}
-	}
-	return nil
+	return all.write(w)
 }
 
 func (r *Register) writeTotals(w io.Writer) error {
 	var rows [][]string
 	for _, s := range r.Sites {
-		rows = append(rows, append(s.Total.cells(s.Site.Site), s.Clear.words()))
+		rows = append(rows, s.Total.cells(s.Site.Site))
 	}
 	if len(r.Sites) != 1 {
-		rows = append(rows, append(r.Total.cells("all"), ""))
+		rows = append(rows, r.Total.cells("all"))
 	}
-	return face.Table(w, []string{"SITE", "BRACES", "STRIPPED", "EARLY", "WITHOUT PERMIT", "STANDING", "WITH EXCEPTIONS", "KEPT, MEAN", "LEAST", "LEAST MARGIN", "DAYS WITHOUT AN EARLY STRIP"}, rows)
+	if err := face.Table(w, []string{"SITE", "BRACES", "STRIPPED", "EARLY", "UNPERMITTED", "STANDING", "EXCEPTIONS", "KEPT, MEAN", "LEAST", "LEAST MARGIN"}, rows); err != nil {
+		return err
+	}
+	var days said
+	for _, s := range r.Sites {
+		days.note("days without an early strip: "+s.Clear.words(), s.Site.Site)
+	}
+	return days.write(w)
 }
 
 func (t Totals) cells(of string) []string {

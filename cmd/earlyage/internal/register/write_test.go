@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -19,6 +20,7 @@ import (
 	"github.com/stretchr/testify/require"
 	"github.com/xuri/excelize/v2"
 
+	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/register"
 	"earlyage/scheduler"
 )
@@ -75,6 +77,7 @@ func TestCSV(t *testing.T) {
 	require.Equal(t, "Åse Øyen (p-crew)", cell(1, "stripped_by"))
 	require.Equal(t, `_=cmd|'/c calc'!A1`, cell(1, "permit"))
 	require.Equal(t, "_=SUM(A1) (p-boss)", cell(1, "permit_by"))
+	require.Equal(t, []string{"10.00", "10.00", "top"}, []string{cell(1, "concrete_low_c"), cell(1, "concrete_high_c"), cell(1, "concrete_read_at")})
 	require.Equal(t, "yes", cell(6, "early"))
 	require.True(t, strings.HasPrefix(cell(6, "margin_h"), "-"), "a number may be under zero: %s", cell(6, "margin_h"))
 	for i, line := range list[1:] {
@@ -84,6 +87,67 @@ func TestCSV(t *testing.T) {
 			}
 			require.NotContains(t, "=+-@\t\r", c[:1], "line %d, %s", i+1, list[0][j])
 		}
+	}
+}
+
+// Each deed has when it happened, was entered and recorded, by whom, on which device,
+// and its message in the record: in CSV and, read back by excelize, in XLSX, as the
+// register itself has it.
+func TestDeedsAreWhole(t *testing.T) {
+	w := newWorld(t, "Europe/Oslo").opened()
+	w.pour("a", "2026-10-05", "10:00", "2026-10-12@12:00", 20)
+	w.record(`
+		2026-10-08 09:00 phone p-crew wind.read - gust_mps=3
+		2026-10-08 09:10 office p-boss permit.issued a number=s-1 for=strip until=2026-10-08T18:00 recorded=2026-10-08@09:12
+		2026-10-08 10:20 tablet p-second brace.stripped a braces=b1 permit=s-1 at=2026-10-08T10:10 recorded=2026-10-08@11:40`)
+	r := w.register("2026-10-12@12:00", register.Query{})
+	x := row(t, r, "a", "b1", 0)
+	require.Equal(t, "2026-10-08T09:40:00Z", x.Stripped.Recorded.Format(time.RFC3339))
+	require.Equal(t, "2026-10-08T08:20:00Z", x.Stripped.Entered.Format(time.RFC3339))
+	require.Equal(t, []string{"tablet", "office", "phone"}, []string{x.Stripped.Device, x.Permit.Issued.Device, x.Set.Device})
+	require.Equal(t, "2026-10-08T07:12:00Z", x.Permit.Issued.Recorded.Format(time.RFC3339))
+
+	var out bytes.Buffer
+	require.NoError(t, r.CSV(&out))
+	list, err := csv.NewReader(&out).ReadAll()
+	require.NoError(t, err)
+	f, err := excelize.OpenReader(bytes.NewReader(workbook(t, r)))
+	require.NoError(t, err)
+	defer f.Close()
+	sheet, err := f.GetRows("Braces")
+	require.NoError(t, err)
+	in := func(rows [][]string, head string) string {
+		i := slices.Index(rows[0], head)
+		require.GreaterOrEqual(t, i, 0, head)
+		return rows[1][i]
+	}
+	for key, c := range map[string]struct {
+		head, happened, happenedHead, by string
+		deed                             register.Deed
+	}{
+		"set":           {"Set", "set", "Set", "Set by", x.Set},
+		"inspected":     {"Inspection", "inspected", "Last found sound", "Inspected by", x.Inspected},
+		"last_concrete": {"Last concrete", "last_concrete", "Last concrete", "Last concrete by", x.Concrete},
+		"permit":        {"Permit", "permit_issued", "Permit issued", "Permit by", x.Permit.Issued},
+		"stripped":      {"Strip", "stripped", "Stripped", "Stripped by", x.Stripped},
+	} {
+		require.NotZero(t, c.deed.Seq, key)
+		for column, want := range map[[2]string]face.Time{
+			{c.happened, c.happenedHead}: c.deed.At, {key + "_entered", c.head + " entered"}: c.deed.Entered, {key + "_recorded", c.head + " recorded"}: c.deed.Recorded,
+		} {
+			require.False(t, want.IsZero(), column[0])
+			require.Equal(t, want.In(w.zone).Format(time.RFC3339), in(list, column[0]))
+			require.Equal(t, want.In(w.zone).Format("2006-01-02 15:04"), in(sheet, column[1]))
+		}
+		for column, want := range map[[2]string]string{
+			{key + "_device", c.head + " on device"}: c.deed.Device, {key + "_message", c.head + ", message no."}: strconv.FormatUint(c.deed.Seq, 10),
+		} {
+			require.Equal(t, want, in(list, column[0]))
+			require.Equal(t, want, in(sheet, column[1]))
+		}
+		require.Contains(t, in(list, key+"_by"), c.deed.By)
+		require.Contains(t, in(sheet, c.by), c.deed.By)
+		require.Contains(t, in(list, key+"_by"), c.deed.Name)
 	}
 }
 
@@ -219,7 +283,7 @@ func TestXLSXBySecondReader(t *testing.T) {
 	require.Contains(t, []string{"1", "true"}, sheet.Fit.On)
 	require.Equal(t, "1", sheet.Pane.Y)
 	require.Equal(t, "frozen", sheet.Pane.State)
-	require.Equal(t, "A1:AJ7", strings.ReplaceAll(sheet.Filter.Ref, "$", ""))
+	require.Equal(t, "A1:BH7", strings.ReplaceAll(sheet.Filter.Ref, "$", ""))
 	require.Equal(t, "landscape", sheet.Setup.Orientation)
 	require.Equal(t, "0", sheet.Setup.High)
 	require.Contains(t, []string{"", "1"}, sheet.Setup.Wide, "1 where it is left out")
@@ -228,7 +292,7 @@ func TestXLSXBySecondReader(t *testing.T) {
 		require.Positive(t, c.Width)
 		wide += c.To - c.From + 1
 	}
-	require.Equal(t, 36, wide, "every column has a width")
+	require.Equal(t, 60, wide, "every column has a width")
 
 	heads := map[string]string{} // by letter
 	for _, c := range sheet.Rows[0].Cells {
@@ -250,11 +314,14 @@ func TestXLSXBySecondReader(t *testing.T) {
 			found[head]++
 			code := formats[styles.Cells[c.Style].Format]
 			switch head {
-			case "Set", "Last found sound", "Last concrete", "Cured", "Window opened", "Hub stated at", "Permit from", "Permit until", "Stripped", "Strip recorded":
+			case "Set", "Last found sound", "Last concrete", "Cured", "Window opened", "Hub stated at", "Permit from", "Permit issued", "Permit until", "Stripped",
+				"Set entered", "Inspection entered", "Last concrete entered", "Permit entered", "Strip entered",
+				"Set recorded", "Inspection recorded", "Last concrete recorded", "Permit recorded", "Strip recorded":
 				require.Equal(t, "yyyy-mm-dd hh:mm", code, head)
 			case "Station, m":
 				require.Equal(t, "0.000", code)
-			case "Times found sound":
+			case "Times found sound", "Set, message no.", "Inspection, message no.", "Last concrete, message no.", "Permit, message no.", "Strip, message no.":
+				require.NotContains(t, c.Value, ".", head)
 			default:
 				require.Equal(t, "0.00", code, head)
 			}
@@ -292,6 +359,9 @@ func TestText(t *testing.T) {
 		var out bytes.Buffer
 		require.NoError(t, r.Text(&out, units))
 		require.Contains(t, out.String(), "A guide for planning and records.")
+		for line := range strings.Lines(out.String()) {
+			require.LessOrEqual(t, utf8.RuneCountInString(strings.TrimSuffix(line, "\n")), 110, "%s", line)
+		}
 		golden(t, "sample-"+name+".txt", out.String())
 	}
 	var out bytes.Buffer

@@ -113,6 +113,8 @@ func (b *book) cell(sheet string, col, row int, v any, zone *time.Location) {
 		b.try(b.SetCellStr(sheet, at, x))
 	case int:
 		b.try(b.SetCellInt(sheet, at, int64(x)))
+	case uint64:
+		b.try(b.SetCellUint(sheet, at, x))
 	case number:
 		b.try(b.SetCellFloat(sheet, at, x.float(), x.digits, 64))
 		if style = b.hours; x.digits == 3 {
