@@ -173,11 +173,11 @@ func (d *Desk) settle(c *Case, now time.Time) {
 }
 
 // retire leaves of an ended case what is needed to know it again, and of what
-// latches what is needed to tell it again: its answer may be taken back. Its letters
+// latches, or was never told, what is needed to tell it: its answer may be taken back. Its letters
 // go with it, and a summary with the last of its cases.
 func (d *Desk) retire(c *Case) {
 	c.Retired, c.Told, c.Notice.Issued = true, nil, nil
-	if !events.Latches(c.Notice.Kind) {
+	if missed := c.Of == OfAlert && c.Accepted.IsZero(); !missed && !events.Latches(c.Notice.Kind) {
 		c.Notice.Text, c.Notice.About = "", nil
 	}
 	d.old.set(c.ID, c.Ended)

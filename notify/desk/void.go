@@ -75,7 +75,8 @@ func (d *Desk) unshelve(c *Case, word string, now time.Time) {
 }
 
 // unanswer takes an acknowledgement back. If no other answers the alert, and it
-// stands, it is told anew from the first rung, and climbs from now on.
+// stands, it is told anew from the first rung, and climbs from now on. An urgent one
+// that is over and that no channel had taken by then is told too, as being over.
 func (d *Desk) unanswer(c *Case, word string, now time.Time) {
 	i := slices.IndexFunc(c.Answers, func(a Answer) bool { return a.Word == word })
 	if i < 0 {
@@ -88,7 +89,7 @@ func (d *Desk) unanswer(c *Case, word string, now time.Time) {
 	c.Acknowledged, c.AckBy = first.At, first.By
 	ended := c.Ended
 	c.Ended = time.Time{}
-	if !c.stands() || !c.Acknowledged.IsZero() {
+	if !c.Acknowledged.IsZero() || !c.stands() && !c.missed(now) {
 		c.Ended = ended
 		d.putCase(c)
 		return
@@ -97,11 +98,20 @@ func (d *Desk) unanswer(c *Case, word string, now time.Time) {
 		c.Retired = false
 		d.old.set(c.ID, time.Time{})
 	}
-	c.Mute = d.muteUntil(c, now)
+	muted := d.muteUntil(c, now)
+	if c.stands() {
+		c.Mute = muted
+	}
 	d.putCase(c)
-	if c.Mute.IsZero() {
+	if muted.IsZero() {
 		d.anew(c, now)
 	}
+}
+
+// missed reports whether an alert that is over would have been told to somebody, had
+// the answer that was taken back never been there.
+func (c Case) missed(now time.Time) bool {
+	return c.keeps() && c.Accepted.IsZero() && c.Shown.IsZero() && now.Before(c.Cleared.Add(returnedFor))
 }
 
 // dropLate drops the letters of rungs that were told when the alert was answered

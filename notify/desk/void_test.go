@@ -135,6 +135,37 @@ func TestAVoidBringsBackWhatLatchesAndNotWhatIsOver(t *testing.T) {
 	}
 }
 
+// Over and answered before anybody was told, nobody is told. When the answer is taken
+// back it is as one that returned unacknowledged: urgent, it is told as being over.
+func TestAVoidedAcknowledgementOfWhatNobodyWasToldOf(t *testing.T) {
+	for _, c := range []struct {
+		priority string
+		after    time.Duration // of the void
+		told     bool
+	}{{desk.Urgent, time.Minute, true}, {desk.Urgent, 3 * time.Hour, true}, {desk.Urgent, 25 * time.Hour, false}, {desk.High, time.Minute, false}} {
+		for _, seen := range []bool{false, true} {
+			b := at(t, fourRungs())
+			b.raise("a1", "rise-fast", c.priority)
+			if seen {
+				b.send(desk.Done)
+			}
+			b.word(notice.Cleared, "a1", "")
+			b.acknowledge("a1", "ben", "ack-1")
+			b.send(desk.Done)
+			b.wait(c.after)
+			b.Desk = b.loaded()
+			b.void("ack-1")
+			if c.told && !seen {
+				require.Equal(t, firstRung, b.send(desk.Done))
+				require.Equal(t, "a1", b.theCase("a1").Notice.Text)
+				require.True(t, b.theCase("a1").Returned())
+			}
+			b.wait(time.Hour)
+			require.Empty(t, b.open(), "%+v", c)
+		}
+	}
+}
+
 func TestAVoidedAcknowledgementOfWhatIsShelvedIsToldAfterwards(t *testing.T) {
 	b := at(t, fourRungs())
 	b.raise("a1", "rise-fast", desk.Urgent)
