@@ -255,3 +255,16 @@ func TestAnotherRotaIsInForceFromTheNextStepOn(t *testing.T) {
 	require.Equal(t, []string{"raised a1 to cleo by mail step 2", "raised a1 to cleo by phone step 2", "raised a1 to dora by mail step 3"},
 		b.send(desk.Done), "the times of the new one count from when it was told first")
 }
+
+// A word that ends a putting off that never was makes no answer older than it.
+func TestTheEndOfNoShelvingTellsNobody(t *testing.T) {
+	b := at(t, fourRungs())
+	b.raise("a1", "record-gap", desk.High)
+	b.send(desk.Done)
+	b.word(notice.Acknowledged, "a1", "ada")
+	b.wait(time.Minute)
+	b.take(notice.Notice{State: notice.OutOfService, Kind: "record-gap", At: b.now, Until: b.now.Add(time.Hour), By: "eve"})
+	b.word(notice.Unshelved, "a1", "ben")
+	b.wait(2 * time.Hour)
+	require.Empty(t, b.open(), "it is answered")
+}

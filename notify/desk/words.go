@@ -165,6 +165,7 @@ func (d *Desk) takeShelf(c *Case, n notice.Notice, now time.Time) {
 	c.Shelf = &Shelf{From: cmp.Or(n.Recorded, n.At), Until: until, By: n.By, Reason: n.Text, Seq: n.Seq, Word: own(n)}
 	switch {
 	case ends:
+		c.Shelf.From = time.Time{} // nothing was put off
 		if was != nil {
 			c.Shelf.From = was.From
 		}
