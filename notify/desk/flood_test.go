@@ -42,6 +42,21 @@ func TestAFloodOutlastsAStop(t *testing.T) {
 	require.Equal(t, []string{"raised a1 to ada by mail step 0"}, b.in(desk.Withheld), "six in ten minutes: it goes on")
 }
 
+// The next channel brings each summary, not only the first one of the same alerts.
+func TestTheNextChannelBringsASummaryOfTheSameAlertsAgain(t *testing.T) {
+	b := gathered(t, "hook", "mail")
+	for range 2 {
+		b.wait(time.Minute)
+		require.Equal(t, []string{"summary a10+a11 to ada by hook step 0"}, b.send(desk.Refused))
+		require.Equal(t, []string{"summary a10+a11 to ada by mail step 0"}, b.send(desk.Done))
+		for i := range 12 {
+			b.shelve(fmt.Sprintf("a%02d", i), time.Hour)
+		}
+		b.wait(time.Hour)
+		require.Len(t, b.send(desk.Done), 10)
+	}
+}
+
 func TestWhatASummaryHadBroughtBeforeItWasShelvedIsTold(t *testing.T) {
 	b := gathered(t, "phone")
 	b.wait(time.Minute)

@@ -47,7 +47,9 @@ func (d *Desk) write(c *Case, what string, choice Choice, why string, now time.T
 // a summary. A letter of the same name is there already and stays as it is; it may
 // be of a case that was lost and is taken anew.
 func (d *Desk) post(l Letter, now time.Time) {
-	l.name()
+	if l.ID == "" {
+		l.name()
+	}
 	if there := d.letters[l.ID]; there != nil {
 		d.belongs(there)
 		if there.State == Shown || there.State == Accepted && !NeedsShowing(there.Channel) {
@@ -149,6 +151,9 @@ func (d *Desk) anotherChannel(l *Letter, now time.Time) {
 	next := Letter{V: Version, Case: l.Case, What: l.What, Of: l.Of, Kind: l.Kind, Site: l.Site, Wall: l.Wall,
 		Priority: l.Priority, Person: l.Person, Channel: others[0], Others: others[1:], Step: l.Step, Round: l.Round,
 		Why: l.Why, Made: now, State: Due}
+	if l.What == TellSummary { // one of the same alerts may have gone this way in an earlier round
+		next.ID = identity(l.ID, TellSummary, next.Channel)
+	}
 	for _, a := range l.Alerts {
 		if c := d.cases[a]; c != nil && d.wanted(c, l) {
 			next.Alerts = append(next.Alerts, a)
