@@ -72,6 +72,7 @@ func tellReport(w io.Writer, r projector.Report, checkOnly bool) error {
 // bar shows progress on a terminal, and nothing elsewhere.
 type bar struct {
 	w     io.Writer
+	now   func() time.Time
 	last  time.Time
 	began time.Time
 	shown bool
@@ -81,18 +82,22 @@ const barWidth = 40
 
 func newBar(w io.Writer) *bar {
 	if isTerminal(w) {
-		return &bar{w: w, began: time.Now()}
+		return &bar{w: w, now: time.Now, began: time.Now()}
 	}
 	return &bar{}
 }
 
 func (b *bar) show(done, total uint64) {
-	if b.w == nil || total == 0 || time.Since(b.last) < 100*time.Millisecond && done < total {
+	if b.w == nil || total == 0 {
 		return
 	}
-	b.last, b.shown = time.Now(), true
+	now := b.now()
+	if now.Sub(b.last) < 100*time.Millisecond && done < total {
+		return
+	}
+	b.last, b.shown = now, true
 	full := int(min(done, total) * barWidth / total)
-	rate := float64(done) / max(time.Since(b.began).Seconds(), 1e-3)
+	rate := float64(done) / max(now.Sub(b.began).Seconds(), 1e-3)
 	fmt.Fprintf(b.w, "\r[%s%s] %d of %d, %.0f a second ", strings.Repeat("#", full), strings.Repeat(".", barWidth-full), done, total, rate)
 }
 

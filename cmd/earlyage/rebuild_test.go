@@ -74,16 +74,24 @@ func TestRebuildFromAnotherStream(t *testing.T) {
 
 func TestTheBarShowsHowFarItIs(t *testing.T) {
 	var out bytes.Buffer
-	b := &bar{w: &out, began: time.Now().Add(-10 * time.Second)}
+	began := time.Date(2026, 11, 2, 6, 0, 0, 0, time.UTC)
+	now := began.Add(10 * time.Second)
+	b := &bar{w: &out, now: func() time.Time { return now }, began: began}
 	b.show(0, 0)
 	require.Empty(t, out.String(), "nothing is known of the end")
 	b.show(250, 1000)
+	now = now.Add(100*time.Millisecond - 1)
 	b.show(251, 1000)
 	require.Contains(t, out.String(), "[##########..............................] 250 of 1000, 25 a second")
 	require.NotContains(t, out.String(), "251", "not so often that it slows the work")
+	now = now.Add(1)
+	b.show(252, 1000)
+	require.Contains(t, out.String(), "252 of 1000, 25 a second")
+	now = began.Add(20 * time.Second)
+	b.show(999, 1000)
 	b.show(1000, 1000)
 	b.end()
-	require.Contains(t, out.String(), "[########################################] 1000 of 1000, 100 a second \n")
+	require.Contains(t, out.String(), "[########################################] 1000 of 1000, 50 a second \n")
 	file, err := os.Create(filepath.Join(t.TempDir(), "log"))
 	require.NoError(t, err)
 	defer file.Close()
