@@ -18,7 +18,7 @@ type toldCmd struct {
 	reach
 	Undelivered bool          `help:"Only what no channel has accepted: tried again, or failed for good."`
 	Person      string        `help:"Only to this person: id, or name."`
-	Alert       string        `help:"Only of this alert."`
+	Alert       string        `placeholder:"ID" help:"Only of this alert, named as earlyage alerts shows it."`
 	Site        string        `help:"Only of this site."`
 	Since       time.Duration `placeholder:"DURATION" help:"Only of the last so long, such as 12h."`
 	Measure     bool          `help:"How fast and how much was told, in place of the list; of the last 30 days, or of --since."`
@@ -54,7 +54,11 @@ func (c toldCmd) Run(ctx context.Context, con console) error {
 		q.Set("person", who)
 	}
 	if c.Alert != "" {
-		q.Set("alert", c.Alert)
+		id, err := c.alert(ctx, client)
+		if err != nil {
+			return err
+		}
+		q.Set("alert", id)
 	}
 	if c.Undelivered {
 		q.Set("undelivered", "1")
@@ -68,6 +72,16 @@ func (c toldCmd) Run(ctx context.Context, con console) error {
 		return line(con.Out, body)
 	}
 	return printTold(con.Out, answer)
+}
+
+// alert gives the id of the alert that is meant, of all that were ever raised.
+func (c toldCmd) alert(ctx context.Context, client api.Client) (string, error) {
+	var all api.Alerts
+	if _, err := client.Get(ctx, api.PathAlerts, url.Values{"all": {"1"}}, &all); err != nil {
+		return "", err
+	}
+	a, err := named(all, c.Alert, "none in sight", "earlyage alerts --all")
+	return a.ID, err
 }
 
 // now is the time of the hub: a demo has its own.
@@ -185,7 +199,9 @@ func (c ackCmd) Run(ctx context.Context, con console) error {
 	if _, err := client.Get(ctx, api.PathAlerts, nil, &all); err != nil {
 		return err
 	}
-	a, err := c.named(all)
+	// What is over and was not answered may be answered still.
+	all.Alerts = slices.DeleteFunc(all.Alerts, func(a face.Alarm) bool { return !a.Cleared.IsZero() && !a.Acknowledged.IsZero() })
+	a, err := named(all, c.Alert, "none that stands", "earlyage alerts")
 	if err != nil {
 		return err
 	}
@@ -201,16 +217,15 @@ func (c ackCmd) Run(ctx context.Context, con console) error {
 // mostNamed is how many alerts are named where a beginning is of several.
 const mostNamed = 8
 
-// named finds the one alert that is meant: of those that stand, or are over and were
-// not answered.
-func (c ackCmd) named(all api.Alerts) (face.Alarm, error) {
-	open := slices.DeleteFunc(all.Alerts, func(a face.Alarm) bool { return !a.Cleared.IsZero() && !a.Acknowledged.IsZero() })
-	found := face.Named(open, c.Alert)
+// named finds the one alert that a beginning of its id means. none and where say
+// what was looked through.
+func named(all api.Alerts, beginning, none, where string) (face.Alarm, error) {
+	found := face.Named(all.Alerts, beginning)
 	switch len(found) {
 	case 1:
 		return found[0], nil
 	case 0:
-		return face.Alarm{}, usagef("alert: none that stands begins with %q; earlyage alerts lists them", c.Alert)
+		return face.Alarm{}, usagef("alert: %s begins with %q; %s lists them", none, beginning, where)
 	}
-	return face.Alarm{}, usagef("alert: %d begin with %q; give more of it:%s", len(found), c.Alert, all.Page("").Choices(found, mostNamed))
+	return face.Alarm{}, usagef("alert: %d begin with %q; give more of it:%s", len(found), beginning, all.Page("").Choices(found, mostNamed))
 }

@@ -1,6 +1,7 @@
 package register
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -102,7 +103,7 @@ func (m *maker) changed(s *scheduler.Stand, voided []wall.Voided, add adder) {
 	for _, v := range voided {
 		if names, ok := bracesOf(v.Data); ok && (len(names) == 0 || slices.Contains(names, s.Brace)) {
 			began, _ := v.Span()
-			add(Amended, v.Seq, "%s of %s was voided by %s: it does not count", kindWords[v.Kind], m.local(began), v.By.By)
+			add(Amended, v.Seq, "%s of %s was voided by %s: it does not count", kindWords[v.Kind], m.local(began), cmp.Or(m.name(v.By.By), v.By.By))
 		}
 	}
 }

@@ -172,7 +172,7 @@ func TestVoidedStrip(t *testing.T) {
 	require.False(t, gone.Early, "%v", gone.Exceptions)
 	require.Equal(t, int64(96*3600), gone.KeptS)
 	require.Equal(t, []string{register.Amended}, sorts(gone))
-	require.Equal(t, "the strip of Tue 6 Oct 2026 10:00 CEST was voided by p-boss: it does not count", gone.Exceptions[0].Text)
+	require.Equal(t, "the strip of Tue 6 Oct 2026 10:00 CEST was voided by =SUM(A1): it does not count", gone.Exceptions[0].Text)
 	require.Equal(t, 3, r.Total.Braces)
 	require.Zero(t, r.Total.Early)
 	require.Equal(t, register.Clear{Days: 3, Since: "2026-10-09"}, r.Sites[0].Clear)
