@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"earlyage/notify/notice"
+	"earlyage/scheduler/concrete/unit"
 )
 
 // Gist says in one line, in a reader's language and units, what an alert is about:
@@ -24,6 +25,15 @@ func Gist(n notice.Notice, f Facts) string {
 		said[i] = r.Label + ": " + r.Text
 	}
 	return local(cause, t.sys) + " " + strings.Join(said, "; ")
+}
+
+// InUnits puts the quantities in a text of the kinds, as "1.2 m", into the units of
+// a system: si or us.
+func InUnits(said, units string) string {
+	if units == unit.US.String() {
+		return local(said, unit.US)
+	}
+	return said
 }
 
 // InRecord puts what the record says behind a word for it, in a language.

@@ -28,6 +28,8 @@ func TestGist(t *testing.T) {
 	later := raised("rise-fast")
 	later.Kind = "of-a-later-hub"
 	require.Empty(t, text.Gist(later, facts(t, "en", "us")))
+	require.Equal(t, "the wall's height + 4 ft", text.InUnits("the wall's height + 1.2 m", "us"))
+	require.Equal(t, "the wall's height + 1.2 m", text.InUnits("the wall's height + 1.2 m", "si"))
 	require.Equal(t, "En el registro: Rose 1.31 m.", text.InRecord("es", "Rose\n1.31 m."))
 }
 
