@@ -225,9 +225,9 @@ func measureCmd(ts *testscript.TestScript, neg bool, args []string) {
 		`"datacontenttype":"application/json","data":{"place":"top","at":%q,"celsius":%s}}`,
 		"reading-"+args[3], part[1], part[2], part[3], time.Now().UTC().Format(time.RFC3339), args[3], args[4])
 	client := mqtt.NewClient(mqtt.NewClientOptions().AddBroker("tcp://" + ts.Getenv("MQTT")).SetClientID(part[1] + "/" + part[2]).
-		SetUsername(args[0]).SetPassword(args[1]).SetAutoReconnect(false).SetConnectTimeout(10 * time.Second))
+		SetUsername(args[0]).SetPassword(args[1]).SetAutoReconnect(false).SetConnectTimeout(time.Minute))
 	token := client.Connect()
-	if !token.WaitTimeout(30 * time.Second) {
+	if !token.WaitTimeout(time.Minute) {
 		ts.Fatalf("no answer over MQTT")
 	}
 	if neg {
@@ -239,7 +239,7 @@ func measureCmd(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(token.Error())
 	defer client.Disconnect(100)
 	sent := client.Publish(args[2], 1, false, body)
-	if !sent.WaitTimeout(30 * time.Second) {
+	if !sent.WaitTimeout(time.Minute) {
 		ts.Fatalf("no acknowledgement over MQTT")
 	}
 	ts.Check(sent.Error())

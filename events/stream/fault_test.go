@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -22,22 +23,32 @@ func TestLostAcknowledgement(t *testing.T) {
 				hub := runHub(t)
 				hub.sleep(asleep)
 				relay := newRelay(t, hub.srv.ClientURL())
-				d := configDevice(t, stream.OutboxConfig{Dir: t.TempDir(), Wait: 500 * time.Millisecond})
+				d := configDevice(t, stream.OutboxConfig{Dir: t.TempDir(), Wait: patience})
 				nc := dial(t, relay.url())
 				d.fill(n)
-				lost := 0
+				ctx, cancel := context.WithCancel(testContext(t))
+				defer cancel()
+				planned, ended := make(chan struct{}), make(chan error, 1)
+				var once sync.Once
 				d.OnStep(func(step string) error {
-					if step == "planned" && lost == 0 {
-						lost++
-						relay.setDeaf(true)
+					if step == "planned" {
+						once.Do(func() { relay.setDeaf(true); close(planned) })
 					}
 					return nil
 				})
-				err := d.Drain(testContext(t), nc)
-				require.Error(t, err)
-				if n == 1 { // an atomic batch stops at the first answer that is missing
-					waitFor(t, hub.st, 1)
+				go func() { ended <- d.Drain(ctx, nc) }()
+				select {
+				case <-planned:
+				case err := <-ended:
+					require.FailNow(t, "it ended before it published", "%v", err)
 				}
+				if n == 1 {
+					waitFor(t, hub.st, 1)
+				} else { // an atomic batch stops at the first answer that is missing, which it has sent by now
+					<-time.After(500 * time.Millisecond)
+				}
+				cancel()
+				require.Error(t, <-ended)
 				require.Equal(t, n, d.status().Waiting)
 				relay.setDeaf(false)
 				require.NoError(t, d.Drain(testContext(t), nc))
