@@ -1,6 +1,7 @@
 package board_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -71,6 +72,7 @@ func TestAlertsSpeakTheSitesUnits(t *testing.T) {
 		require.Contains(t, first, "In the record: Rose 1.31 m in 60 min at 8.0 to 12.0 m, limit 1.20 m.")
 		require.Contains(t, first, "Answer of Noor, 10:11, taken back by p-9z2k, 10:16: meant <another> wall")
 		require.Contains(t, first, "unacknowledged")
+		require.NotContains(t, strings.ReplaceAll(first, "1.31 m in 60 min at 8.0 to 12.0 m, limit 1.20 m", ""), " m.")
 		tab.See(`[id="a.alert-fast"]:not([data-answered]) [data-do="acknowledge"]`)
 		again := tab.Text(`[id="a.alert-again"]`)
 		require.Contains(t, again, "Rose 1.31 m in 60 min", "without numbers the record's words stand")

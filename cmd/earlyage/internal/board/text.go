@@ -10,6 +10,7 @@ import (
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
+	"earlyage/notify/text"
 	"earlyage/scheduler"
 	"earlyage/scheduler/concrete/unit"
 )
@@ -131,7 +132,7 @@ func (t tongue) alert(kind string) string {
 
 // todo says what to do about an alert.
 func (t tongue) todo(kind string) string {
-	return own(t.Catalogue, "alert."+kind+".do", scheduler.AlertKinds[kind].Action, "")
+	return text.InUnits(own(t.Catalogue, "alert."+kind+".do", scheduler.AlertKinds[kind].Action, ""), t.units.String())
 }
 
 // who names the role that acts first.

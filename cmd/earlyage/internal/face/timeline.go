@@ -17,6 +17,7 @@ type Change struct {
 	At     Time        `json:"at"`
 	Reason string      `json:"reason"`
 	Data   string      `json:"data,omitzero"`   // of an amendment: what stands in the place, as JSON
+	Unit   string      `json:"unit,omitzero"`   // of the number that answers an item of a check list
 	Second []Second    `json:"second,omitzero"` // who countersigned it
 }
 

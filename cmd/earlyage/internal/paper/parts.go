@@ -12,6 +12,7 @@ import (
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/wallpage"
 	"earlyage/events"
+	"earlyage/notify/text"
 )
 
 // heads are the heads of columns.
@@ -129,7 +130,7 @@ func (p *paper) alerts() {
 	for _, a := range p.page.Alarms {
 		p.caption(p.tongue.Alert(a.Kind) + ", " + p.t.T("board.priority."+a.Priority))
 		p.facts([]wallpage.Fact{
-			{Label: p.t.T("paper.head.times"), Value: p.alertTimes(a)}, {Label: p.t.T("paper.head.text"), Value: a.Text},
+			{Label: p.t.T("paper.head.times"), Value: p.alertTimes(a)}, {Label: p.t.T("paper.head.text"), Value: p.alertSays(a)},
 			{Label: p.t.T("paper.head.answers"), Value: p.answers(a)},
 		})
 		p.told(a)
@@ -146,6 +147,16 @@ func (p *paper) line(key, value string) string {
 
 func lines(parts ...string) string {
 	return strings.Join(known(parts...), "\n")
+}
+
+// alertSays is what an alert says in the site's units and the language, above what
+// the record says.
+func (p *paper) alertSays(a face.Alarm) string {
+	say, record := p.tongue.AlertSays(a)
+	if record == "" {
+		return say
+	}
+	return lines(say, text.InRecord(p.t.Lang(), record))
 }
 
 func (p *paper) alertTimes(a face.Alarm) string {
@@ -166,10 +177,11 @@ func (p *paper) who(at face.Time, person string) string {
 }
 
 func (p *paper) answers(a face.Alarm) string {
+	back := lines(p.tongue.TakenBack(a)...)
 	if a.Acknowledged.IsZero() && a.ShelvedFrom.IsZero() && a.Unshelved.IsZero() {
-		return p.t.T("paper.alert.unanswered")
+		return lines(p.t.T("paper.alert.unanswered"), back)
 	}
-	return lines(
+	return lines(back,
 		p.line("alert.acknowledged", p.who(a.Acknowledged, a.AcknowledgedBy)), p.line("alert.note", a.Note),
 		p.line("alert.shelved", p.who(a.ShelvedFrom, a.ShelvedBy)), p.line("alert.until", p.when(a.ShelvedUntil)), p.line("alert.note", a.ShelvedReason),
 		p.line("alert.unshelved", p.who(a.Unshelved, a.UnshelvedBy)),

@@ -91,7 +91,7 @@ func TestTimelineAsOfIsTheStoreThatEndsThere(t *testing.T) {
 		script string
 		ref    scheduler.Ref
 		every  int // of the messages of the wall, so that the test stays short
-	}{{"changed", barn, 1}, {"week", wall1, 24}} {
+	}{{"changed", barn, 1}, {"units", barn, 1}, {"week", wall1, 24}} {
 		r := week(t)
 		until := noon
 		if x.script != "week" {

@@ -8,6 +8,7 @@ import (
 
 	"earlyage/cmd/earlyage/internal/board"
 	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/events"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
@@ -49,13 +50,14 @@ type Standing struct {
 
 // Exception is one thing that wants an officer.
 type Exception struct {
-	Sort     string    `json:"sort"`
-	Kind     string    `json:"kind"` // of the alert; empty: none stands behind it
-	Since    face.Time `json:"since"`
-	Text     string    `json:"text"` // as the hub said it
-	Seq      uint64    `json:"seq"`  // the message that it is about; 0: see Thing
-	Thing    string    `json:"thing"`
-	Answered bool      `json:"answered"` // somebody acknowledged it
+	Sort     string        `json:"sort"`
+	Kind     string        `json:"kind"` // of the alert; empty: none stands behind it
+	Since    face.Time     `json:"since"`
+	Text     string        `json:"text"`           // as the hub said it
+	About    *events.About `json:"about,omitzero"` // of an alert, the text as numbers
+	Seq      uint64        `json:"seq"`            // the message that it is about; 0: see Thing
+	Thing    string        `json:"thing"`
+	Answered bool          `json:"answered"` // somebody acknowledged it
 }
 
 // Exceptions gathers the safety officer's list. It is pure.
@@ -118,7 +120,7 @@ func siteDoubts(s board.Site) []Exception {
 }
 
 func exceptionOf(sort string, a wall.Alarm) Exception {
-	return Exception{Sort: sort, Kind: a.Kind, Since: ms(a.Since), Text: a.Text, Answered: a.Acknowledged != 0}
+	return Exception{Sort: sort, Kind: a.Kind, Since: ms(a.Since), Text: a.Text, About: a.About, Answered: a.Acknowledged != 0}
 }
 
 func wallLine(in board.Input, w board.Wall) Standing {
@@ -156,7 +158,7 @@ func (l *Standing) alarms(w board.Wall) {
 	}
 	for _, a := range w.Assessment.Alerts {
 		if !seen[a.Kind+" "+a.Cause] {
-			l.alarm(w.State, wall.Alarm{Kind: a.Kind, Cause: a.Cause, Text: a.Text, Since: a.Since.UnixMilli()})
+			l.alarm(w.State, wall.Alarm{Kind: a.Kind, Cause: a.Cause, Text: a.Text, About: a.About, Since: a.Since.UnixMilli()})
 		}
 	}
 }

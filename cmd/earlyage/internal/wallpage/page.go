@@ -98,6 +98,7 @@ func Make(in Input) Page {
 	for _, c := range a.Strip.Criteria {
 		out.Met = append(out.Met, c.Met)
 	}
+	out.checkUnits(in)
 	if !out.MayStrip && !out.AsOf {
 		out.hush()
 	}

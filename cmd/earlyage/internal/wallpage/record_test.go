@@ -31,7 +31,7 @@ var (
 
 // record is a stream as it was sent, read from a script of testdata: `site NAME
 // ZONE key=value…`, entries `DATE TIME DEVICE PERSON KIND WALL|- key=value…
-// [as=LABEL]`, `probe DEVICE PLACE WALL|- FROM UNTIL CELSIUS SWING` every 15
+// [as=LABEL] [recorded=@TIME]`, `probe DEVICE PLACE WALL|- FROM UNTIL CELSIUS SWING` every 15
 // minutes in series of two hours, `forecast DEVICE FROM DAY NIGHT` of seven days,
 // and `refused DATE TIME DEVICE WALL KIND`, a message that nobody can accept. The
 // hub's alerts are raised as they would have been, every four hours.
@@ -117,12 +117,16 @@ func (r *record) args(kind events.Kind, values []string) events.Data {
 
 func (r *record) entry(w []string) {
 	at, label := r.moment(w[0]+"@"+w[1]), ""
+	recorded := at
 	var pairs, data []string
 	for _, pair := range w[6:] {
 		key, value, _ := strings.Cut(pair, "=")
 		switch {
 		case key == "as":
 			label = value
+			continue
+		case key == "recorded": // later than it was entered
+			recorded = r.moment(w[0] + value)
 			continue
 		case strings.HasPrefix(key, "data."):
 			data = append(data, key[5:]+"="+value)
@@ -146,6 +150,7 @@ func (r *record) entry(w []string) {
 		d = r.args(kind, pairs)
 	}
 	e := r.say(at, w[2], w[3], kind, strings.TrimPrefix(w[5], "-"), d)
+	r.sent[len(r.sent)-1].at = recorded.UTC()
 	if label != "" {
 		r.labels[label] = events.Target{Source: e.Source.String(), ID: e.ID}
 	}
@@ -365,7 +370,7 @@ func (r *record) hear(until time.Time) {
 			if raised[k] == "" {
 				x := due[k]
 				raised[k] = fmt.Sprintf("alert-%03d", len(raised)+1)
-				r.say(at, events.HubDevice, "", "alert.raised", k.wall, &events.AlertRaised{Alert: raised[k], Kind: k.kind, Cause: k.cause, Priority: x.Priority, Since: x.Since, Text: x.Text, Rules: scheduler.Rules})
+				r.say(at, events.HubDevice, "", "alert.raised", k.wall, &events.AlertRaised{Alert: raised[k], Kind: k.kind, Cause: k.cause, Priority: x.Priority, Since: x.Since, Text: x.Text, About: x.About, Rules: scheduler.Rules})
 			}
 		}
 		for _, k := range sorted(raised, func(a, b key) int { return strings.Compare(fmt.Sprint(a), fmt.Sprint(b)) }) {

@@ -103,6 +103,7 @@ func (p Page) Report(c *words.Catalogue, name func(person string) string) Report
 	}
 	for _, r := range runs(p.Timeline) {
 		e := Reported{Entry: r.Entries[0], Line: t.entryLine(r)}
+		t.unit = e.Unit
 		for _, m := range members([]byte(e.Data)) {
 			for _, f := range t.member(m, "") {
 				e.Members = append(e.Members, Fact{m.name, f.Value})
@@ -154,6 +155,15 @@ func TongueOf(c *words.Catalogue, s face.Site, at time.Time, name func(person st
 
 // Alert is the name of a kind of alert.
 func (t Tongue) Alert(kind string) string { return t.alert(kind) }
+
+// AlertSays is what an alert says in the site's units and the language; record is
+// what the record says, where that is not the same.
+func (t Tongue) AlertSays(a face.Alarm) (say, record string) {
+	return t.alertSays(a.Kind, a.Text, a.About)
+}
+
+// TakenBack says which answers to an alert were taken back.
+func (t Tongue) TakenBack(a face.Alarm) []string { return t.takenBack(a) }
 
 // Person is a person's name, or the id.
 func (t Tongue) Person(id string) string { return t.person(id) }

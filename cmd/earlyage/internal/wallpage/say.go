@@ -8,9 +8,11 @@ import (
 	"strings"
 	"time"
 
+	"github.com/go-json-experiment/json"
 	"github.com/go-json-experiment/json/jsontext"
 
 	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/events"
 	"earlyage/scheduler/concrete/unit"
 )
 
@@ -66,13 +68,32 @@ var unsaid = map[string]bool{"target": true, "rules": true, "preceding": true, "
 
 // says words the data of an entry.
 func (t tongue) says(e Entry) (out []fact) {
+	t.unit = e.Unit
+	d := t.raisedOf(e)
 	for _, m := range members([]byte(e.Data)) {
-		if unsaid[m.name] {
-			continue
+		switch {
+		case unsaid[m.name], d != nil && m.name == "about":
+		case d != nil && m.name == "text":
+			out = append(out, d...)
+		default:
+			out = append(out, t.member(m, "")...)
 		}
-		out = append(out, t.member(m, "")...)
 	}
 	return out
+}
+
+// raisedOf says of an alert that was raised what it says here, and what the record
+// says; nothing where that is the same.
+func (t tongue) raisedOf(e Entry) []fact {
+	var d events.AlertRaised
+	if e.Kind != "alert.raised" || json.Unmarshal([]byte(e.Data), &d) != nil {
+		return nil
+	}
+	say, record := t.alertSays(d.Kind, d.Text, d.About)
+	if record == "" {
+		return nil
+	}
+	return []fact{{t.label("text"), say}, {t.label("in_record"), record}}
 }
 
 func (t tongue) label(name string) string {
@@ -222,6 +243,9 @@ func (t tongue) number(name, v string) string {
 	x, err := strconv.ParseFloat(v, 64)
 	if err != nil {
 		return v
+	}
+	if name == "value" {
+		return strings.TrimSpace(v + " " + t.unit)
 	}
 	for _, e := range endings {
 		if strings.HasSuffix(name, e.ending) && name != "w_cm" {

@@ -10,6 +10,7 @@ import (
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/words"
 	"earlyage/events"
+	telling "earlyage/notify/text"
 	"earlyage/scheduler"
 	"earlyage/scheduler/concrete/unit"
 )
@@ -23,10 +24,12 @@ type tongue struct {
 	name  string              // the site's
 	who   func(string) string // a person's name
 	paper bool                // pictures are drawn elsewhere, lists are written out
+	site  face.Site
+	unit  string // of the number that answers an item of a check list
 }
 
 func tongueOf(c *words.Catalogue, s face.Site, at time.Time, who func(string) string) tongue {
-	t := tongue{Catalogue: c, at: at, zone: s.Location(), name: cmp.Or(s.Name, s.Site), who: who}
+	t := tongue{Catalogue: c, at: at, zone: s.Location(), name: cmp.Or(s.Name, s.Site), who: who, site: s}
 	if s.Units == "us" {
 		t.units = unit.US
 	}
@@ -109,7 +112,7 @@ func (t tongue) alert(kind string) string {
 }
 
 func (t tongue) todo(kind string) string {
-	return t.own("alert."+kind+".do", scheduler.AlertKinds[kind].Action)
+	return telling.InUnits(t.own("alert."+kind+".do", scheduler.AlertKinds[kind].Action), t.units.String())
 }
 
 func (t tongue) kind(k events.Kind) string { return t.own("kind."+string(k), string(k)) }

@@ -24,10 +24,11 @@ type Entry struct {
 	Number   uint64      `json:"number"` // the device's own; 0: it does not number
 	By       string      `json:"by"`
 	Signed   bool        `json:"signed"`
-	Data     string      `json:"data"`    // as JSON
-	Of       uint64      `json:"of"`      // the entry that this one changes, countersigns, settles or answers; 0: none
-	Changes  []Change    `json:"changes"` // made to this entry
-	Waits    bool        `json:"waits"`   // both versions count, until a second person has countersigned
+	Data     string      `json:"data"`          // as JSON
+	Unit     string      `json:"unit,omitzero"` // of the number that answers an item of a check list; empty: there is none, or it is not sure
+	Of       uint64      `json:"of"`            // the entry that this one changes, countersigns, settles or answers; 0: none
+	Changes  []Change    `json:"changes"`       // made to this entry
+	Waits    bool        `json:"waits"`         // both versions count, until a second person has countersigned
 	Doubts   []string    `json:"doubts"`
 	Subject  string      `json:"subject"`
 	Refused  string      `json:"refused"` // why
@@ -92,6 +93,7 @@ func timelineOf(in Input) []Entry {
 		}
 	}
 	seconded(out, seqs)
+	measuredIn(in, out, seqs)
 	stated(in.Messages, out)
 	raised(in, out)
 	marks(in.Wall, out, place, seqs)

@@ -5,6 +5,8 @@ import (
 	"strings"
 
 	"earlyage/cmd/earlyage/internal/face"
+	"earlyage/events"
+	telling "earlyage/notify/text"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
 )
@@ -44,7 +46,33 @@ func (t tongue) answered(a face.Alarm) string {
 	case a.State == wall.StateOutOfService && a.Rest != nil:
 		out = append(out, aside(t.T("wall.alert.rests", "when", t.down(a.Rest.Until)), a.Rest.By, a.Rest.Reason))
 	}
+	out = append(out, t.takenBack(a)...)
 	return strings.Join(slices.DeleteFunc(out, func(s string) bool { return s == "" }), "; ")
+}
+
+// takenBack says which answers were taken back, and why.
+func (t tongue) takenBack(a face.Alarm) (out []string) {
+	for _, y := range a.TakenBack {
+		out = append(out, t.T("board.answered.taken-back", "who", t.someone(y.By), "when", t.down(y.At), "by", t.someone(y.VoidBy), "at", t.down(y.VoidAt), "why", y.Reason))
+	}
+	return out
+}
+
+// alertSays gives what an alert says in the units and the language of the page, and
+// what the record says, where that is not the same.
+func (t tongue) alertSays(kind, words string, about *events.About) (say, record string) {
+	s := t.site
+	s.Units = t.units.String()
+	return face.Says(t.Lang(), s, t.at, kind, words, about)
+}
+
+// alertText is the same in one text.
+func (t tongue) alertText(kind, words string, about *events.About) string {
+	say, record := t.alertSays(kind, words, about)
+	if record != "" {
+		say += ". " + telling.InRecord(t.Lang(), record)
+	}
+	return say
 }
 
 // told says who was told, by which channel, what came of it, and whose page showed

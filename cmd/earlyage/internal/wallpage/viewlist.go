@@ -7,6 +7,7 @@ import (
 
 	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/cmd/earlyage/internal/words"
+	telling "earlyage/notify/text"
 	"earlyage/scheduler"
 )
 
@@ -40,6 +41,7 @@ type listedWall struct {
 
 type listedException struct {
 	Sort, Name, Mark, Text, Since, Link, Do string
+	Record                                  string // what the record says, where Text is not that
 	Answered                                bool
 }
 
@@ -99,6 +101,10 @@ func (t tongue) listed(w Standing, l List, id string) listedWall {
 		y := listedException{Sort: x.Sort, Name: t.T("wall.sort." + x.Sort), Mark: sortMarks[x.Sort], Text: x.Text, Since: t.either(x.Since, t.down), Link: x.Link(w), Answered: x.Answered}
 		if x.Kind != "" {
 			y.Name, y.Do = t.alert(x.Kind), t.todo(x.Kind)
+			y.Text, y.Record = t.alertSays(x.Kind, x.Text, x.About)
+			if y.Record != "" {
+				y.Record = telling.InRecord(t.Lang(), y.Record)
+			}
 		}
 		if x.Sort == ExceptionPermit && x.Kind == "" {
 			y.Since, y.Text = "", t.T("wall.list.no-permit", "when", t.up(x.Since))

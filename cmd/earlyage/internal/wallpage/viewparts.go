@@ -232,7 +232,7 @@ func (t tongue) alerts(p Page) section {
 	list := table{ID: "raised", Caption: t.T("wall.table.alerts"), Head: t.heads("alert", "state", "since", "what", "told", "answered", "cleared")}
 	for _, a := range p.Alarms {
 		list.Rows = append(list.Rows, row{Cells: []cell{
-			{Text: t.alert(a.Kind)}, t.alarmState(a), {Text: t.down(a.Since)}, {Text: a.Text}, {Text: t.told(a)}, {Text: t.answered(a)}, {Text: t.either(a.Cleared, t.down)},
+			{Text: t.alert(a.Kind)}, t.alarmState(a), {Text: t.down(a.Since)}, {Text: t.alertText(a.Kind, a.Text, a.About)}, {Text: t.told(a)}, {Text: t.answered(a)}, {Text: t.either(a.Cleared, t.down)},
 		}})
 	}
 	out.Tables = nonEmpty(doubts, list)

@@ -250,6 +250,7 @@ func (t tongue) change(e Entry, c Change) note {
 	if c.Reason != "" {
 		text += ": " + c.Reason
 	}
+	t.unit = c.Unit
 	if now := t.differs(e.Data, c.Data); now != "" {
 		text += ". " + t.T("wall.note.instead", "what", now)
 	}
@@ -302,7 +303,8 @@ func (t tongue) shifts(list []face.Shift) string {
 	return t.T("wall.note.shifts", "what", strings.Join(out, "; "))
 }
 
-// answers says what became of an alert: who was told and saw it, who answered.
+// answers says what became of an alert: who was told and saw it, which answers
+// were taken back, who answered.
 func (t tongue) answers(a face.Alarm) (out []note) {
 	say := func(mark, key string, at face.Time, more string, args ...any) {
 		if at.IsZero() {
@@ -322,6 +324,9 @@ func (t tongue) answers(a face.Alarm) (out []note) {
 	}
 	if more := a.ToldMore + a.ShownMore; more > 0 {
 		out = append(out, note{Mark: "off", Text: t.T("wall.more", "n", more)})
+	}
+	for _, text := range t.takenBack(a) {
+		out = append(out, note{Mark: "off", Text: text})
 	}
 	say("done", "wall.note.acknowledged", a.Acknowledged, a.Note, "who", t.person(a.AcknowledgedBy))
 	say("watch", "wall.note.shelved", a.ShelvedFrom, a.ShelvedReason, "who", t.person(a.ShelvedBy), "until", t.either(a.ShelvedUntil, t.down))
