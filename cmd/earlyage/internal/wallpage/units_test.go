@@ -110,7 +110,7 @@ func TestPageInTheSitesUnits(t *testing.T) {
 		require.Len(t, list, 3)
 		require.Equal(t, "unacknowledged, urgent", list[0][1])
 		require.Contains(t, list[0][3], "Height: 4.3 ft; Limit: 3.9 ft. In the record: Rose 1.31 m in 60 min")
-		require.Equal(t, "Answer of Ask, Tue 3 Nov 09:40 CET, taken back by Tuva, Tue 3 Nov 09:45 CET: meant another wall", list[0][5])
+		require.Equal(t, "nobody answered; Answer of Ask, Tue 3 Nov 09:40 CET, taken back by Tuva, Tue 3 Nov 09:45 CET: meant another wall", list[0][5])
 		tab.Good()
 		tab.Shot("wall")
 		tab.Open(s.address + "/exceptions")

@@ -46,7 +46,11 @@ func (t tongue) answered(a face.Alarm) string {
 	case a.State == wall.StateOutOfService && a.Rest != nil:
 		out = append(out, aside(t.T("wall.alert.rests", "when", t.down(a.Rest.Until)), a.Rest.By, a.Rest.Reason))
 	}
-	out = append(out, t.takenBack(a)...)
+	back := t.takenBack(a)
+	if len(back) > 0 && a.Acknowledged.IsZero() {
+		out = append(out, t.T("paper.alert.unanswered"))
+	}
+	out = append(out, back...)
 	return strings.Join(slices.DeleteFunc(out, func(s string) bool { return s == "" }), "; ")
 }
 
