@@ -33,7 +33,7 @@ type Stand struct {
 
 	Cured   time.Time // when the cured criteria of what it answers for were all met
 	Opened  time.Time // when its window and both its neighbours' were open, the permit and wind that nobody measured left out
-	Governs string    // the criterion that was met last; of a strip before, one that was not met
+	Governs string    // the criterion that was met last; of a strip before, the one that was met last after it, or is not met yet
 	Margin  Margin    // of a brace that is stripped
 
 	Early       string // why the entry that took it off was too early, as the alert says it; empty: it was not
@@ -52,7 +52,8 @@ type Stand struct {
 type Margin struct {
 	S      int64 // seconds, rounded down to the minute; under zero: early
 	Known  bool
-	AtMost bool // what was not met then is not met yet: it is this or less
+	AtMost bool   // what was not met then is not met yet: it is this or less
+	By     string // of an early strip, the criterion that it counts to; empty: none is foreseen
 }
 
 // Bracing is every brace that ever stood on a wall, in order of station, then of

@@ -120,8 +120,8 @@ func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool
 	if off && then.entry != nil && then.entry.All {
 		parts = []part{{zero: then.zero}} // it took the whole wall's window
 	}
-	var opened, later int64
-	open, known := true, true
+	var opened int64
+	open, after := true, aftermath{}
 	for i, p := range parts {
 		look := then.on(p, at)
 		list := lines(look.beforePermit(then.accountOf(look), then.joints))
@@ -138,7 +138,7 @@ func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool
 			open, y.Governs = false, look.governs(list, 0)
 		}
 		if off {
-			b.afterwards(y, then.on(p, b.look.now), list, i == 0, &later, &known)
+			b.afterwards(y, then.on(p, b.look.now), list, i == 0, &after)
 		}
 	}
 	switch {
@@ -147,35 +147,45 @@ func (b *bracing) window(y *Stand, then *strip, parts []part, at int64, off bool
 	case open:
 		y.Opened = moment(opened)
 	case off:
-		y.Margin = Margin{S: -60, Known: true, AtMost: !known}
-		if later > at {
-			y.Margin.S = floorDiv(at-later, minuteMS) * 60
+		y.Governs = cmp.Or(after.unmet, after.by, y.Governs)
+		y.Margin = Margin{S: -60, Known: true, AtMost: after.unmet != "", By: after.by}
+		if after.later > at {
+			y.Margin.S = floorDiv(at-after.later, minuteMS) * 60
 		}
-		if known {
-			y.Opened = moment(max(opened, later))
+		if after.unmet == "" {
+			y.Opened = moment(max(opened, after.later))
 		}
 	}
 }
 
+// aftermath is what became of the criteria that a strip did not wait for.
+type aftermath struct {
+	later int64  // the last of them was met, or a floor will be
+	by    string // which
+	unmet string // what the window still waits for
+}
+
 // afterwards finds when what a strip did not wait for was met after it.
-func (b *bracing) afterwards(y *Stand, today *look, list []named, own bool, later *int64, known *bool) {
-	now := lines(today.beforePermit(today.account(), b.now.Joints))
+func (b *bracing) afterwards(y *Stand, today *look, list []named, own bool, out *aftermath) {
+	acc := today.account()
+	now := lines(today.beforePermit(acc, b.now.Joints))
 	if own && y.Cured.IsZero() && allMet(now[:atCured]) {
 		y.Cured = moment(metAt(now[:atCured]))
 	}
-	for _, n := range list {
-		if n.met {
+	for i := range now {
+		n := &now[i]
+		if !slices.ContainsFunc(list, func(x named) bool { return x.name == n.name && !x.met }) {
+			n.met = true // the strip did wait for it, whatever came later
 			continue
 		}
-		i := slices.IndexFunc(now, func(x named) bool { return x.name == n.name })
-		switch {
-		case i < 0:
-		case now[i].met && now[i].at != 0:
-			*later = max(*later, now[i].at)
-		default:
-			*known = false
-			*later = max(*later, now[i].at) // a floor that is still to come
+		n.met = n.met && n.at != 0
+		if n.at > out.later { // of a floor also where it is still to come
+			out.later, out.by = n.at, n.name
 		}
+	}
+	if out.unmet == "" && !allMet(now) {
+		_, likely, _ := today.expect(acc)
+		out.unmet = today.governs(now, likely)
 	}
 }
 

@@ -146,7 +146,7 @@ func (p *press) rows(caption string, list []register.Row, t wallpage.Tongue) {
 		}
 		g.rows = append(g.rows, []string{
 			r.Brace, station, p.rowState(r, t), p.deed(r.Set, t), p.sound(r, t), strip(r.ClockZero, t), p.openedAt(r, t), p.permit(r, t), p.deed(r.Stripped, t),
-			clock(r.KeptS), clock(r.AgeS), p.marginOf(r), t.Criterion(r.Governs), p.exceptions(r),
+			clock(r.KeptS), clock(r.AgeS), p.marginOf(r, t), t.Criterion(r.Governs), p.exceptions(r),
 		})
 	}
 	p.table(g)
@@ -227,10 +227,12 @@ func (p *press) permit(r register.Row, t wallpage.Tongue) string {
 	return lines(out...)
 }
 
-func (p *press) marginOf(r register.Row) string {
+func (p *press) marginOf(r register.Row, t wallpage.Tongue) string {
 	switch {
 	case !r.Margin.Known:
 		return "–"
+	case r.Margin.AtMost && r.Margin.By != "":
+		return p.t.T("wall.at-most", "x", clock(r.Margin.S)) + " (" + t.Criterion(r.Margin.By) + ")"
 	case r.Margin.AtMost:
 		return p.t.T("wall.at-most", "x", clock(r.Margin.S))
 	}

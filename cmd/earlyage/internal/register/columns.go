@@ -119,6 +119,7 @@ var columns = slices.Concat([]column{
 	{"concrete_read_at", "Concrete read at", 12, func(l line) any { return cmp.Or(l.row.Warmth.Place, notMeasured) }},
 	{"margin_h", "Margin, h", 9, func(l line) any { return optional(l.row.Margin.Known, inHours(l.row.Margin.S)) }},
 	{"margin_at_most", "Margin is at most", 9, func(l line) any { return yes(l.row.Margin.AtMost) }},
+	{"margin_by", "Margin to", 12, func(l line) any { return l.row.Margin.By }},
 	{"governs", "Governed by", 12, func(l line) any { return l.row.Governs }},
 	{"early", "Early", 7, func(l line) any { return yes(l.row.Early) }},
 	{"unpermitted", "Without permit", 9, func(l line) any { return yes(l.row.Unpermitted) }},

@@ -71,8 +71,38 @@ func TestMarginToTheMinute(t *testing.T) {
 		r := row(t, w.register("2026-10-08@12:00", register.Query{}), "a", "b1", 0)
 		require.Equal(t, int64(48*60+minutes)*60, r.KeptS)
 		require.Equal(t, r.KeptS/300*300, r.AgeS, "the five-minute slots that are over count")
-		require.Equal(t, register.Margin{S: margin, Known: true}, r.Margin, "%d min", minutes)
 		require.Equal(t, minutes < 0, r.Early)
+		by := "" // of a strip in time
+		if r.Early {
+			by = "floor"
+		}
+		require.Equal(t, register.Margin{S: margin, Known: true, By: by}, r.Margin, "%d min", minutes)
+	}
+}
+
+// What governs an early strip is what was met last after it, and the margin counts
+// to that. At 35 °C an hour is worth 2.3 and the 48 hours come last; at 20 °C both
+// come at once. Stripped at 10 °C after 20 h, and read 30 h after the concrete, the
+// equivalent age comes last, at a time that is not sure yet: what is sure is the floor.
+// At 35 °C it comes first.
+func TestWhatGovernsAnEarlyStrip(t *testing.T) {
+	for _, c := range []struct {
+		celsius       float64
+		read, governs string
+		margin        register.Margin
+	}{
+		{35, "2026-10-08@12:00", "floor", register.Margin{S: -28 * 3600, Known: true, By: "floor"}},
+		{20, "2026-10-08@12:00", "floor", register.Margin{S: -28 * 3600, Known: true, By: "floor"}},
+		{35, "2026-10-06@06:30", "floor", register.Margin{S: -28 * 3600, Known: true, AtMost: true, By: "floor"}},
+		{10, "2026-10-06@16:00", "temperature", register.Margin{S: -28 * 3600, Known: true, AtMost: true, By: "floor"}},
+	} {
+		w := newWorld(t, "America/New_York").opened("policy.permit_needed=false")
+		w.pour("a", "2026-10-05", "10:00", c.read, c.celsius)
+		w.record(`2026-10-06 06:00 phone p-crew brace.stripped a all=true`)
+		r := row(t, w.register(c.read, register.Query{}), "a", "b1", 0)
+		require.True(t, r.Early)
+		require.Equal(t, c.governs, r.Governs, "%g °C", c.celsius)
+		require.Equal(t, c.margin, r.Margin, "%g °C", c.celsius)
 	}
 }
 
@@ -135,7 +165,7 @@ func TestSetAgain(t *testing.T) {
 	first, second, beside := row(t, r, "a", "b2", 0), row(t, r, "a", "b2", 1), row(t, r, "a", "b1", 0)
 	require.Equal(t, int64(24*3600), first.KeptS)
 	require.True(t, first.Early)
-	require.Equal(t, register.Margin{S: -24 * 3600, Known: true}, first.Margin)
+	require.Equal(t, register.Margin{S: -24 * 3600, Known: true, By: "floor"}, first.Margin)
 	require.Equal(t, 1, first.Looks)
 	require.Equal(t, int64(47*3600), second.KeptS, "from 11:00, not from the last concrete")
 	require.False(t, second.Early, "what was wrong with the first is not wrong with the second")

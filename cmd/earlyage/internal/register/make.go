@@ -174,7 +174,7 @@ func (m *maker) row(w *wall.State, s *scheduler.Stand) Row {
 	r := Row{
 		Brace: s.Brace, AtMM: int64(s.AtMM), State: s.State, Looks: s.Looks, ClockZero: face.Time{Time: s.Zero},
 		Cured: face.Time{Time: s.Cured}, Opened: face.Time{Time: s.Opened}, KeptS: s.KeptS, AgeS: s.AgeS, Rule: s.Rule,
-		Margin: Margin{s.Margin.S, s.Margin.Known, s.Margin.AtMost}, Governs: s.Governs,
+		Margin: Margin{s.Margin.S, s.Margin.Known, s.Margin.AtMost, s.Margin.By}, Governs: s.Governs,
 		Early: s.Early != "", Unpermitted: s.Unpermitted != "", Said: saidOf(s), Permit: m.permit(w, s), Warmth: m.warmth(w, s),
 	}
 	if s.Set != nil {

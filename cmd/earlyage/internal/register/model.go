@@ -153,9 +153,10 @@ type Said struct {
 
 // Margin is the strip less the opening of the window; under zero is early.
 type Margin struct {
-	S      int64 `json:"s"`       // rounded down to the minute
-	Known  bool  `json:"known"`   // false: the brace stands, or nothing can be said
-	AtMost bool  `json:"at_most"` // the window has not opened yet: the margin is this or less
+	S      int64  `json:"s"`           // rounded down to the minute
+	Known  bool   `json:"known"`       // false: the brace stands, or nothing can be said
+	AtMost bool   `json:"at_most"`     // the window has not opened yet: the margin is this or less
+	By     string `json:"by,omitzero"` // of an early strip, the criterion that it counts to
 }
 
 // The sorts of exception, in the order in which an officer takes them.

@@ -201,6 +201,8 @@ func marginWords(m Margin) string {
 	switch {
 	case !m.Known:
 		return "-"
+	case m.AtMost && m.By != "":
+		return hours(m.S) + " or less, to " + m.By
 	case m.AtMost:
 		return hours(m.S) + " or less"
 	default:
