@@ -53,6 +53,10 @@ type Case struct {
 	Shelf *Shelf    `json:"shelf,omitzero"` // the last word on putting it off
 	Mute  time.Time `json:"mute,omitzero"`  // nothing is told until then; zero: it is told
 
+	// When Shelf or the rest takes effect, where the stream's clock is ahead or this
+	// one was put back; zero: it has.
+	Begins time.Time `json:"begins,omitzero"`
+
 	// How far it has climbed. A round begins when the alert is told for the first
 	// time, and anew when shelving or rest is over.
 	Round     int       `json:"round,omitzero"`
@@ -209,7 +213,7 @@ func (c Case) next() time.Time {
 	case !c.Ended.IsZero():
 		return c.Ended.Add(rateOver)
 	}
-	return earliest(c.Climb, c.Mute, c.lapses())
+	return earliest(c.Climb, c.Mute, c.lapses(), c.Begins)
 }
 
 func (c Case) clone() Case {

@@ -87,6 +87,8 @@ func (d *Desk) tickCase(c *Case, now time.Time) {
 		d.retire(c)
 	case due(c.lapses()):
 		d.lapse(c, now)
+	case due(c.Begins):
+		d.putAside(c, now)
 	case due(c.Mute):
 		d.unmute(c, now)
 	default:
@@ -117,6 +119,17 @@ func (d *Desk) mute(c *Case, until time.Time, why string, now time.Time) {
 	d.drop(c, TellCleared, why, now)
 }
 
+// putAside does what was to begin now.
+func (d *Desk) putAside(c *Case, now time.Time) {
+	c.Begins = time.Time{}
+	d.putCase(c)
+	if c.Of == OfRest {
+		d.lookAgain(c.Notice, now)
+	} else if until := d.muteUntil(c, now); c.stands() && !until.IsZero() {
+		d.mute(c, until, "shelved", now)
+	}
+}
+
 // unmute looks whether anything still keeps a case from being told. If nothing
 // does and it stands it is told anew, from the first rung; one that was
 // acknowledged only if it was shelved after that.
@@ -144,12 +157,13 @@ func (d *Desk) anew(c *Case, now time.Time) {
 
 // muteUntil is how long a case is shelved or out of service; zero: it is not.
 func (d *Desk) muteUntil(c *Case, now time.Time) (until time.Time) {
-	if c.Shelf != nil && c.Shelf.Until.After(now) {
+	if c.Shelf != nil && c.Shelf.Until.After(now) && c.Begins.IsZero() {
 		until = c.Shelf.Until
 	}
 	for _, id := range d.rests[c.Notice.Site] {
-		if rest := d.cases[id].Notice; rest.State == notice.OutOfService && rest.Until.After(now) && covers(rest, c.Notice) {
-			until = later(until, rest.Until)
+		r := d.cases[id]
+		if r.Begins.IsZero() && r.Notice.State == notice.OutOfService && r.Notice.Until.After(now) && covers(r.Notice, c.Notice) {
+			until = later(until, r.Notice.Until)
 		}
 	}
 	return until

@@ -67,6 +67,8 @@ type Desk struct {
 	out  map[string]flight // handed out and not answered; not written
 	last time.Time         // the latest time given
 
+	awake bool // the clock was looked at since the rows were loaded
+
 	changedCases, changedLetters map[string]bool // since the last Change
 	closed, gone                 []string
 }

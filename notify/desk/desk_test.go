@@ -180,8 +180,57 @@ func TestAClockThatIsPutBackDelaysNothing(t *testing.T) {
 	b.shelve("a1", 6*time.Hour)
 	b.now = b.now.Add(-5 * time.Hour)
 	b.write(b.Tick(b.now))
-	b.wait(8 * time.Hour)
-	require.Contains(t, b.open(), "raised a1 to ada by mail step 0", "never shelved for longer than 8 h")
+	require.Contains(t, b.open(), "raised a1 to ada by mail step 0", "the page shows it as shelved when that time comes again")
+	b.wait(5*time.Hour - time.Second)
+	require.Contains(t, strings.Join(b.open(), "\n"), "a1")
+	b.wait(time.Second)
+	require.NotContains(t, strings.Join(b.open(), "\n"), "a1", "shelved")
+	b.Desk = b.loaded()
+	b.wait(6*time.Hour - time.Second)
+	require.NotContains(t, strings.Join(b.open(), "\n"), "a1")
+	b.wait(time.Second)
+	require.Subset(t, b.open(), firstRung)
+}
+
+func TestAClockThatIsPutBackWhileNobodyLooks(t *testing.T) {
+	b := at(t, fourRungs())
+	b.raise("a1", "rise-fast", desk.Urgent)
+	b.send(desk.Done)
+	b.wait(time.Hour)
+	b.send(desk.Done)
+	b.shelve("a1", 6*time.Hour)
+	b.Desk, b.now = b.loaded(), b.now.Add(-30*time.Minute)
+	b.write(b.Tick(b.now))
+	require.Equal(t, firstRung, b.send(desk.Done), "the page asks for an answer")
+	b.wait(30 * time.Minute)
+	b.send(desk.Done)
+	b.wait(6*time.Hour - time.Second)
+	require.Empty(t, b.open())
+}
+
+// The clock of a stream elsewhere may be ahead: what is put off is so from then on
+// that the page shows it, and can be taken back before that.
+func TestAPuttingOffOfATimeToCome(t *testing.T) {
+	for _, taken := range []bool{false, true} {
+		b := at(t, fourRungs())
+		b.raise("a1", "record-gap", desk.Urgent)
+		b.send(desk.Done)
+		b.take(notice.Notice{State: notice.OutOfService, Kind: "record-gap", Recorded: b.now.Add(10 * time.Minute), At: b.now, Until: b.now.Add(time.Hour), Key: keyed("rest")})
+		b.take(notice.Notice{State: notice.Shelved, Alert: "a1", Recorded: b.now.Add(20 * time.Minute), At: b.now, Until: b.now.Add(2 * time.Hour), Key: keyed("shelf")})
+		b.wait(9 * time.Minute)
+		require.Len(t, b.send(desk.Done), 4, "the climb goes on")
+		if taken {
+			b.void("rest")
+			b.void("shelf")
+		}
+		b.Desk = b.loaded()
+		b.wait(11 * time.Minute)
+		require.Equal(t, taken, len(b.send(desk.Done)) > 0)
+		b.wait(100*time.Minute - time.Second)
+		require.Equal(t, taken, len(b.open()) > 0)
+		b.wait(time.Second)
+		require.NotEmpty(t, b.open())
+	}
 }
 
 func TestASummaryOfSeveralSitesSaysSo(t *testing.T) {

@@ -5,10 +5,15 @@ import (
 	"maps"
 	"slices"
 	"time"
+
+	"earlyage/notify/notice"
 )
 
 // jitter is how far a clock may step back without being said to have been put back.
 const jitter = time.Second
+
+// clockTrust is how far the clock of the record may be ahead without being doubted.
+const clockTrust = 2 * time.Minute
 
 // Load takes the rows that were written. It is called once, before all else.
 // Letters that a Change called gone are left out. What had been handed out and was
@@ -89,12 +94,14 @@ func (d *Desk) begin(now time.Time) time.Time {
 	default:
 		d.last = now
 	}
+	if !d.awake {
+		d.wake(now)
+	}
 	return now
 }
 
 // rewind takes in that the clock was put back: no row speaks of a time to come as
-// past, and rungs and tries keep their distance. What a person said, until two
-// o'clock, stays two o'clock, but never longer than anything may be put off.
+// past, and rungs and tries keep their distance.
 func (d *Desk) rewind(back time.Duration, now time.Time) {
 	for _, c := range d.cases {
 		for _, t := range []*time.Time{&c.Start, &c.Climb} {
@@ -105,12 +112,7 @@ func (d *Desk) rewind(back time.Duration, now time.Time) {
 		for _, t := range c.moments() {
 			atMost(t, now)
 		}
-		if c.Shelf != nil {
-			atMost(&c.Shelf.Until, now.Add(longestShelf))
-		}
-		if c.Of == OfRest {
-			atMost(&c.Notice.Until, now.Add(longestRest))
-		}
+		c.rewindAside(now)
 		d.changedCases[c.ID] = true
 	}
 	for _, l := range d.letters {
@@ -126,12 +128,59 @@ func (d *Desk) rewind(back time.Duration, now time.Time) {
 		d.changedLetters[l.ID] = true
 	}
 	d.index()
+	d.muteAnew(now)
+}
+
+// wake is the first look at the clock after Load: it may have been put back while
+// nobody looked, by so little that no row shows it but what is put off.
+func (d *Desk) wake(now time.Time) {
+	d.awake = true
+	back := false
+	for _, c := range d.cases {
+		if c.Begins.IsZero() {
+			if c.rewindAside(now); !c.Begins.IsZero() {
+				back = true
+				d.putCase(c)
+			}
+		}
+	}
+	if back {
+		d.muteAnew(now)
+	}
+}
+
+// muteAnew finds anew until when nothing is told of what is put aside.
+func (d *Desk) muteAnew(now time.Time) {
 	for _, c := range d.cases {
 		if !c.Mute.IsZero() {
 			c.Mute = cmp.Or(d.muteUntil(c, now), now)
 			d.putCase(c)
 		}
 	}
+}
+
+// rewindAside: what a person said, until two o'clock, stays two o'clock, but never
+// longer than anything may be put off. What was recorded at a time that is to come
+// again holds from then on: until then the page asks for an answer.
+func (c *Case) rewindAside(now time.Time) {
+	if c.Shelf != nil && !c.Shelf.Until.IsZero() {
+		if c.Begins = begins(c.Shelf.From, now); c.Begins.IsZero() {
+			atMost(&c.Shelf.Until, now.Add(longestShelf))
+		}
+	}
+	if c.Of == OfRest && c.Notice.State == notice.OutOfService {
+		if c.Begins = begins(c.Notice.Recorded, now); c.Begins.IsZero() {
+			atMost(&c.Notice.Until, now.Add(longestRest))
+		}
+	}
+}
+
+// begins is when a putting off takes effect; zero: it has.
+func begins(recorded, now time.Time) time.Time {
+	if recorded.After(now.Add(clockTrust)) {
+		return recorded
+	}
+	return time.Time{}
 }
 
 // moments are those that this package took from its own clock.

@@ -68,8 +68,8 @@ func (d *Desk) takeVoided(n notice.Notice, now time.Time) {
 
 // unshelve ends the putting off that the word began.
 func (d *Desk) unshelve(c *Case, word string, now time.Time) {
-	if c.Shelf != nil && c.Shelf.Word == word && c.Shelf.Until.After(now) {
-		c.Shelf.Until = time.Time{}
+	if c.Shelf != nil && c.Shelf.Word == word { // past or not: the clock may be put back
+		c.Begins, c.Shelf.Until = time.Time{}, time.Time{}
 		d.unmute(c, now)
 	}
 }

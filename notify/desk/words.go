@@ -157,34 +157,38 @@ func (d *Desk) takeShelf(c *Case, n notice.Notice, now time.Time) {
 	if c.Shelf != nil && (n.Seq <= c.Shelf.Seq || n.Seq == 0) {
 		return
 	}
-	until, ends := asideUntil(n, longestShelf, now), n.State == notice.Unshelved || d.voided(own(n))
+	ends := n.State == notice.Unshelved || d.voided(own(n))
+	from, until := aside(n, longestShelf, now)
 	if ends {
-		until = time.Time{} // not now: a clock that is put back must not begin it anew
+		from, until = time.Time{}, time.Time{} // not now: a clock that is put back must not begin it anew
 	}
 	was := c.Shelf
+	c.Begins = from
 	c.Shelf = &Shelf{From: cmp.Or(n.Recorded, n.At), Until: until, By: n.By, Reason: n.Text, Seq: n.Seq, Word: own(n)}
-	switch {
-	case ends:
+	if ends {
 		c.Shelf.From = time.Time{} // nothing was put off
 		if was != nil {
 			c.Shelf.From = was.From
 		}
+	}
+	if muted := d.muteUntil(c, now); c.stands() && !muted.IsZero() && !ends {
+		d.mute(c, muted, "shelved", now)
+	} else {
 		d.unmute(c, now)
-	case c.stands():
-		d.mute(c, later(until, d.muteUntil(c, now)), "shelved", now)
-	default:
-		d.putCase(c)
 	}
 }
 
-// asideUntil is to when a word puts something aside. A clock that runs ahead or a
-// word that comes late makes it shorter, never longer than was meant.
-func asideUntil(n notice.Notice, longest time.Duration, now time.Time) time.Time {
+// aside is from when to when a word puts something aside: from its recording on, zero
+// where that is past. A clock that runs ahead or a word that comes late makes it
+// shorter, never longer than was meant.
+func aside(n notice.Notice, longest time.Duration, now time.Time) (from, until time.Time) {
 	recorded := cmp.Or(n.Recorded, now)
-	until := n.Until
+	from, until = begins(recorded, now), n.Until
 	atMost(&until, recorded.Add(min(n.Until.Sub(cmp.Or(n.At, recorded)), longest)))
-	atMost(&until, now.Add(longest))
-	return until
+	if from.IsZero() {
+		atMost(&until, now.Add(longest))
+	}
+	return from, until
 }
 
 // takeRest puts a kind of alert out of service on a wall or a site, or back. Its
@@ -200,9 +204,9 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 		d.rests[n.Site] = append(d.rests[n.Site], id)
 	}
 	everyCause := n.State == notice.InService && n.Cause == ""
-	n.Until = asideUntil(n, longestRest, now)
+	c.Begins, n.Until = aside(n, longestRest, now)
 	if n.State == notice.InService || d.voided(own(n)) {
-		n.State, n.Until = notice.InService, now
+		c.Begins, n.State, n.Until = time.Time{}, notice.InService, now
 	}
 	c.Notice, c.Ended, c.Retired = n, time.Time{}, false
 	d.old.set(id, time.Time{})
@@ -220,8 +224,9 @@ func (d *Desk) takeRest(n notice.Notice, now time.Time) {
 
 // endRest ends a kind's being out of service.
 func (d *Desk) endRest(c *Case, now time.Time) {
-	if c.Notice.Until.After(now) {
-		c.Notice.State, c.Notice.Until = notice.InService, now
+	if c.Notice.State == notice.OutOfService { // past or not: the clock may be put back
+		c.Begins, c.Notice.State = time.Time{}, notice.InService
+		atMost(&c.Notice.Until, now)
 		d.putCase(c)
 		d.settle(c, now)
 	}
