@@ -92,5 +92,5 @@ func TestDelaysAreSensible(t *testing.T) {
 // version of the fold raises that of the rules, or what was stated before reads as
 // if it had been altered.
 func TestTheFoldIsOfTheRules(t *testing.T) {
-	require.Equal(t, map[string]int{"earlyage-rules-2": 4}[scheduler.Rules], wall.FoldVersion)
+	require.Equal(t, map[string]int{"earlyage-rules-2": 5}[scheduler.Rules], wall.FoldVersion)
 }
