@@ -51,10 +51,15 @@ func (d *Desk) alert(n notice.Notice, now time.Time) *Case {
 }
 
 // answers reports whether a person's word is on the kind of alert that it names, and
-// was entered where the alert stands: who may answer goes by both.
+// was entered where the alert stands: who may answer goes by both. A phone is told of
+// the company's alerts, and can answer on its own site alone.
 func answers(n, raised notice.Notice) bool {
-	return (n.Kind == "" || n.Kind == raised.Kind) && n.Site == raised.Site && n.Wall == raised.Wall
+	here := n.Site == raised.Site || raised.Site == company
+	return (n.Kind == "" || n.Kind == raised.Kind) && here && n.Wall == raised.Wall
 }
+
+// company is the site of what concerns all of them.
+const company = "_"
 
 // takeAnswer takes what a person says of an alert. What comes before the word that
 // raised it waits: only that says whose answer counts.

@@ -217,6 +217,15 @@ func TestAnAnswerOnAnotherWallIsNone(t *testing.T) {
 	}
 }
 
+func TestAnAlertOfTheCompanyIsAnsweredFromAnySite(t *testing.T) {
+	b := at(t, fourRungs())
+	b.take(notice.Notice{State: notice.Raised, Alert: "a1", Kind: "clock-doubtful", Cause: "c", Site: "_", Priority: desk.Urgent, Since: b.now, Text: "text"})
+	b.send(desk.Done)
+	b.take(notice.Notice{State: notice.Acknowledged, Alert: "a1", Kind: "clock-doubtful", Site: "north", By: "ada", At: b.now})
+	b.wait(time.Hour)
+	require.Empty(t, b.open())
+}
+
 // A wrong answer that came first does not keep the right one from counting.
 func TestEarlyAnswersAreJudgedOneByOne(t *testing.T) {
 	b := at(t, fourRungs())
