@@ -60,7 +60,7 @@ func quantity(name string, x float64, sys unit.System, way rounding) string {
 func rounded(v float64, digits int, way rounding) string {
 	p := math.Pow10(digits)
 	n := math.Round(v * p)
-	if math.Abs(v*p-n) > 1e-6 {
+	if math.Abs(float64(v*p)-n) > 1e-6 {
 		n = way(v * p)
 	}
 	if n == 0 {

@@ -146,9 +146,6 @@ func (s *script) enrol() error {
 			all = e.at
 		}
 	}
-	if all.IsZero() && len(s.people)+len(s.devices) > 0 {
-		return errors.New("read demo scripts: people and devices, and nothing that they do")
-	}
 	moment := func(site string) time.Time {
 		if at, known := first[site]; known && site != everySite {
 			return at.Add(-before)
@@ -168,6 +165,9 @@ func (s *script) enrol() error {
 			return fmt.Errorf("read demo scripts: device %s is of %s, who has no role on %s", d, d.person, d.site)
 		}
 		list = append(list, entry{at: at, device: d.deviceKey, kind: joins, order: i - enrolFirst/2})
+	}
+	if all.IsZero() && len(list) > 0 {
+		return errors.New("read demo scripts: people and devices, and nothing that they do")
 	}
 	s.entries = append(list, s.entries...)
 	return nil
