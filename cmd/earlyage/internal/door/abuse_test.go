@@ -335,7 +335,7 @@ func (p pipe) Accept() (net.Conn, error) {
 	}
 	return c, nil
 }
-func (p pipe) Close() error   { return nil }
+func (p pipe) Close() error   { close(p.conns); return nil } // a server does it once
 func (p pipe) Addr() net.Addr { return &net.TCPAddr{IP: net.IPv4(192, 0, 2, 7), Port: 1} }
 
 // Who sends headers or a body by the drop is cut, and who sends too many headers
@@ -376,7 +376,6 @@ func TestSlowOnesAreCut(t *testing.T) {
 				require.NoError(t, client.Close())
 				sender.Wait()
 				require.NoError(t, server.Close())
-				close(l.conns)
 				require.ErrorIs(t, <-ended, http.ErrServerClosed)
 			})
 		})

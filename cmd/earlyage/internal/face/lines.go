@@ -31,13 +31,13 @@ func (p Page) Length(site string, metres float64) string {
 // narrow.
 func (p Page) Lowest(site string, celsius float64) string {
 	v, symbol := unit.In(unit.Temperature, celsius, p.system(site))
-	return tenths(math.Floor(v*10+1e-6), symbol)
+	return tenths(math.Floor(float64(v*10)+1e-6), symbol)
 }
 
 // Highest is as Lowest says.
 func (p Page) Highest(site string, celsius float64) string {
 	v, symbol := unit.In(unit.Temperature, celsius, p.system(site))
-	return tenths(math.Ceil(v*10-1e-6), symbol)
+	return tenths(math.Ceil(float64(v*10)-1e-6), symbol)
 }
 
 func tenths(n float64, symbol string) string {
