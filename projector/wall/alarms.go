@@ -140,7 +140,7 @@ func (w *Words) hear(f *Fact) {
 	if f.Trusted {
 		w.hearHub(f)
 	}
-	if id := answerTo(f.Data); id != "" && w.alarm(id) == nil {
+	if id := AnswerTo(f.Data); id != "" && w.alarm(id) == nil {
 		// People may be told of it, and answer, before the stream has it.
 		if w.early == nil {
 			w.early = map[string][]*Fact{}
@@ -183,8 +183,8 @@ func (w *Words) hear(f *Fact) {
 	}
 }
 
-// answerTo is the alarm that a person's word is about; empty: it is about none.
-func answerTo(data events.Data) string {
+// AnswerTo is the alarm that a person's word is about; empty: it is about none.
+func AnswerTo(data events.Data) string {
 	switch d := data.(type) {
 	case *events.AlertAcknowledged:
 		return d.Alert

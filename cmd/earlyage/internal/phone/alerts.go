@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"earlyage/cmd/earlyage/internal/face"
 	"earlyage/events"
 	"earlyage/projector/wall"
 	"earlyage/scheduler"
@@ -28,12 +29,12 @@ func (in *Input) alerts(list []scheduler.Alert, alarms []wall.Alarm, rests []wal
 		key := [2]string{a.Kind, a.Cause}
 		if i, ok := raised[key]; ok {
 			alert := in.alert(alarms[i], rests)
-			alert.Priority, alert.Since, alert.Text = a.Priority, down(a.Since), a.Text
+			alert.Priority, alert.Since, alert.Text = a.Priority, down(a.Since), in.says(a.Kind, a.Text, a.About)
 			out = append(out, alert)
 			delete(raised, key)
 			continue
 		}
-		out = append(out, Alert{Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Since: down(a.Since), Text: a.Text, Who: events.Addressees(a.Kind)})
+		out = append(out, Alert{Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Since: down(a.Since), Text: in.says(a.Kind, a.Text, a.About), Who: events.Addressees(a.Kind)})
 	}
 	for i, a := range alarms {
 		last, stands := raised[[2]string{a.Kind, a.Cause}]
@@ -67,11 +68,18 @@ func (in *Input) returned(a wall.Alarm) bool {
 	return !a.Stands() && a.Acknowledged == 0 && in.Now.UnixMilli() < a.ClearedAt+returnedFor.Milliseconds()
 }
 
+// says gives an alert's words in the units of the site, in English, as which the page
+// marks them.
+func (in *Input) says(kind, words string, about *events.About) string {
+	say, _ := face.Says("en", in.site(), in.Now, kind, words, about)
+	return say
+}
+
 func (in *Input) alert(a wall.Alarm, rests []wall.Rest) Alert {
 	now := in.Now.UnixMilli()
 	rest, rested := wall.Resting(rests, a.Kind, a.Cause, now)
 	out := Alert{
-		ID: a.ID, Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Since: ms(a.Since), Text: a.Text, Acknowledged: a.Acknowledged != 0, Who: events.Addressees(a.Kind),
+		ID: a.ID, Kind: a.Kind, Cause: a.Cause, Priority: a.Priority, Since: ms(a.Since), Text: in.says(a.Kind, a.Text, a.About), Acknowledged: a.Acknowledged != 0, Who: events.Addressees(a.Kind),
 		State: a.StateAt(now, func(string, string, int64) bool { return rested }),
 	}
 	switch out.State {

@@ -45,7 +45,7 @@ func Make(in Input) Sheet {
 	out := Sheet{
 		At: face.Time{Time: in.Now.UTC().Truncate(time.Second)}, Through: in.Through, Level: in.Level, Doubts: append([]string{}, in.Hub.Doubts...),
 		Rules: scheduler.Rules, Caution: scheduler.Caution, Device: Known{Name: in.Device},
-		Site: face.Site{Site: in.Site.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units()},
+		Site: in.site(),
 		Lang: in.words().Lang(), Lists: []List{}, Walls: make([]Wall, 0, len(in.Walls)), Alerts: in.alerts(nil, in.Site.Alarms(), in.Site.Rests()),
 	}
 	if in.Device != "" && in.Devices != nil {
@@ -57,6 +57,10 @@ func Make(in Input) Sheet {
 	}
 	slices.SortFunc(out.Walls, func(a, b Wall) int { return cmp.Compare(a.Wall, b.Wall) })
 	return out
+}
+
+func (in *Input) site() face.Site {
+	return face.Site{Site: in.Site.Site, Name: in.Site.Name(), Zone: in.Site.Zone().String(), Units: in.Site.Units()}
 }
 
 // takeLists keeps each check list once: a site has the same for all its walls.

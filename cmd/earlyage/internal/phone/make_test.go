@@ -4,8 +4,12 @@ import (
 	"bytes"
 	"encoding/json"
 	"flag"
+	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
 	"testing"
 	"time"
 
@@ -106,6 +110,27 @@ func TestClosingIsTheAssessments(t *testing.T) {
 			require.Contains(t, want, worst, "%s", at)
 		}
 	}
+}
+
+// What an alert says is in the units that the site works in: a foreman who works in
+// feet is told of no metres.
+func TestAlertsSpeakTheSitesUnits(t *testing.T) {
+	metres, feet := regexp.MustCompile(`\d m\b`), regexp.MustCompile(`\d ft\b`)
+	said := map[string]bool{}
+	for at := 0; at < 30; at++ {
+		when := fmt.Sprintf("04 %02d:%02d", 9+at/6, at%6*10)
+		si, us := placing(t, "si").sheet(when), placing(t, "us").sheet(when)
+		a, b := wallOf(t, si, "north-1").Alerts, wallOf(t, us, "north-1").Alerts
+		require.Len(t, b, len(a))
+		for i := range a {
+			require.Equal(t, a[i].Kind, b[i].Kind)
+			if metres.MatchString(a[i].Text) && feet.MatchString(b[i].Text) {
+				said[a[i].Kind] = true
+				require.NotRegexp(t, metres, b[i].Text)
+			}
+		}
+	}
+	require.Contains(t, slices.Collect(maps.Keys(said)), scheduler.AlertJointClosing)
 }
 
 // The least limit is never over what the assessment then says of a new lift: on a

@@ -178,20 +178,12 @@ func alertOf(d events.Data) string {
 	switch d := d.(type) {
 	case *events.AlertCleared:
 		return d.Alert
-	case *events.AlertAcknowledged:
-		return d.Alert
-	case *events.AlertShelved:
-		return d.Alert
-	case *events.AlertUnshelved:
-		return d.Alert
-	case *events.AlertShown:
-		return d.Alert
 	case *events.AlertTold:
 		if len(d.Alerts) == 1 {
 			return d.Alerts[0]
 		}
 	}
-	return ""
+	return wall.AnswerTo(d)
 }
 
 func entryOf(m *Message) Entry {
